@@ -1,0 +1,365 @@
+//! The board: what one board file says, checked and with every name resolved.
+//!
+//! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
+
+pub mod chip;
+
+use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
+use chip::{Chip, ChipPin};
+
+/// Index of a net in [`Board::nets`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct NetId(pub usize);
+
+/// One design, as its board file describes it.
+#[derive(Clone, Debug)]
+pub struct Board {
+    /// Name, also the folder under `results/`.
+    pub name: String,
+    /// Revision of the design.
+    pub revision: String,
+    /// One sentence on what the board is for.
+    pub about: String,
+    /// SHA-256 of the board file's bytes, lower-case hex.
+    pub sha256: String,
+    /// The microcontroller.
+    pub chip: &'static Chip,
+    /// Names of the nets; ids index into it.
+    pub nets: Vec<String>,
+    /// The supply that the converter refers to.
+    pub supply: Supply,
+    /// Resistors of the jumper circuits.
+    pub resistors: Vec<Resistor>,
+    /// Capacitors at the nets that channels read.
+    pub capacitors: Vec<Capacitor>,
+    /// Contacts closed by pins of the microcontroller.
+    pub switches: Vec<Switch>,
+    /// Headers with their shunts, in the order of the file.
+    pub jumpers: Vec<Jumper>,
+    /// Pins that the probe reads.
+    pub channels: Vec<Channel>,
+    /// What the product's firmware is meant to understand.
+    pub options: Vec<OptionSet>,
+    /// Outputs that draw current, with their dummy loads.
+    pub loads: Vec<Load>,
+    /// How the product reads its pins.
+    pub firmware: Firmware,
+    /// One place for every jumper: how the unit leaves.
+    pub delivery: Setting,
+    /// What only a person can see.
+    pub questions: Vec<Question>,
+}
+
+/// The supply of the microcontroller and of the ladders.
+#[derive(Clone, Debug)]
+pub struct Supply {
+    /// Net at the supply voltage.
+    pub net: NetId,
+    /// Net at 0 V.
+    pub ground: NetId,
+    /// Nominal voltage.
+    pub volts: Volts,
+    /// Tolerance of the voltage.
+    pub tolerance: Ratio,
+    /// What feeds the unit on the bench, in the maker's words; goes into the record.
+    pub source: String,
+    /// How AREF is wired; says which references the probe may select.
+    pub aref: Aref,
+}
+
+/// How the AREF pin is wired.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Aref {
+    /// Only a capacitor to ground: the supply and the internal reference may both be selected.
+    Capacitor,
+    /// Joined to the supply: selecting the internal reference would join the two inside the chip.
+    Supply,
+}
+
+/// A resistor.
+#[derive(Clone, Debug)]
+pub struct Resistor {
+    /// Designator, for example `R3`.
+    pub id: String,
+    /// Its two nets.
+    pub between: [NetId; 2],
+    /// Nominal value.
+    pub ohms: Ohms,
+    /// Initial tolerance.
+    pub tolerance: Ratio,
+}
+
+/// A capacitor; it matters for settling only.
+#[derive(Clone, Debug)]
+pub struct Capacitor {
+    /// Designator.
+    pub id: String,
+    /// Its two nets.
+    pub between: [NetId; 2],
+    /// Nominal value.
+    pub farads: Farads,
+}
+
+/// A contact closed by a pin of the microcontroller.
+#[derive(Clone, Debug)]
+pub struct Switch {
+    /// Designator.
+    pub id: String,
+    /// What it is, for prompts.
+    pub label: String,
+    /// Its two nets.
+    pub between: [NetId; 2],
+    /// The pin that closes it.
+    pub pin: &'static ChipPin,
+    /// Level that closes it.
+    pub active: Level,
+    /// Smallest and largest resistance when closed.
+    pub on: (Ohms, Ohms),
+    /// Smallest and largest drop when closed, against the current.
+    pub drop: (Volts, Volts),
+}
+
+/// A logic level.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Level {
+    /// Near ground.
+    Low,
+    /// Near the supply.
+    High,
+}
+
+impl Level {
+    /// The other level.
+    pub fn other(self) -> Level {
+        match self {
+            Level::Low => Level::High,
+            Level::High => Level::Low,
+        }
+    }
+}
+
+/// A header with its shunt.
+#[derive(Clone, Debug)]
+pub struct Jumper {
+    /// Designator, for example `J1`.
+    pub id: String,
+    /// What it sets, for prompts.
+    pub label: String,
+    /// The named positions.
+    pub positions: Vec<Position>,
+    /// Whether having no shunt is one of the places the maker uses.
+    pub open: bool,
+}
+
+/// A place on a header where a shunt joins pins.
+#[derive(Clone, Debug)]
+pub struct Position {
+    /// Name on the jumper card.
+    pub name: String,
+    /// Header pins joined, a pair for each pole.
+    pub pins: Vec<[u16; 2]>,
+    /// Nets joined, a pair for each pole, in the same order as `pins`.
+    pub joins: Vec<[NetId; 2]>,
+}
+
+/// Where a shunt is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Place {
+    /// On the position with this index.
+    At(usize),
+    /// No shunt.
+    Open,
+}
+
+impl Jumper {
+    /// Every place the maker uses: positions in order, then `open` where allowed.
+    pub fn places(&self) -> Vec<Place> {
+        let mut places: Vec<Place> = (0..self.positions.len()).map(Place::At).collect();
+        if self.open {
+            places.push(Place::Open);
+        }
+        places
+    }
+
+    /// The name of a place of this jumper.
+    pub fn place_name(&self, place: Place) -> &str {
+        match place {
+            Place::At(i) => &self.positions[i].name,
+            Place::Open => "open",
+        }
+    }
+
+    /// The place with this name, if the jumper has it (`open` always resolves).
+    pub fn place(&self, name: &str) -> Option<Place> {
+        if name == "open" {
+            return Some(Place::Open);
+        }
+        self.positions
+            .iter()
+            .position(|p| p.name == name)
+            .map(Place::At)
+    }
+}
+
+/// One place for every jumper, in the order of [`Board::jumpers`].
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Setting(pub Vec<Place>);
+
+impl Setting {
+    /// No shunt anywhere.
+    pub fn all_open(board: &Board) -> Setting {
+        Setting(vec![Place::Open; board.jumpers.len()])
+    }
+
+    /// The same with one jumper elsewhere.
+    pub fn with(&self, jumper: usize, place: Place) -> Setting {
+        let mut places = self.0.clone();
+        places[jumper] = place;
+        Setting(places)
+    }
+
+    /// As people write it: `J1=3 J2=open`.
+    pub fn text(&self, board: &Board) -> String {
+        let pairs: Vec<String> = board
+            .jumpers
+            .iter()
+            .zip(&self.0)
+            .map(|(j, &p)| format!("{}={}", j.id, j.place_name(p)))
+            .collect();
+        pairs.join(" ")
+    }
+}
+
+/// A pin of the microcontroller that the probe reads.
+#[derive(Clone, Debug)]
+pub struct Channel {
+    /// Name, for example `PROFILE`.
+    pub id: String,
+    /// What it carries, for screens.
+    pub label: String,
+    /// Net at the pin.
+    pub net: NetId,
+    /// The pin.
+    pub pin: &'static ChipPin,
+    /// Converter or digital input.
+    pub kind: Kind,
+    /// Whether the product switches the pin's pull-up on.
+    pub pull_up: bool,
+    /// Switches that are closed while the product reads the channel.
+    pub closes: Vec<usize>,
+}
+
+/// How a channel is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// By the converter.
+    Analog,
+    /// As a logic level.
+    Digital,
+}
+
+/// One thing that the firmware decides from its channels.
+#[derive(Clone, Debug)]
+pub struct OptionSet {
+    /// Name, for example `profile`.
+    pub id: String,
+    /// For screens.
+    pub label: String,
+    /// Channels it is read from.
+    pub channels: Vec<usize>,
+    /// Jumpers that make it, each with its place, and the option meant.
+    pub when: Vec<Meaning>,
+}
+
+/// A setting of some jumpers and the option it stands for.
+#[derive(Clone, Debug)]
+pub struct Meaning {
+    /// Jumper index and place; jumpers not named do not matter.
+    pub places: Vec<(usize, Place)>,
+    /// The option.
+    pub means: String,
+}
+
+impl Meaning {
+    /// Whether a setting agrees with every place named.
+    pub fn holds(&self, setting: &Setting) -> bool {
+        self.places.iter().all(|&(j, p)| setting.0[j] == p)
+    }
+}
+
+impl OptionSet {
+    /// The option that a setting stands for, or none.
+    pub fn meaning(&self, setting: &Setting) -> Option<&str> {
+        self.when
+            .iter()
+            .find(|m| m.holds(setting))
+            .map(|m| m.means.as_str())
+    }
+}
+
+/// An output that draws current.
+#[derive(Clone, Debug)]
+pub struct Load {
+    /// Name, for example `VENT`.
+    pub id: String,
+    /// What it drives.
+    pub label: String,
+    /// The pin that switches it.
+    pub pin: &'static ChipPin,
+    /// Level at which it is off.
+    pub off: Level,
+    /// The dummy load to fit on the bench, in words.
+    pub dummy: String,
+    /// Smallest and largest sag of the supply that a good unit shows with the dummy load.
+    pub sag: (Volts, Volts),
+}
+
+/// How the product's firmware takes a reading.
+#[derive(Clone, Debug)]
+pub struct Firmware {
+    /// Conversions averaged for one reading.
+    pub conversions: u16,
+    /// Conversions thrown away after a change of channel.
+    pub discard: u16,
+    /// Clock of the converter.
+    pub adc_clock: Hertz,
+    /// Share of the distance between two bands left between their windows as no option.
+    pub gap: Ratio,
+}
+
+/// Something that only a person can see, asked in a given setting.
+#[derive(Clone, Debug)]
+pub struct Question {
+    /// Name, for the record.
+    pub id: String,
+    /// The question, answered by yes or no.
+    pub ask: String,
+    /// The answer of a good unit.
+    pub expect: bool,
+    /// Places that must hold when it is asked.
+    pub when: Vec<(usize, Place)>,
+    /// Switches closed while it is asked.
+    pub closes: Vec<usize>,
+    /// For rehearsal on the virtual board: the answer is yes when each of these resistors carries
+    /// current.
+    pub lit: Vec<usize>,
+    /// For rehearsal on the virtual board: the answer is yes when none of these carries current.
+    pub dark: Vec<usize>,
+}
+
+impl Board {
+    /// The jumper with this designator.
+    pub fn jumper(&self, id: &str) -> Option<usize> {
+        self.jumpers.iter().position(|j| j.id == id)
+    }
+
+    /// The channel with this name.
+    pub fn channel(&self, id: &str) -> Option<usize> {
+        self.channels.iter().position(|c| c.id == id)
+    }
+
+    /// The name of a net.
+    pub fn net_name(&self, net: NetId) -> &str {
+        &self.nets[net.0]
+    }
+}
