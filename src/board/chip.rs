@@ -92,36 +92,15 @@ pub struct Chip {
 }
 
 const fn pin(name: &'static str, number: u8, adc: Option<u8>) -> ChipPin {
-    ChipPin {
-        name,
-        number,
-        adc,
-        pull_up: true,
-        digital: true,
-        reserved: false,
-    }
+    ChipPin { name, number, adc, pull_up: true, digital: true, reserved: false }
 }
 
 const fn reserved(name: &'static str, number: u8) -> ChipPin {
-    ChipPin {
-        name,
-        number,
-        adc: None,
-        pull_up: true,
-        digital: true,
-        reserved: true,
-    }
+    ChipPin { name, number, adc: None, pull_up: true, digital: true, reserved: true }
 }
 
 const fn analog_only(name: &'static str, number: u8, adc: u8) -> ChipPin {
-    ChipPin {
-        name,
-        number,
-        adc: Some(adc),
-        pull_up: false,
-        digital: false,
-        reserved: false,
-    }
+    ChipPin { name, number, adc: Some(adc), pull_up: false, digital: false, reserved: false }
 }
 
 /// ATmega328P, 5 V class, 32-pin package.
@@ -136,22 +115,10 @@ pub static ATMEGA328P: Chip = Chip {
     part: "ATmega328P",
     scale: 1024.0,
     full_scale: 1023,
-    offset: Figure {
-        lsb: 2.0,
-        from: Provenance::Typical,
-    },
-    gain: Figure {
-        lsb: 2.0,
-        from: Provenance::Typical,
-    },
-    inl: Figure {
-        lsb: 0.5,
-        from: Provenance::Typical,
-    },
-    dnl: Figure {
-        lsb: 0.25,
-        from: Provenance::Typical,
-    },
+    offset: Figure { lsb: 2.0, from: Provenance::Typical },
+    gain: Figure { lsb: 2.0, from: Provenance::Typical },
+    inl: Figure { lsb: 0.5, from: Provenance::Typical },
+    dnl: Figure { lsb: 0.25, from: Provenance::Typical },
     leakage: Amperes(1e-6),
     pull_up: (Ohms(20e3), Ohms(50e3)),
     bandgap: (Volts(1.0), Volts(1.1), Volts(1.2)),
@@ -191,10 +158,7 @@ pub static CHIPS: &[&Chip] = &[&ATMEGA328P];
 
 /// Finds a chip by the name used in board files.
 pub fn chip(name: &str) -> Option<&'static Chip> {
-    CHIPS
-        .iter()
-        .copied()
-        .find(|c| c.name.eq_ignore_ascii_case(name))
+    CHIPS.iter().copied().find(|c| c.name.eq_ignore_ascii_case(name))
 }
 
 impl Chip {

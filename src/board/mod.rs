@@ -194,10 +194,7 @@ impl Jumper {
         if name == "open" {
             return Some(Place::Open);
         }
-        self.positions
-            .iter()
-            .position(|p| p.name == name)
-            .map(Place::At)
+        self.positions.iter().position(|p| p.name == name).map(Place::At)
     }
 }
 
@@ -290,10 +287,7 @@ impl Meaning {
 impl OptionSet {
     /// The option that a setting stands for, or none.
     pub fn meaning(&self, setting: &Setting) -> Option<&str> {
-        self.when
-            .iter()
-            .find(|m| m.holds(setting))
-            .map(|m| m.means.as_str())
+        self.when.iter().find(|m| m.holds(setting)).map(|m| m.means.as_str())
     }
 }
 
