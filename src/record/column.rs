@@ -183,14 +183,37 @@ impl Columns for Timestamp {
     }
 
     fn parse(cells: &mut Cells) -> Result<Self, String> {
-        let text = cells.take();
-        text.parse().map_err(|_| {
-            format!(
-                "`{}` is not a time such as 1985-04-12T23:20:50.520Z (RFC 3339); {MEND_CELL}",
-                shown(text)
-            )
-        })
+        time(cells.take())
     }
+}
+
+impl Columns for Option<Timestamp> {
+    fn names(name: &'static str, out: &mut Vec<&'static str>) {
+        out.push(name);
+    }
+
+    fn print(&self, decimals: usize, out: &mut Vec<String>) {
+        match self {
+            Some(at) => at.print(decimals, out),
+            None => out.push(String::new()),
+        }
+    }
+
+    fn parse(cells: &mut Cells) -> Result<Self, String> {
+        match cells.take() {
+            "" => Ok(None),
+            text => time(text).map(Some),
+        }
+    }
+}
+
+fn time(text: &str) -> Result<Timestamp, String> {
+    text.parse().map_err(|_| {
+        format!(
+            "`{}` is not a time such as 1985-04-12T23:20:50.520Z (RFC 3339); {MEND_CELL}",
+            shown(text)
+        )
+    })
 }
 
 /// What to do about a cell that cannot be read.

@@ -6,9 +6,9 @@
 
 use std::fmt;
 
-use ::csv::{QuoteStyle, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
+use ::csv::{Position, QuoteStyle, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
 
-use super::column::{Cells, Columns, FORMAT, shown};
+use super::column::{Cells, Columns, FORMAT, Format, shown};
 
 /// Why a file of rows cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,16 +23,32 @@ pub struct Problem {
     pub what: String,
 }
 
-impl fmt::Display for Problem {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str(&self.file)?;
+impl Problem {
+    /// A problem of the file as a whole.
+    pub fn of_file(file: &str, what: String) -> Problem {
+        Problem { file: file.into(), line: 0, column: None, what }
+    }
+
+    /// Line, column and what is wrong, for a place that names the file itself.
+    pub fn without_file(&self) -> String {
+        let mut text = String::new();
         if self.line > 0 {
-            write!(f, ", line {}", self.line)?;
+            text += &format!("line {}", self.line);
         }
         if let Some(column) = self.column {
-            write!(f, ", column {column}")?;
+            text += &format!(", column {column}");
         }
-        write!(f, ": {}", self.what)
+        if !text.is_empty() {
+            text += ": ";
+        }
+        text + &self.what
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        let separator = if self.line > 0 { ", " } else { ": " };
+        write!(f, "{}{separator}{}", self.file, self.without_file())
     }
 }
 
@@ -86,111 +102,135 @@ fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
 /// A file without a whole line has no rows.
 pub fn read<T: Columns>(file: &str, bytes: &[u8]) -> Result<Parsed<T>, Problem> {
     let whole = whole_lines(bytes);
+    let source = Source { file, bytes: &bytes[..whole], names: header::<T>() };
     let mut reader =
-        ReaderBuilder::new().has_headers(false).flexible(true).from_reader(&bytes[..whole]);
-    let mut records = reader.records();
+        ReaderBuilder::new().has_headers(false).flexible(true).from_reader(source.bytes);
+    let mut lines = reader.records().map(|line| line.map_err(|e| source.unreadable(&e)));
     let mut rows = Vec::new();
-    let Some(first) = records.next() else {
+    let Some(found) = lines.next().transpose()? else {
         return Ok(Parsed { rows, whole });
     };
-    let names = header::<T>();
-    let found = first.map_err(|e| unreadable(file, &e))?;
-    let mut record = records.next();
+    let mut line = lines.next().transpose()?;
     // A newer format may have other columns, so the format is looked at before the header.
-    if let Some(Ok(row)) = &record {
-        check_format(file, &found, row)?;
+    if let Some(first) = &line {
+        source.check_format(&found, first)?;
     }
-    check_header(file, &names, &found)?;
-    while let Some(line) = record {
-        let line = line.map_err(|e| unreadable(file, &e))?;
-        rows.push(row_of(file, &names, &line)?);
-        record = records.next();
+    source.check_header(&found)?;
+    while let Some(cells) = line {
+        rows.push(source.row(&cells)?);
+        line = lines.next().transpose()?;
     }
     Ok(Parsed { rows, whole })
 }
 
 /// Length of the bytes up to the last line end that stands outside quotes.
 ///
-/// Quotes inside a quoted cell are doubled, so an even number of quotes means outside.
-fn whole_lines(bytes: &[u8]) -> usize {
-    let mut quoted = false;
+/// As RFC 4180 has it, a quote opens a quoted cell only where the cell begins.
+pub fn whole_lines(bytes: &[u8]) -> usize {
+    let mut at = In::Start;
     let mut whole = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        match byte {
-            b'"' => quoted = !quoted,
-            b'\n' if !quoted => whole = at + 1,
-            _ => {}
+    for (index, byte) in bytes.iter().enumerate() {
+        at = match (at, byte) {
+            (In::Quoted, b'"') => In::Closed,
+            (In::Quoted, _) => In::Quoted,
+            (In::Start | In::Closed, b'"') => In::Quoted,
+            (_, b',' | b'\r' | b'\n') => In::Start,
+            _ => In::Plain,
+        };
+        if *byte == b'\n' && at == In::Start {
+            whole = index + 1;
         }
     }
     whole
 }
 
-fn check_format(file: &str, header: &StringRecord, row: &StringRecord) -> Result<(), Problem> {
-    let known = row.get(0).and_then(|text| text.parse().ok()) == Some(FORMAT);
-    if header.get(0) != Some("format") || known {
-        return Ok(());
-    }
-    let mut cells = Cells::new(row.iter().collect());
-    let what = super::column::Format::parse(&mut cells).err().unwrap_or_default();
-    Err(Problem { file: file.into(), line: line_of(row), column: Some("format"), what })
+/// Where in a cell the scan for line ends is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum In {
+    Start,
+    Plain,
+    Quoted,
+    /// Behind a quote in a quoted cell: its end, or the first of a doubled one.
+    Closed,
 }
 
-fn check_header(file: &str, names: &[&str], found: &StringRecord) -> Result<(), Problem> {
-    if found.iter().eq(names.iter().copied()) {
-        return Ok(());
+/// A file being read, for the errors about it.
+struct Source<'a> {
+    file: &'a str,
+    bytes: &'a [u8],
+    names: Vec<&'static str>,
+}
+
+impl Source<'_> {
+    fn problem(
+        &self,
+        at: Option<&Position>,
+        column: Option<&'static str>,
+        what: String,
+    ) -> Problem {
+        let line = at.map_or(0, |at| self.line(at));
+        Problem { file: self.file.into(), line, column, what }
     }
-    let at = found.iter().zip(names).take_while(|(a, b)| a == *b).count();
-    let what = match (found.get(at), names.get(at)) {
-        (Some(a), Some(b)) => format!("column {} is `{}`, not `{b}`", at + 1, shown(a)),
-        (None, Some(b)) => format!("the column `{b}` is missing"),
-        (Some(a), None) => format!("there is a column `{}` too many", shown(a)),
-        (None, None) => "the columns differ".to_string(),
-    };
-    Err(Problem {
-        file: file.into(),
-        line: 1,
-        column: None,
-        what: format!(
+
+    /// The line that a reader's position stands for, from 1. The reader leaves the end of the line
+    /// before, and empty lines, to be skipped.
+    fn line(&self, at: &Position) -> u64 {
+        let at = usize::try_from(at.byte()).unwrap_or(usize::MAX).min(self.bytes.len());
+        let skipped = self.bytes[at..].iter().take_while(|b| matches!(b, b'\r' | b'\n')).count();
+        1 + self.bytes[..at + skipped].iter().filter(|b| **b == b'\n').count() as u64
+    }
+
+    fn check_format(&self, header: &StringRecord, row: &StringRecord) -> Result<(), Problem> {
+        if header.get(0) != Some("format") {
+            return Ok(());
+        }
+        Format::parse(&mut Cells::new(row.iter().take(1).collect()))
+            .map(|_| ())
+            .map_err(|what| self.problem(row.position(), Some("format"), what))
+    }
+
+    fn check_header(&self, found: &StringRecord) -> Result<(), Problem> {
+        if found.iter().eq(self.names.iter().copied()) {
+            return Ok(());
+        }
+        let at = found.iter().zip(&self.names).take_while(|(a, b)| a == *b).count();
+        let what = match (found.get(at), self.names.get(at)) {
+            (Some(a), Some(b)) => format!("column {} is `{}`, not `{b}`", at + 1, shown(a)),
+            (None, Some(b)) => format!("the column `{b}` is missing"),
+            (more, None) => {
+                format!("there is a column `{}` too many", shown(more.unwrap_or_default()))
+            }
+        };
+        let what = format!(
             "{what}; this is no file of format {FORMAT}: put the original back, \
              or move the file out of the folder"
-        ),
-    })
-}
-
-fn row_of<T: Columns>(
-    file: &str,
-    names: &[&'static str],
-    line: &StringRecord,
-) -> Result<T, Problem> {
-    let problem = |column, what| Problem { file: file.into(), line: line_of(line), column, what };
-    if line.len() != names.len() {
-        let what = format!(
-            "there are {} cells, not {}; put the original back, or correct this line by hand",
-            line.len(),
-            names.len()
         );
-        return Err(problem(None, what));
+        Err(self.problem(found.position(), None, what))
     }
-    let mut cells = Cells::new(line.iter().collect());
-    T::parse(&mut cells).map_err(|what| {
-        let column = cells.taken().checked_sub(1).and_then(|at| names.get(at)).copied();
-        problem(column, what)
-    })
-}
 
-fn line_of(record: &StringRecord) -> u64 {
-    record.position().map_or(0, |p| p.line())
-}
+    fn row<T: Columns>(&self, line: &StringRecord) -> Result<T, Problem> {
+        if line.len() != self.names.len() {
+            let what = format!(
+                "there are {} cells, not {}; put the original back, or correct this line by hand",
+                line.len(),
+                self.names.len()
+            );
+            return Err(self.problem(line.position(), None, what));
+        }
+        let mut cells = Cells::new(line.iter().collect());
+        T::parse(&mut cells).map_err(|what| {
+            let column = cells.taken().checked_sub(1).and_then(|at| self.names.get(at)).copied();
+            self.problem(line.position(), column, what)
+        })
+    }
 
-fn unreadable(file: &str, error: &::csv::Error) -> Problem {
-    let kind = match error.kind() {
-        ::csv::ErrorKind::Utf8 { .. } => "not UTF-8",
-        _ => "not CSV",
-    };
-    Problem {
-        file: file.into(),
-        line: error.position().map_or(0, |p| p.line()),
-        column: None,
-        what: format!("the line is {kind}; put a copy back, or move the file out of the folder"),
+    fn unreadable(&self, error: &::csv::Error) -> Problem {
+        let kind = match error.kind() {
+            ::csv::ErrorKind::Utf8 { .. } => "not UTF-8",
+            _ => "not CSV",
+        };
+        let what =
+            format!("the line is {kind}; put a copy back, or move the file out of the folder");
+        self.problem(error.position(), None, what)
     }
 }

@@ -12,6 +12,10 @@ pub use row::{Head, Row, RowKind};
 /// What is known of one attempt: its file's name and what could be read of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Record {
+    /// Board, by the file's folder.
+    pub board: String,
+    /// Lot, by the file's folder.
+    pub lot: String,
     /// Name of the file.
     pub file: String,
     /// Unit, by the file's name.

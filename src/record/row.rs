@@ -123,7 +123,7 @@ columns! {
         jumper: String,
         /// Where it was moved to.
         position: String,
-        /// On what evidence the move was accepted: changed, through open, power cycle, said so.
+        /// Evidence on which the move was accepted: changed, through open, power cycle, said so.
         moved_by: String,
         /// Channel read.
         channel: String,
@@ -133,7 +133,7 @@ columns! {
         mode: String,
         /// The pin's pull-up while reading: off or on.
         pull: String,
-        /// Load that was switched on while reading.
+        /// Loads and switches that were on while reading, by name.
         load: String,
         /// Conversions in the burst.
         n: Option<u64>,
@@ -147,7 +147,7 @@ columns! {
         max_code: Option<u64>,
         /// By how many codes the pull-up moved the reading.
         pullup_shift_code: Option<f64> [3],
-        /// What proved the pin driven: pull-up, charge; or open, none.
+        /// What proved the pin driven: pull-up, charge sharing; or open, not shown.
         driven_proof: String,
         /// Expanded uncertainty of the mean, in codes.
         u_code: Option<f64> [3],
@@ -187,7 +187,7 @@ columns! {
         sag_pct: Option<f64> [2],
         /// The operator's answer: yes or no.
         answer: String,
-        /// The rule or question that judged, or the kind of event.
+        /// The question's id, the rule that judged, or the kind of event.
         rule: String,
         /// Check verdict (pass, marginal, not tested, fail) or unit verdict (PASS, HOLD,
         /// INCOMPLETE, FAIL).
