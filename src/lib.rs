@@ -5,4 +5,6 @@
 //! modules that compute know no clock, file, thread or terminal; `tests/layers.rs` keeps it so.
 
 pub mod board;
+pub mod circuit;
 pub mod units;
+pub mod window;
