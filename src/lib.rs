@@ -5,5 +5,7 @@
 //! modules that compute know no clock, file, thread or terminal; `tests/layers.rs` keeps it so.
 
 pub mod board;
+pub mod circuit;
 pub mod probe;
 pub mod units;
+pub mod window;

@@ -1,0 +1,190 @@
+//! From circuits to limits: what a good unit shows ([`expect`]), and which codes or levels the
+//! firmware takes as which option ([`windows`]).
+//!
+//! No limit is typed: every one follows from the circuit, the converter and the input levels.
+
+pub mod adc;
+mod classes;
+mod expect;
+mod limits;
+mod problem;
+
+pub use expect::{
+    AGEING, Band, CONTACT_MAX, Expected, TEMPCO, TEMPERATURE_SPAN, assumptions, bench_spread,
+    converter_error, design_spread, expect, level_of, whole_scale,
+};
+pub use problem::WindowProblem;
+
+use crate::board::{Board, Kind, Level, Place, Setting};
+use crate::units::Volts;
+use std::collections::BTreeSet;
+
+/// Settings of one group that are gone through for one channel.
+pub const MOST_SETTINGS: usize = 65_536;
+
+/// What the firmware takes as one reading of a channel.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Limits {
+    /// Lowest and highest code, both belonging to the window.
+    Codes {
+        /// Lowest code.
+        low: u16,
+        /// Highest code.
+        high: u16,
+    },
+    /// A logic level.
+    Level(Level),
+}
+
+/// One thing that a channel can read: a position, or several that it need not tell apart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Class {
+    /// Places of the jumpers that make it; empty for a channel that no option is read from.
+    pub places: Vec<(usize, Place)>,
+    /// Further places that read alike and need not be told apart on this channel.
+    pub also: Vec<Vec<(usize, Place)>>,
+    /// Index of an option set and of a row in it that this class agrees with.
+    pub rows: Vec<(usize, usize)>,
+    /// The places as people write them: `J1=3`.
+    pub name: String,
+    /// The option, where this channel alone decides it.
+    pub means: Option<String>,
+    /// Nominal voltage with the other jumpers as delivered; `None` when the net floats.
+    pub volts: Option<Volts>,
+    /// Nominal code with the other jumpers as delivered.
+    pub code: f64,
+    /// Design band over all settings of the group that belong to the class.
+    pub design: Band,
+    /// Bench band over the same settings.
+    pub bench: Band,
+    /// What the firmware takes as this class.
+    pub limits: Limits,
+    /// Smallest distance in codes from an edge of the design band to the threshold beyond it.
+    pub margin_code: f64,
+    /// The same in percent of the distance from the nominal code to that threshold: 100 is the
+    /// nominal unit, 0 the limit.
+    pub margin_pct: f64,
+    /// Where the limit comes from: `design band` or `input levels`.
+    pub by: &'static str,
+}
+
+/// The windows of one channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChannelWindows {
+    /// Index of the channel.
+    pub channel: usize,
+    /// Index of the first option set that is read from it.
+    pub set: Option<usize>,
+    /// In the order of the rows of the option set.
+    pub classes: Vec<Class>,
+}
+
+impl ChannelWindows {
+    /// The class whose window holds a code, a mean of codes to the nearest whole one; `None`
+    /// between the windows.
+    pub fn class_of_code(&self, code: f64) -> Option<usize> {
+        let code = code.round();
+        self.classes.iter().position(|c| match c.limits {
+            Limits::Codes { low, high } => f64::from(low) <= code && code <= f64::from(high),
+            Limits::Level(_) => false,
+        })
+    }
+
+    /// The class that reads as a level. On a digital channel whose level does not matter every
+    /// level belongs to its one class.
+    pub fn class_of_level(&self, level: Level) -> Option<usize> {
+        self.classes.iter().position(|c| match c.limits {
+            Limits::Level(l) => l == level,
+            Limits::Codes { .. } => self.set.is_none(),
+        })
+    }
+
+    /// The class that a setting belongs to, by its places; `None` when it stands for no option.
+    pub fn class_of_setting(&self, setting: &Setting) -> Option<usize> {
+        let holds = |places: &[(usize, Place)]| {
+            places.iter().all(|&(jumper, place)| setting.0.get(jumper) == Some(&place))
+        };
+        self.classes.iter().position(|c| holds(&c.places) || c.also.iter().any(|p| holds(p)))
+    }
+}
+
+/// The windows of every channel of a board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Windows {
+    /// By channel index.
+    pub channels: Vec<ChannelWindows>,
+}
+
+/// Computes the windows of a board.
+///
+/// Between two neighbouring design bands the share `firmware.gap` of their distance is left in
+/// the middle as no option; the ends of the scale count as neighbours of the outermost bands, and
+/// a window whose band reaches an end extends to it. Errors: everything that keeps positions from
+/// being told apart, all of it at once.
+pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
+    let mut problems = Vec::new();
+    let mut channels = Vec::new();
+    for channel in 0..board.channels.len() {
+        let result = classes::drafts(board, channel)
+            .and_then(|drafts| match board.channels[channel].kind {
+                Kind::Analog => classes::merge_codes(board, channel, drafts),
+                Kind::Digital => classes::merge_levels(board, channel, drafts),
+            })
+            .map(|drafts| limits::classes(board, channel, &drafts));
+        match result {
+            Ok(classes) => channels.push(ChannelWindows {
+                channel,
+                set: board.options.iter().position(|s| s.channels.contains(&channel)),
+                classes,
+            }),
+            Err(found) => problems.extend(found),
+        }
+    }
+    if problems.is_empty() {
+        problems.extend(alike(board, &channels));
+    }
+    if problems.is_empty() { Ok(Windows { channels }) } else { Err(problems) }
+}
+
+/// Options of one set that no channel of the set tells apart.
+fn alike(board: &Board, channels: &[ChannelWindows]) -> Vec<WindowProblem> {
+    let mut problems = Vec::new();
+    for (s, set) in board.options.iter().enumerate() {
+        for (b, second) in set.when.iter().enumerate() {
+            for (a, first) in set.when[..b].iter().enumerate() {
+                let together = |&c: &usize| {
+                    let rows = |class: &Class| {
+                        class.rows.contains(&(s, a)) && class.rows.contains(&(s, b))
+                    };
+                    channels[c].classes.iter().any(rows)
+                };
+                if first.means != second.means && set.channels.iter().all(together) {
+                    problems.push(classes::alike(board, s, [&first.means, &second.means]));
+                }
+            }
+        }
+    }
+    problems
+}
+
+/// The option of a set that the classes read on its channels stand for.
+///
+/// `None` when a channel of the set reads as no class or is missing from `classes`, or when the
+/// classes agree on no one option.
+pub fn option_read(
+    board: &Board,
+    windows: &Windows,
+    set: usize,
+    classes: &[(usize, Option<usize>)],
+) -> Option<String> {
+    let options = board.options.get(set)?;
+    let mut left: BTreeSet<usize> = (0..options.when.len()).collect();
+    for channel in &options.channels {
+        let read = classes.iter().find(|(c, _)| c == channel)?.1?;
+        let class = windows.channels.get(*channel)?.classes.get(read)?;
+        left.retain(|&row| class.rows.contains(&(set, row)));
+    }
+    let mut options = left.iter().map(|&row| &options.when[row].means);
+    let first = options.next()?;
+    options.all(|other| other == first).then(|| first.clone())
+}

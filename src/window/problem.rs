@@ -1,0 +1,153 @@
+//! What keeps a board from having windows, and what to change.
+
+use super::Band;
+use crate::units::{Amperes, Ohms, Volts};
+use std::fmt;
+
+/// Why a channel cannot tell its positions apart. Names are those of the board file.
+#[derive(Clone, Debug, PartialEq)]
+pub enum WindowProblem {
+    /// Two positions can give the same code and stand for different options.
+    Overlap {
+        /// Channel.
+        channel: String,
+        /// The position with the lower codes and its design band.
+        below: (String, Band),
+        /// The position with the higher codes and its design band.
+        above: (String, Band),
+        /// The resistors whose tolerance moves the two bands most, at most two.
+        parts: Vec<String>,
+    },
+    /// Two options read alike on every channel of their set.
+    Alike {
+        /// Option set.
+        set: String,
+        /// The two options.
+        options: [String; 2],
+        /// Channels of the set.
+        channels: Vec<String>,
+    },
+    /// An analog pin hangs on nothing in a setting that stands for an option.
+    Floating {
+        /// Channel.
+        channel: String,
+        /// Net at the pin.
+        net: String,
+        /// The position.
+        class: String,
+        /// A whole setting in which it floats.
+        setting: String,
+    },
+    /// A digital pin can be between its input levels.
+    BetweenLevels {
+        /// Channel.
+        channel: String,
+        /// The position.
+        class: String,
+        /// Lowest and highest voltage of the pin.
+        volts: (Volts, Volts),
+        /// Highest low and lowest high level.
+        levels: (Volts, Volts),
+        /// The resistors whose tolerance moves the pin most, at most two.
+        parts: Vec<String>,
+    },
+    /// Every setting of a position shorts the supply.
+    Short {
+        /// Channel.
+        channel: String,
+        /// A whole setting that does.
+        setting: String,
+        /// Current that would flow at the nominal supply.
+        current: Amperes,
+        /// What would be left between the rails.
+        path: Ohms,
+    },
+    /// Too many settings to go through.
+    TooMany {
+        /// Channel.
+        channel: String,
+        /// Jumpers in its group.
+        jumpers: Vec<String>,
+        /// Settings that they have, if that can be counted.
+        settings: Option<usize>,
+        /// The most that are gone through.
+        most: usize,
+    },
+}
+
+impl fmt::Display for WindowProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            WindowProblem::Overlap { channel, below, above, parts } => {
+                let (a, b) = (below.1, above.1);
+                write!(
+                    f,
+                    "channel {channel}: {} (codes {:.0} to {:.0}) and {} (codes {:.0} to {:.0}) \
+                     overlap by {:.1} codes; ",
+                    below.0,
+                    a.low,
+                    a.high,
+                    above.0,
+                    b.low,
+                    b.high,
+                    a.high.min(b.high) - b.low
+                )?;
+                match parts.as_slice() {
+                    [] => write!(f, "no resistor makes the difference: give them other nets"),
+                    [one] => write!(
+                        f,
+                        "{one} matters most: give it a closer tolerance or move the two apart"
+                    ),
+                    several => write!(
+                        f,
+                        "{} matter most: give them closer tolerances or values further apart",
+                        several.join(" and ")
+                    ),
+                }
+            }
+            WindowProblem::Alike { set, options, channels } => write!(
+                f,
+                "options {set}: \"{}\" and \"{}\" read alike on {}; let another channel tell them \
+                 apart, or make them one option",
+                options[0],
+                options[1],
+                channels.join(", ")
+            ),
+            WindowProblem::Floating { channel, net, class, setting } => write!(
+                f,
+                "channel {channel}: in {class} the net {net} is joined to nothing ({setting}), so \
+                 its code means nothing; add a resistor from {net} to a rail, or name the places \
+                 of the other jumpers in the option"
+            ),
+            WindowProblem::BetweenLevels { channel, class, volts, levels, parts } => {
+                write!(
+                    f,
+                    "channel {channel}: in {class} the pin is at {:.2} V to {:.2} V, which is \
+                     neither low (up to {:.2} V) nor high (from {:.2} V); ",
+                    volts.0.0, volts.1.0, levels.0.0, levels.1.0
+                )?;
+                if parts.is_empty() {
+                    write!(f, "join it to a rail or to a pull-up")
+                } else {
+                    write!(f, "change the value of {}", parts.join(" or "))
+                }
+            }
+            WindowProblem::Short { channel, setting, current, path } => write!(
+                f,
+                "channel {channel}: {setting} joins the supply to ground through {:.2} ohm ({:.1} \
+                 A); take this position out of the options or put a resistor in its way",
+                path.0, current.0
+            ),
+            WindowProblem::TooMany { channel, jumpers, settings, most } => {
+                write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;
+                match settings {
+                    Some(n) => write!(f, "{n} settings")?,
+                    None => write!(f, "more settings than can be counted")?,
+                }
+                write!(f, ", of which {most} can be gone through; read them by more channels")
+            }
+        }
+    }
+}
+
+impl std::error::Error for WindowProblem {}
