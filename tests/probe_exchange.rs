@@ -2,10 +2,9 @@
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 use std::time::Duration;
 use strapwise::probe::exchange::{Exchange, Outcome, QUIET, TRIES};
+use strapwise::probe::faulty::{Faults, Faulty};
 use strapwise::probe::message::{Cause, Reply, Request, wire};
 
 const START: Duration = Duration::ZERO;
@@ -204,57 +203,56 @@ fn a_line_without_end_is_held_in_bounds_and_counted() {
     assert_eq!(log[0], "U".repeat(64));
 }
 
-/// Bytes over a bad line: each byte may be lost, changed or doubled; a whole message may be lost,
-/// repeated or come late.
-fn bad_line(rng: &mut ChaCha8Rng, message: &[u8], late: &mut Vec<u8>) -> Vec<u8> {
-    if rng.random_bool(0.1) {
-        return Vec::new();
-    }
-    let mut out = std::mem::take(late);
-    for &byte in message {
-        match rng.random_range(0..400) {
-            0 => {}
-            1 => out.push(rng.random()),
-            2 => out.extend([byte, byte]),
-            _ => out.push(byte),
+/// One request over a bad line each way, until it ends.
+fn converse(
+    exchange: &mut Exchange,
+    [there, back]: &mut [Faulty; 2],
+    now: &mut Duration,
+    request: Request,
+) -> Outcome {
+    let sent = exchange.request(*now, request);
+    there.send(*now, &sent);
+    loop {
+        let due = [exchange.wake_at(), there.next(), back.next()];
+        *now = due.into_iter().flatten().min().expect("a request ends").max(*now);
+        let heard = there.arrived(*now);
+        back.send(*now, &probe(&heard));
+        exchange.bytes(*now, &back.arrived(*now));
+        if let Some(outcome) = exchange.take() {
+            return outcome;
+        }
+        there.send(*now, &exchange.tick(*now).unwrap_or_default());
+        if let Some(outcome) = exchange.take() {
+            return outcome;
         }
     }
-    if rng.random_bool(0.1) {
-        out.extend_from_slice(message);
-    }
-    if rng.random_bool(0.1) {
-        late.append(&mut out)
-    }
-    out
 }
 
 #[test]
 fn over_a_bad_line_every_answer_is_the_right_one_or_none() {
+    let faults = Faults {
+        drop: 0.002,
+        corrupt: 0.002,
+        double: 0.002,
+        lose: 0.1,
+        repeat: 0.1,
+        late: (0.2, ms(3000)),
+    };
     let (mut answered, mut lost) = (0, 0);
-    for seed in 0..40 {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let mut exchange = Exchange::new(u32::try_from(seed).expect("small"));
-        let (mut now, mut there, mut back) = (START, Vec::new(), Vec::new());
+    for seed in 0..40u32 {
+        let mut line = [0, 1].map(|way| Faulty::new(faults, u64::from(seed * 2 + way)));
+        let mut exchange = Exchange::new(seed);
+        let mut now = START;
         exchange.opened(now);
         for n in 1..50u16 {
-            let mut sent = exchange.request(now, level(n));
-            loop {
-                let heard = bad_line(&mut rng, &sent, &mut there);
-                let said = bad_line(&mut rng, &probe(&heard), &mut back);
-                now += ms(1);
-                exchange.bytes(now, &said);
-                match exchange.take() {
-                    Some(Outcome::Lost { tries }) => {
-                        assert_eq!(tries, TRIES);
-                        lost += 1;
-                        break;
-                    }
-                    Some(outcome) => {
-                        assert_eq!(Some(outcome), answer(n.into()), "seed {seed}");
-                        answered += 1;
-                        break;
-                    }
-                    None => sent = wake(&mut exchange, &mut now).unwrap_or_default(),
+            match converse(&mut exchange, &mut line, &mut now, level(n)) {
+                Outcome::Lost { tries } => {
+                    assert_eq!(tries, TRIES);
+                    lost += 1;
+                }
+                outcome => {
+                    assert_eq!(Some(outcome), answer(n.into()), "seed {seed}");
+                    answered += 1;
                 }
             }
         }

@@ -5,4 +5,6 @@
 //! themselves are laid down in `protocols/probe-link.md`.
 
 pub mod exchange;
+pub mod faulty;
 pub mod message;
+pub mod port;
