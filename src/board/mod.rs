@@ -362,4 +362,10 @@ impl Board {
     pub fn net_name(&self, net: NetId) -> &str {
         &self.nets[net.0]
     }
+
+    /// Capacitance from a net to the rails, by the capacitors of the file.
+    pub fn capacitance(&self, net: NetId) -> Farads {
+        let at_net = |c: &&Capacitor| c.between.contains(&net);
+        Farads(self.capacitors.iter().filter(at_net).map(|c| c.farads.0).sum())
+    }
 }

@@ -84,7 +84,8 @@ pub fn rows_lines<T: Columns>(rows: &[T]) -> Vec<u8> {
     }))
 }
 
-fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
+/// Records as RFC 4180 lines, each ended by CR LF, fields quoted where they must be.
+pub fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
     let mut writer = WriterBuilder::new()
         .terminator(Terminator::CRLF)
         .quote_style(QuoteStyle::Necessary)

@@ -4,6 +4,7 @@
 
 pub mod column;
 pub mod csv;
+pub mod fold;
 pub mod row;
 
 pub use csv::Problem;
