@@ -27,7 +27,7 @@ pub enum Shape {
 }
 
 /// What a setting should look like: a shape for each channel, `Unknown` for those not asked about.
-fn shapes(board: &Board, windows: &Windows, setting: &Setting, channels: &[usize]) -> Vec<Shape> {
+pub(super) fn shapes(board: &Board, windows: &Windows, setting: &Setting, channels: &[usize]) -> Vec<Shape> {
     let shape = |c: usize| match channels.contains(&c) {
         true => expected_shape(board, windows, setting, c),
         false => Shape::Unknown,
@@ -52,7 +52,7 @@ fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: 
 }
 
 /// What the readings look like, a shape for each channel.
-fn seen_shapes(board: &Board, windows: &Windows, got: &Got) -> Vec<Shape> {
+pub(super) fn seen_shapes(board: &Board, windows: &Windows, got: &Got) -> Vec<Shape> {
     let shape = |channel: usize| match got.channels.get(&channel) {
         Some(readings) => seen_shape(board, windows, channel, readings),
         None => Shape::Unknown,

@@ -7,15 +7,44 @@
 pub mod evidence;
 pub mod judge;
 pub mod procedure;
+pub mod reading;
 pub mod sag;
 pub mod sweep;
 mod tally;
 
-use crate::board::{Kind, Place, Setting};
+use crate::board::{Board, Kind, Place, Setting};
 use crate::window::{Band, Limits};
 use std::time::Duration;
 
 pub use procedure::{Bench, Config};
+
+/// A state machine that is told what happened and says what it wants done.
+pub trait Procedure {
+    /// Tells it what happened at `now`; it says what it wants done, in order.
+    fn handle(&mut self, now: Duration, input: Input) -> Vec<Output>;
+
+    /// When it wants to be told the time, if nothing happens before.
+    fn wake_at(&self) -> Option<Duration>;
+
+    /// Whether it is over.
+    fn over(&self) -> bool;
+}
+
+/// Why what answered is not the probe for this board, or `None` when it is.
+fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
+    let Answer::Who(info) = answer else {
+        return Some("what answers there did not say who it is".into());
+    };
+    let part = board.chip.part;
+    let right = info.model.to_ascii_uppercase().ends_with(&part.to_ascii_uppercase());
+    (!right).then(|| {
+        format!(
+            "'{}' is not the probe for the {part}: flash bench-scripts/probe/image onto the board \
+             with bench-scripts/probe/flash",
+            info.model
+        )
+    })
+}
 
 /// What a check came to. Ordered from best to worst, so that the worst is the maximum.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

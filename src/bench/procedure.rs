@@ -5,8 +5,8 @@ use super::judge::{self, Readings};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, Prompt, StepAt, SupplyCheck,
-    Verdict, sag,
+    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, Procedure, Prompt,
+    StepAt, SupplyCheck, Verdict, probe_problem, sag,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
@@ -116,54 +116,6 @@ impl Bench {
             keyed: None,
             out: Vec::new(),
         }
-    }
-
-    /// Whether the run is over.
-    pub fn over(&self) -> bool {
-        matches!(self.state, State::Over)
-    }
-
-    /// When the bench wants to be told the time, if nothing happens before.
-    pub fn wake_at(&self) -> Option<Duration> {
-        if self.waiting {
-            return None;
-        }
-        match &self.state {
-            State::Moving { sweep: None, next, .. } => Some(*next),
-            State::Asking { sweep, next, .. } if sweep.done() => Some(*next),
-            _ => None,
-        }
-    }
-
-    /// Tells the bench what happened at `now`; it says what it wants done, in order.
-    pub fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
-        match input {
-            Input::Start if matches!(self.state, State::New) => {
-                self.began = now;
-                self.state = State::Greeting;
-                self.ask(Ask::Who);
-            }
-            Input::Start => {}
-            Input::Answer(answer) => {
-                self.waiting = false;
-                self.answer(now, answer);
-                if !self.waiting
-                    && let Some(key) = self.keyed.take()
-                {
-                    self.key(now, key);
-                }
-            }
-            Input::Key(key) => self.key(now, key),
-            Input::Tick => self.tick(now),
-            Input::Lost(why) => {
-                self.waiting = false;
-                if !self.over() {
-                    self.close(now, Some(Cut::Probe(why)));
-                }
-            }
-            Input::Stop => self.stop(),
-        }
-        std::mem::take(&mut self.out)
     }
 
     fn ask(&mut self, ask: Ask) {
@@ -278,18 +230,10 @@ impl Bench {
     }
 
     fn greeted(&mut self, now: Duration, answer: Answer) {
-        let Answer::Who(info) = answer else {
-            return self.close(now, Some(Cut::Probe("the probe did not say who it is".into())));
-        };
-        let chip = self.board.chip;
-        if !info.model.to_ascii_uppercase().ends_with(&chip.part.to_ascii_uppercase()) {
-            let why = format!(
-                "'{}' is not the probe for the {}: flash bench-scripts/probe/image onto the board \
-                 with bench-scripts/probe/flash",
-                info.model, chip.part
-            );
+        if let Some(why) = probe_problem(&self.board, &answer) {
             return self.close(now, Some(Cut::Probe(why)));
         }
+        let Answer::Who(info) = answer else { return };
         self.boot = Some(info.boot.clone());
         self.tell(Event::Probe(info));
         self.prepare(now, After::Cautions);
@@ -665,5 +609,52 @@ impl Bench {
             }
             (other, _) => self.state = other,
         }
+    }
+}
+
+impl Procedure for Bench {
+    fn over(&self) -> bool {
+        matches!(self.state, State::Over)
+    }
+
+    fn wake_at(&self) -> Option<Duration> {
+        if self.waiting {
+            return None;
+        }
+        match &self.state {
+            State::Moving { sweep: None, next, .. } => Some(*next),
+            State::Asking { sweep, next, .. } if sweep.done() => Some(*next),
+            _ => None,
+        }
+    }
+
+    fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
+        match input {
+            Input::Start if matches!(self.state, State::New) => {
+                self.began = now;
+                self.state = State::Greeting;
+                self.ask(Ask::Who);
+            }
+            Input::Start => {}
+            Input::Answer(answer) => {
+                self.waiting = false;
+                self.answer(now, answer);
+                if !self.waiting
+                    && let Some(key) = self.keyed.take()
+                {
+                    self.key(now, key);
+                }
+            }
+            Input::Key(key) => self.key(now, key),
+            Input::Tick => self.tick(now),
+            Input::Lost(why) => {
+                self.waiting = false;
+                if !self.over() {
+                    self.close(now, Some(Cut::Probe(why)));
+                }
+            }
+            Input::Stop => self.stop(),
+        }
+        std::mem::take(&mut self.out)
     }
 }

@@ -4,7 +4,7 @@
 //! the probe is asked the next thing. Whoever drives the conductor carries its acts out in order.
 
 use super::translate;
-use crate::bench::{Answer, Ask, Bench, Event, Input, Key, Output, Summary};
+use crate::bench::{Answer, Ask, Event, Input, Key, Output, Procedure, Summary};
 use crate::board::Board;
 use crate::probe::exchange::{Exchange, Outcome};
 use crate::probe::message::{Reply, Request};
@@ -27,11 +27,11 @@ pub enum Act {
     End(Box<Summary>),
 }
 
-/// One unit's run: bench, probe exchange and record.
+/// One unit's run: procedure, probe exchange and record.
 #[derive(Debug)]
-pub struct Conductor {
+pub struct Conductor<P> {
     board: Arc<Board>,
-    bench: Bench,
+    bench: P,
     exchange: Exchange,
     folder: Folder,
     asked: Option<Ask>,
@@ -40,9 +40,9 @@ pub struct Conductor {
     acts: Vec<Act>,
 }
 
-impl Conductor {
-    /// A conductor for one attempt at one unit.
-    pub fn new(board: Arc<Board>, bench: Bench, exchange: Exchange, folder: Folder) -> Conductor {
+impl<P: Procedure> Conductor<P> {
+    /// A conductor for one run of a procedure.
+    pub fn new(board: Arc<Board>, bench: P, exchange: Exchange, folder: Folder) -> Conductor<P> {
         Conductor {
             board,
             bench,
@@ -58,6 +58,11 @@ impl Conductor {
     /// Whether the run is over.
     pub fn over(&self) -> bool {
         self.bench.over()
+    }
+
+    /// The procedure, to be asked what it came to.
+    pub fn procedure(&self) -> &P {
+        &self.bench
     }
 
     /// When the conductor wants to be told the time, if nothing happens before.

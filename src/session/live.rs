@@ -2,11 +2,12 @@
 
 use super::hands::{ByHand, Deed};
 use super::{Act, Conductor};
-use crate::bench::Summary;
+use crate::bench::{Event, Procedure, Summary};
 use crate::probe::port::{Port, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::screen::Screen;
 use crate::screen::keys::{self, SingleKeys, Typed};
+use crate::record::Row;
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::time::{Duration, Instant};
@@ -35,6 +36,28 @@ impl std::error::Error for SessionError {}
 impl From<StoreError> for SessionError {
     fn from(error: StoreError) -> SessionError {
         SessionError::Store(error)
+    }
+}
+
+/// Where rows go before the screen is told.
+pub trait Keep {
+    /// Returns when the rows are safe.
+    fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError>;
+}
+
+impl Keep for Attempt {
+    fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError> {
+        self.append(rows)
+    }
+}
+
+/// For a look that leaves no record.
+#[derive(Clone, Copy, Debug)]
+pub struct NoRecord;
+
+impl Keep for NoRecord {
+    fn keep(&mut self, _: &[Row]) -> Result<(), StoreError> {
+        Ok(())
     }
 }
 
@@ -81,7 +104,7 @@ impl Line {
     async fn next(&mut self, began: Instant) -> PortEvent {
         match self {
             Line::Port { events, .. } => {
-                events.recv().await.unwrap_or(PortEvent::Closed("the port was closed".into()))
+                events.recv().await.unwrap_or(PortEvent::Gone("the port was closed".into()))
             }
             Line::Virtual { board, .. } => loop {
                 tokio::time::sleep(LOOK).await;
@@ -106,7 +129,7 @@ fn keyboard() -> UnboundedReceiver<Typed> {
 struct Run<'a> {
     line: Line,
     screen: &'a mut dyn Screen,
-    attempt: &'a mut Attempt,
+    record: &'a mut dyn Keep,
     typed: UnboundedReceiver<Typed>,
     single: SingleKeys,
     began: Instant,
@@ -115,11 +138,11 @@ struct Run<'a> {
 
 /// Leads one unit through its run. `interactive`: a person types; keys typed before a prompt are
 /// forgotten.
-pub fn run(
-    conductor: Conductor,
+pub fn run<P: Procedure>(
+    conductor: &mut Conductor<P>,
     line: Line,
     screen: &mut dyn Screen,
-    attempt: &mut Attempt,
+    record: &mut dyn Keep,
     interactive: bool,
 ) -> Result<Summary, SessionError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
@@ -129,7 +152,7 @@ pub fn run(
     let run = Run {
         line,
         screen,
-        attempt,
+        record,
         typed: keyboard(),
         single: SingleKeys::begin(),
         began: Instant::now(),
@@ -142,7 +165,10 @@ pub fn run(
 }
 
 impl Run<'_> {
-    async fn lead(mut self, mut conductor: Conductor) -> Result<Summary, SessionError> {
+    async fn lead<P: Procedure>(
+        mut self,
+        conductor: &mut Conductor<P>,
+    ) -> Result<Summary, SessionError> {
         let mut stops = 0;
         let mut acts = conductor.start(Duration::ZERO);
         loop {
@@ -155,9 +181,9 @@ impl Run<'_> {
             acts = tokio::select! {
                 event = self.line.next(self.began) => match event {
                     PortEvent::Bytes(bytes) => conductor.bytes(self.began.elapsed(), &bytes),
-                    PortEvent::Closed(why) => conductor.lost(self.began.elapsed(), why),
+                    PortEvent::Gone(why) => conductor.lost(self.began.elapsed(), why),
                 },
-                typed = self.typed.recv() => self.typed(&mut conductor, typed),
+                typed = self.typed.recv() => self.typed(conductor, typed),
                 () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
                 _ = tokio::signal::ctrl_c() => {
                     stops += 1;
@@ -178,20 +204,20 @@ impl Run<'_> {
             match act {
                 Act::Write(bytes) => self.line.write(bytes),
                 Act::Keep(rows) => {
-                    if let Err(error) = self.attempt.append(&rows) {
+                    if let Err(error) = self.record.keep(&rows) {
                         self.line.write(b"\nABOR\n".to_vec());
                         return Err(error.into());
                     }
                 }
                 Act::Show(event) => {
-                    if matches!(event, crate::bench::Event::Prompt { .. }) && self.interactive {
+                    if matches!(event, Event::Prompt { .. }) && self.interactive {
                         self.single.forget_typed();
                         while self.typed.try_recv().is_ok() {}
                     }
                     self.screen.show(self.began.elapsed(), &event);
                     if let Line::Virtual { hands, .. } = &mut self.line {
                         hands.see(&event);
-                        if matches!(event, crate::bench::Event::Prompt { .. })
+                        if matches!(event, Event::Prompt { .. })
                             && let Some(help) = hands.help()
                         {
                             self.screen.say(&help);
@@ -204,7 +230,7 @@ impl Run<'_> {
         Ok(None)
     }
 
-    fn typed(&mut self, conductor: &mut Conductor, typed: Option<Typed>) -> Vec<Act> {
+    fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Option<Typed>) -> Vec<Act> {
         let now = self.began.elapsed();
         let key = match typed {
             Some(Typed::Key(key)) => key,

@@ -3,7 +3,7 @@
 
 use super::hands::{Automatic, Deed};
 use super::{Act, Conductor};
-use crate::bench::Summary;
+use crate::bench::{Procedure, Summary};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::screen::Screen;
 use crate::store::{Attempt, StoreError};
@@ -16,8 +16,8 @@ const STEP: Duration = Duration::from_millis(5);
 const LONGEST: Duration = Duration::from_secs(3600);
 
 /// Leads one virtual unit through its run, as fast as it can be computed.
-pub fn run(
-    mut conductor: Conductor,
+pub fn run<P: Procedure>(
+    mut conductor: Conductor<P>,
     board: &mut VirtualBoard,
     hands: &mut Automatic,
     screen: &mut dyn Screen,
@@ -37,7 +37,7 @@ pub fn run(
                 Act::End(summary) => return Ok(*summary),
             }
         }
-        let due = [conductor.wake_at(), hands.next_at(), board.wake_at()];
+        let due = [conductor.wake_at(), hands.next_at(), board.ready_at()];
         let next = due.into_iter().flatten().min().unwrap_or(now + STEP);
         now = next.clamp(now, now + STEP).max(board.elapsed());
         board.advance_to(now);

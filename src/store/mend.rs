@@ -21,6 +21,13 @@ pub struct Mended {
     pub torn: String,
 }
 
+impl std::fmt::Display for Mended {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Mended { file, bytes, torn } = self;
+        write!(f, "{file} ended in a torn line: its {bytes} bytes are kept in {torn}")
+    }
+}
+
 /// The rule named by the row that tells of a mended record.
 pub const RULE: &str = "record mended";
 
