@@ -111,7 +111,7 @@ fn a_row_of_another_unit_is_refused_and_nothing_is_written() {
 #[test]
 fn ids_that_are_no_file_names_are_refused_with_the_reason() {
     let root = tempfile::tempdir().unwrap();
-    for id in ["", "../up", "a/b", "a b", ".hidden", "ü", "con", &"x".repeat(65)] {
+    for id in ["", "../up", "a/b", "a b", ".hidden", "ü", "con", "LPT1.x", &"x".repeat(65)] {
         for error in [
             Store::open(root.path(), id, "L1").unwrap_err(),
             Store::open(root.path(), "vent", id).unwrap_err(),
@@ -119,7 +119,8 @@ fn ids_that_are_no_file_names_are_refused_with_the_reason() {
             open(root.path()).begin(id).err().unwrap(),
         ] {
             assert_eq!(error.kind, ErrorKind::Usage, "{id}");
-            assert!(error.next.starts_with("give the "), "{error}");
+            let named = format!("the name `{id}` of the ");
+            assert!(error.what.starts_with(&named) && error.next.ends_with(" name"), "{error}");
         }
     }
     assert_eq!(names(root.path()), ["vent"]);

@@ -6,7 +6,6 @@
 mod attempt;
 mod error;
 mod files;
-mod id;
 mod lock;
 mod mend;
 
@@ -17,10 +16,10 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
+use crate::board::ids::check_file_id;
 use crate::record::{Head, Problem, Record, Row, csv};
 pub use attempt::{Attempt, Sink};
 pub use error::{ErrorKind, StoreError};
-use id::check_id;
 use lock::Lock;
 pub use mend::{Mended, RULE as MENDED_RULE};
 
@@ -101,9 +100,7 @@ impl Store {
 
     /// One more than the highest attempt at this unit.
     fn next_attempt(&self, unit: &str) -> Result<u64, StoreError> {
-        check_id(unit).map_err(|what| {
-            StoreError::usage(&self.folder, what, "give the unit another serial number")
-        })?;
+        check(&self.folder, "unit", unit)?;
         let mut highest = 0;
         for name in names(&self.folder)? {
             if name.unit == unit {
@@ -155,12 +152,17 @@ pub fn read_lot(root: &Path, board: &str, lot: &str) -> Result<Vec<Record>, Stor
 }
 
 fn folder_of(root: &Path, board: &str, lot: &str) -> Result<PathBuf, StoreError> {
-    for (id, what) in [(board, "board"), (lot, "lot")] {
-        check_id(id).map_err(|why| {
-            StoreError::usage(root, why, &format!("give the {what} another name"))
-        })?;
-    }
+    check(root, "board", board)?;
+    check(root, "lot", lot)?;
     Ok(root.join(board).join(lot))
+}
+
+/// Names become files and folders.
+fn check(folder: &Path, what: &str, id: &str) -> Result<(), StoreError> {
+    check_file_id(id).map_err(|why| {
+        let what_is_wrong = format!("the name `{id}` of the {what} {why}");
+        StoreError::usage(folder, what_is_wrong, &format!("give the {what} another name"))
+    })
 }
 
 /// A record's file name, taken apart.
@@ -175,7 +177,7 @@ impl Name {
     fn of(file: &str) -> Option<Name> {
         let (unit, number) = file.strip_suffix(".csv")?.rsplit_once('-')?;
         let attempt: u64 = number.parse().ok().filter(|&n| n > 0)?;
-        let canonical = number == attempt.to_string() && check_id(unit).is_ok();
+        let canonical = number == attempt.to_string() && check_file_id(unit).is_ok();
         canonical.then(|| Name { unit: unit.into(), attempt, file: file.into() })
     }
 }
