@@ -3,6 +3,12 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
+pub mod ids;
+mod parse;
+mod problem;
+
+pub use parse::{parse, parse_bytes};
+pub use problem::{Problem, Problems};
 
 use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
 use chip::{Chip, ChipPin};
