@@ -27,7 +27,12 @@ pub enum Shape {
 }
 
 /// What a setting should look like: a shape for each channel, `Unknown` for those not asked about.
-pub(super) fn shapes(board: &Board, windows: &Windows, setting: &Setting, channels: &[usize]) -> Vec<Shape> {
+pub(super) fn shapes(
+    board: &Board,
+    windows: &Windows,
+    setting: &Setting,
+    channels: &[usize],
+) -> Vec<Shape> {
     let shape = |c: usize| match channels.contains(&c) {
         true => expected_shape(board, windows, setting, c),
         false => Shape::Unknown,
@@ -43,7 +48,9 @@ fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: 
     let expected = window::expect(board, setting, channel);
     match (board.channels[channel].kind, expected.node) {
         (_, Node::Floating) => Shape::Open,
-        (Kind::Analog, _) => classes.class_of_code(expected.code).map_or(Shape::Between, Shape::Class),
+        (Kind::Analog, _) => {
+            classes.class_of_code(expected.code).map_or(Shape::Between, Shape::Class)
+        }
         (Kind::Digital, _) => match expected.level.and_then(|l| classes.class_of_level(l)) {
             Some(class) => Shape::Class(class),
             None => Shape::Between,
@@ -126,7 +133,8 @@ fn pattern(got: &Got, shapes: &[Shape]) -> Vec<(f64, f64)> {
 
 /// Whether two patterns agree within max(3 deviations, 3 codes) on every reading.
 fn agree(a: &[(f64, f64)], b: &[(f64, f64)]) -> bool {
-    let near = |(x, y): (&(f64, f64), &(f64, f64))| (x.0 - y.0).abs() <= (3.0 * x.1.max(y.1)).max(3.0);
+    let near =
+        |(x, y): (&(f64, f64), &(f64, f64))| (x.0 - y.0).abs() <= (3.0 * x.1.max(y.1)).max(3.0);
     a.len() == b.len() && a.iter().zip(b).all(near)
 }
 

@@ -223,15 +223,18 @@ impl Analog<'_> {
         }
         let at_end = burst.mean < 1.0 || burst.mean > full - 1.0;
         if at_end && !driven.proved() {
-            return (Verdict::NotTested, "end of scale without proof that the pin is driven".into());
+            return (
+                Verdict::NotTested,
+                "end of scale without proof that the pin is driven".into(),
+            );
         }
         if driven == Driven::NotShown && self.board.channels[self.channel].pin.pull_up {
             return (Verdict::NotTested, "no proof that the pin is driven".into());
         }
-        if mode == Mode::Mean {
-            if let Some(reason) = self.odd_parts(burst) {
-                return (Verdict::Marginal, reason);
-            }
+        if mode == Mode::Mean
+            && let Some(reason) = self.odd_parts(burst)
+        {
+            return (Verdict::Marginal, reason);
         }
         (Verdict::Pass, String::new())
     }
@@ -323,7 +326,8 @@ pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<B
         Some(b) => {
             let u = expanded_uncertainty(&b);
             if b.mean < limits.low - u || b.mean > limits.high + u {
-                let what = format!("{:.1} with {} off: does it switch off?", b.mean, closes.join(" "));
+                let what =
+                    format!("{:.1} with {} off: does it switch off?", b.mean, closes.join(" "));
                 (Verdict::Fail, what)
             } else {
                 (Verdict::Pass, String::new())
@@ -394,9 +398,7 @@ fn digital(
         }
         (_, Some(l), Some(Limits::Level(want))) if l == *want => (Verdict::Pass, String::new()),
         (_, Some(l), Some(_)) => (Verdict::Fail, format!("reads {}", word(l))),
-        (_, Some(_), None) => {
-            (Verdict::NotTested, "this setting stands for no option".to_string())
-        }
+        (_, Some(_), None) => (Verdict::NotTested, "this setting stands for no option".to_string()),
     };
     Check {
         channel,

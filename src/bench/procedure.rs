@@ -331,8 +331,7 @@ impl Bench {
         let key_needed = watch.telling() == Telling::Key;
         let (jumper, from, to) = (made.jumper, made.from, made.to);
         self.prompt(Prompt::Move { jumper, from, to, key_needed });
-        self.state =
-            State::Moving { watch: Box::new(watch), sweep: None, next: now };
+        self.state = State::Moving { watch: Box::new(watch), sweep: None, next: now };
     }
 
     fn glanced(&mut self, now: Duration, mut watch: Box<Watch>, got: &Got) {
@@ -371,7 +370,8 @@ impl Bench {
         let step = &self.walk.steps[self.step];
         let all: Vec<usize> = (0..self.board.channels.len()).collect();
         let channels = step.made.map_or(all, |m| self.sees[m.jumper].clone());
-        let stands = |&c: &usize| self.windows.channels[c].class_of_setting(&step.setting).is_some();
+        let stands =
+            |&c: &usize| self.windows.channels[c].class_of_setting(&step.setting).is_some();
         channels.into_iter().filter(stands).collect()
     }
 

@@ -40,10 +40,10 @@ impl Tally {
     pub fn supply(&mut self, board: &Board, check: &SupplyCheck) {
         let load = &board.loads[check.load].id;
         self.count(check.verdict, || format!("{load}: {}", check.reason));
-        if let Some(figures) = sag::figures(board, check) {
-            if self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio) {
-                self.sag = Some((check.load, figures.ratio));
-            }
+        if let Some(figures) = sag::figures(board, check)
+            && self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio)
+        {
+            self.sag = Some((check.load, figures.ratio));
         }
     }
 

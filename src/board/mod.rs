@@ -221,6 +221,11 @@ impl Setting {
         Setting(places)
     }
 
+    /// The places named; jumpers that are not named are open.
+    pub fn from_pairs(board: &Board, places: &[(usize, Place)]) -> Setting {
+        places.iter().fold(Setting::all_open(board), |s, &(jumper, place)| s.with(jumper, place))
+    }
+
     /// As people write it: `J1=3 J2=open`.
     pub fn text(&self, board: &Board) -> String {
         let pairs: Vec<String> = board

@@ -13,9 +13,9 @@ use crate::record::fold::Folder;
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
+use crate::session::Conductor;
 use crate::session::hands::ByHand;
 use crate::session::live::{self, Line};
-use crate::session::Conductor;
 use crate::store::Store;
 use crate::walk;
 use crate::window::Windows;
@@ -97,7 +97,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 }
 
 /// A number of seconds from the command line.
-fn seconds(name: &str, value: f64, least: f64) -> Result<Duration, Failure> {
+pub fn seconds(name: &str, value: f64, least: f64) -> Result<Duration, Failure> {
     if (least..=60.0).contains(&value) {
         return Ok(Duration::from_secs_f64(value));
     }
@@ -141,8 +141,8 @@ impl Unit {
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
-        let person = std::io::stdin().is_terminal();
-        let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, person);
+        let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
+        let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.
         store.rebuild_lot(lot::table_csv)?;
         Ok(summary?)
@@ -184,6 +184,6 @@ impl Unit {
 }
 
 /// A number that differs between openings of the line.
-fn nonce() -> u32 {
+pub fn nonce() -> u32 {
     Timestamp::now().subsec_nanosecond().unsigned_abs() ^ std::process::id()
 }

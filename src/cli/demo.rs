@@ -118,7 +118,13 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let store = Store::open(&options.results, &board.name, &lot)?;
     let planted = draw(&board, options.seed);
     let mut table = Table::new(&[
-        "unit", "planted", "verdict", "failing_checks", "worst_margin", "margin_pct", "where",
+        "unit",
+        "planted",
+        "verdict",
+        "failing_checks",
+        "worst_margin",
+        "margin_pct",
+        "where",
     ]);
     let mut as_planted = true;
     let mut began: Timestamp =
@@ -131,7 +137,8 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
             world.change_parts(|parts| fault.plant(parts));
         }
         let summary = rehearse(&unit, &store, world, began, options.verbose)?;
-        began = began.checked_add(jiff::SignedDuration::try_from(summary.took).unwrap_or_default())
+        began = began
+            .checked_add(jiff::SignedDuration::try_from(summary.took).unwrap_or_default())
             .unwrap_or(began);
         as_planted &= fault.is_some() == (summary.verdict != UnitVerdict::Pass);
         table.rows.push(row(&board, &unit.id, *fault, &summary));
@@ -172,8 +179,7 @@ fn rehearse(
         false => Box::new(Silent),
     };
     let mut board = VirtualBoard::new(world);
-    let summary =
-        rehearsal::run(conductor, &mut board, &mut hands, screen.as_mut(), &mut attempt)?;
+    let summary = rehearsal::run(conductor, &mut board, &mut hands, screen.as_mut(), &mut attempt)?;
     Ok(summary)
 }
 

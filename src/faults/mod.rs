@@ -99,7 +99,8 @@ pub fn modelled(board: &Board) -> Vec<Fault> {
         faults.extend(WRONG.map(wrong));
     }
     for (jumper, j) in board.jumpers.iter().enumerate() {
-        faults.extend((0..j.positions.len()).map(|position| Fault::ContactOpen { jumper, position }));
+        faults
+            .extend((0..j.positions.len()).map(|position| Fault::ContactOpen { jumper, position }));
     }
     for switch in 0..board.switches.len() {
         faults.push(Fault::SwitchStaysOpen { switch });

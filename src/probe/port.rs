@@ -7,7 +7,7 @@
 
 use serialport::{ErrorKind, SerialPort, SerialPortType};
 use std::fmt;
-use std::io::{self, Read as _, Write as _};
+use std::io;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread;
 use std::time::Duration;
@@ -282,6 +282,7 @@ mod system {
 mod tests {
     use super::*;
     use serialport::TTYPort;
+    use std::io::{Read as _, Write as _};
     use std::sync::mpsc;
 
     const WAIT: Duration = Duration::from_secs(10);

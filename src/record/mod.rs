@@ -7,7 +7,7 @@ pub mod csv;
 pub mod fold;
 pub mod row;
 
-pub use csv::Problem;
+pub use self::csv::Problem;
 pub use row::{Head, Row, RowKind};
 
 /// What is known of one attempt: its file's name and what could be read of it.

@@ -35,9 +35,9 @@ fn in_a_row(jumper: &Jumper, to: Place) -> String {
         text += if starts { "[" } else { " " };
         text += &pin.to_string();
         text += if ends { "]" } else { " " };
-        let inside = joined
-            .iter()
-            .any(|p| p[0].min(p[1]) <= *pin && pins.get(i + 1).is_some_and(|n| *n <= p[0].max(p[1])));
+        let inside = joined.iter().any(|p| {
+            p[0].min(p[1]) <= *pin && pins.get(i + 1).is_some_and(|n| *n <= p[0].max(p[1]))
+        });
         text += if inside { "==" } else { "  " };
     }
     text.trim_end().to_string()

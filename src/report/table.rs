@@ -115,8 +115,7 @@ impl Table {
             lengths.chain([names[c].chars().count()]).max().unwrap_or(0)
         };
         let widths: Vec<usize> = (0..names.len()).map(wide).collect();
-        let right =
-            |c: usize| self.rows.iter().any(|row| matches!(row[c], Cell::Number(..)));
+        let right = |c: usize| self.rows.iter().any(|row| matches!(row[c], Cell::Number(..)));
         let mut text = line(&names, &widths, &|_| false);
         for (row, kinds) in cells.iter().zip(&self.rows) {
             text += &line(row, &widths, &|c| right(c) && !matches!(kinds[c], Cell::Text(_)));

@@ -19,11 +19,8 @@ pub fn dummies(board: &Board) -> Vec<String> {
 /// Between which header pins a place is.
 fn pins(jumper: &Jumper, place: Place) -> String {
     let Place::At(i) = place else { return String::new() };
-    let poles: Vec<String> = jumper.positions[i]
-        .pins
-        .iter()
-        .map(|[a, b]| format!("between pins {a} and {b}"))
-        .collect();
+    let poles: Vec<String> =
+        jumper.positions[i].pins.iter().map(|[a, b]| format!("between pins {a} and {b}")).collect();
     poles.join(", and ")
 }
 
@@ -84,7 +81,9 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         }
         Prompt::Unstable { jumper } => {
             let id = &board.jumpers[*jumper].id;
-            vec![format!("{id} does not come to rest: press the shunt home, or look at its contact.")]
+            vec![format!(
+                "{id} does not come to rest: press the shunt home, or look at its contact."
+            )]
         }
         Prompt::Question { question } => {
             vec![format!("{} Enter = yes; Space = no.", board.questions[*question].ask)]
@@ -128,11 +127,8 @@ pub fn check(board: &Board, check: &Check) -> String {
         _ => String::new(),
     };
     let on = if check.on.is_empty() { String::new() } else { format!(" [{}]", check.on.join(" ")) };
-    let why = if check.verdict == Verdict::Pass {
-        String::new()
-    } else {
-        format!(": {}", check.reason)
-    };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
     format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
 }
 
@@ -143,11 +139,8 @@ pub fn supply(board: &Board, check: &SupplyCheck) -> String {
         Some(s) => format!("sag {} ({:.2} %)", s.sag, 100.0 * s.ratio),
         None => "no sag read".into(),
     };
-    let why = if check.verdict == Verdict::Pass {
-        String::new()
-    } else {
-        format!(": {}", check.reason)
-    };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
     format!("{load} {figures} {}{why}", check.verdict.word())
 }
 

@@ -71,7 +71,11 @@ impl SingleKeys {
 /// Reads keys until the end of input or until `send` says that nobody listens.
 pub fn read(send: impl Fn(Typed) -> bool) {
     let single = cfg!(unix) && stdin().is_terminal();
-    if single { read_keys(&send) } else { read_lines(&send) }
+    if single {
+        read_keys(&send)
+    } else {
+        read_lines(&send)
+    }
     send(Typed::End);
 }
 

@@ -124,10 +124,10 @@ impl ByHand {
 
     /// Sees what the screen shows.
     pub fn see(&mut self, event: &Event) {
-        if let Event::Prompt { prompt, .. } = event {
-            if !matches!(prompt, Prompt::Unstable { .. }) {
-                self.asked = Some(prompt.clone());
-            }
+        if let Event::Prompt { prompt, .. } = event
+            && !matches!(prompt, Prompt::Unstable { .. })
+        {
+            self.asked = Some(prompt.clone());
         }
     }
 

@@ -5,9 +5,9 @@ use super::{Act, Conductor};
 use crate::bench::{Event, Procedure, Summary};
 use crate::probe::port::{Port, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
+use crate::record::Row;
 use crate::screen::Screen;
 use crate::screen::keys::{self, SingleKeys, Typed};
-use crate::record::Row;
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::time::{Duration, Instant};
@@ -95,7 +95,8 @@ impl Line {
 
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
-            Line::Port { port, .. } => port.write(bytes),
+            // A port that has gone says so by its event.
+            Line::Port { port, .. } => drop(port.write(bytes)),
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
@@ -131,19 +132,25 @@ struct Run<'a> {
     screen: &'a mut dyn Screen,
     record: &'a mut dyn Keep,
     typed: UnboundedReceiver<Typed>,
-    single: SingleKeys,
+    single: Option<SingleKeys>,
     began: Instant,
-    interactive: bool,
+    person: bool,
 }
 
-/// Leads one unit through its run. `interactive`: a person types; keys typed before a prompt are
-/// forgotten.
+/// Where answers come from.
+#[derive(Clone, Copy, Debug)]
+pub struct Keys {
+    /// A person types: keys typed before a prompt are forgotten. A program's lines are not.
+    pub person: bool,
+}
+
+/// Leads one unit through its run. Without `keys` nothing is asked of anybody.
 pub fn run<P: Procedure>(
     conductor: &mut Conductor<P>,
     line: Line,
     screen: &mut dyn Screen,
     record: &mut dyn Keep,
-    interactive: bool,
+    keys: Option<Keys>,
 ) -> Result<Summary, SessionError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -153,10 +160,10 @@ pub fn run<P: Procedure>(
         line,
         screen,
         record,
-        typed: keyboard(),
-        single: SingleKeys::begin(),
+        typed: if keys.is_some() { keyboard() } else { mpsc::unbounded_channel().1 },
+        single: keys.map(|_| SingleKeys::begin()),
         began: Instant::now(),
-        interactive,
+        person: keys.is_some_and(|k| k.person),
     };
     let summary = runtime.block_on(run.lead(conductor));
     // The keyboard's thread may wait for a key for ever; it is not waited for.
@@ -183,7 +190,7 @@ impl Run<'_> {
                     PortEvent::Bytes(bytes) => conductor.bytes(self.began.elapsed(), &bytes),
                     PortEvent::Gone(why) => conductor.lost(self.began.elapsed(), why),
                 },
-                typed = self.typed.recv() => self.typed(conductor, typed),
+                Some(typed) = self.typed.recv() => self.typed(conductor, typed),
                 () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
                 _ = tokio::signal::ctrl_c() => {
                     stops += 1;
@@ -210,9 +217,8 @@ impl Run<'_> {
                     }
                 }
                 Act::Show(event) => {
-                    if matches!(event, Event::Prompt { .. }) && self.interactive {
-                        self.single.forget_typed();
-                        while self.typed.try_recv().is_ok() {}
+                    if matches!(event, Event::Prompt { .. }) && self.person {
+                        self.forget_typed();
                     }
                     self.screen.show(self.began.elapsed(), &event);
                     if let Line::Virtual { hands, .. } = &mut self.line {
@@ -230,16 +236,22 @@ impl Run<'_> {
         Ok(None)
     }
 
-    fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Option<Typed>) -> Vec<Act> {
+    /// Nothing typed early confirms a later step.
+    fn forget_typed(&mut self) {
+        if let Some(single) = &self.single {
+            single.forget_typed();
+        }
+        while self.typed.try_recv().is_ok() {}
+    }
+
+    fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
         let now = self.began.elapsed();
         let key = match typed {
-            Some(Typed::Key(key)) => key,
-            Some(Typed::End) => {
+            Typed::Key(key) => key,
+            Typed::End => {
                 self.screen.say("standard input has ended: nobody can answer, so the test stops");
                 return conductor.stop(now);
             }
-            // Said once already.
-            None => return Vec::new(),
         };
         let deeds = match &mut self.line {
             Line::Port { .. } => vec![Deed::Press(key)],
