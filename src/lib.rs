@@ -5,4 +5,5 @@
 //! modules that compute know no clock, file, thread or terminal; `tests/layers.rs` keeps it so.
 
 pub mod board;
+pub mod probe;
 pub mod units;
