@@ -4,6 +4,7 @@
 //! over a line that loses and garbles bytes. Both are told the time and touch no port; the bytes
 //! themselves are laid down in `protocols/probe-link.md`.
 
+pub mod core;
 pub mod exchange;
 pub mod faulty;
 pub mod message;
