@@ -7,12 +7,14 @@
 pub mod bench;
 pub mod board;
 pub mod circuit;
+pub mod cli;
 pub mod faults;
 pub mod lot;
 pub mod probe;
 pub mod record;
 pub mod report;
 pub mod screen;
+pub mod session;
 pub mod store;
 pub mod units;
 pub mod walk;

@@ -71,9 +71,7 @@ fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readi
     let classes = &windows.channels[channel];
     match board.channels[channel].kind {
         Kind::Analog => {
-            if readings.pulled.is_some_and(|p| p.mean >= judge::open_level(board.chip))
-                && !readings.mean.is_some_and(|m| at_supply(board, m.mean))
-            {
+            if looks_open(board, readings) {
                 return Shape::Open;
             }
             match readings.mean {
@@ -90,11 +88,19 @@ fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readi
     }
 }
 
-/// Whether a code without pull-up is so near the supply that the pull-up tells nothing. An open pin
-/// that still holds its charge looks the same; the driven proof that follows the move tells them
-/// apart.
-fn at_supply(board: &Board, code: f64) -> bool {
-    code >= judge::open_level(board.chip)
+/// Whether nothing seems to drive an analog pin.
+///
+/// With its pull-up on an open pin is at the rail. Near the supply a driven pin is there too, and
+/// an open one may still hold the charge of the last pull-up: there charge sharing decides.
+fn looks_open(board: &Board, readings: &Readings) -> bool {
+    let at_rail = |code: f64| code >= judge::open_level(board.chip);
+    let pulled = readings.pulled.is_some_and(|p| at_rail(p.mean));
+    match (readings.charge, readings.mean) {
+        _ if !pulled => false,
+        (Some((first, last)), _) if judge::walked(board.chip, first, last) => true,
+        (_, Some(mean)) => !at_rail(mean.mean),
+        (_, None) => true,
+    }
 }
 
 /// The live picture of what was read.
@@ -183,8 +189,11 @@ pub struct Watch {
 const RESTLESS: u32 = 60;
 
 /// How much longer than `still` an unexpected reading must stand before it is doubted aloud: the
-/// hand may still be on its way.
+/// hand may be passing.
 const PATIENCE: u32 = 4;
+
+/// The same for a header without a shunt: the hand is on its way.
+const ON_ITS_WAY: u32 = 12;
 
 /// The same for a reading that has not changed at all.
 const UNCHANGED: u32 = 16;
@@ -272,7 +281,11 @@ impl Watch {
             };
         }
         // Where nothing has changed, the operator has most likely not moved anything yet.
-        let patience = if seen == self.before { UNCHANGED } else { PATIENCE };
+        let patience = match () {
+            () if seen == self.before => UNCHANGED,
+            () if seen == self.no_shunt => ON_ITS_WAY,
+            () => PATIENCE,
+        };
         if self.doubted || rested < self.still * patience {
             return Sight::Wait;
         }

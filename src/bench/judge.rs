@@ -79,10 +79,15 @@ pub fn driven(chip: &Chip, expected: &Expected, readings: &Readings) -> Driven {
         Some((first, last)) if first < WALKED * full * 2.0 && last < WALKED * full * 2.0 => {
             Driven::NotShown
         }
-        Some((first, last)) if first - last > WALKED * full => Driven::Open,
+        Some((first, last)) if walked(chip, first, last) => Driven::Open,
         Some(_) => Driven::ByCharge,
         None => Driven::NotShown,
     }
+}
+
+/// Whether a pin that shares its charge has walked towards 0: nothing holds it.
+pub fn walked(chip: &Chip, first: f64, last: f64) -> bool {
+    first - last > WALKED * f64::from(chip.full_scale)
 }
 
 /// Lowest code of an open pin with its pull-up on: the leakage of the pin through the weakest

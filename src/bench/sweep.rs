@@ -120,6 +120,8 @@ impl Sweep {
                     let pulled = burst(board, channel, GLANCE / 4, true, false);
                     self.plan.push((pulled, Keep::Pulled(channel)));
                 }
+                let pairs = charge_pairs(board, channel);
+                self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
             }
         }
         self.switches(board, channel, false)

@@ -9,3 +9,5 @@ pub mod exchange;
 pub mod faulty;
 pub mod message;
 pub mod port;
+pub mod virtual_board;
+pub mod world;

@@ -80,6 +80,9 @@ impl Automatic {
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
                 self.press(now + PRESS, if there { Key::Yes } else { Key::No });
+                if !there {
+                    self.todo.push_back((now + PRESS + SEAT, Deed::Place(jumper, asked)));
+                }
             }
             Prompt::Question { question } => {
                 let q = &self.board.questions[question];
