@@ -399,6 +399,8 @@ pub struct Check {
     pub limits: Option<Limits>,
     /// Where the limits come from.
     pub limit_source: String,
+    /// The place that the reading should stand for, `J1=3`; empty for a channel without jumpers.
+    pub position: String,
     /// The option that the setting stands for.
     pub option_expected: Option<String>,
     /// The option that this channel's reading stands for; none between windows.
@@ -545,7 +547,9 @@ pub struct Summary {
     pub verdict: UnitVerdict,
     /// Why it is not a pass, worst first.
     pub reasons: Vec<String>,
-    /// Smallest remaining margin in codes and percent of nominal, with the channel and setting.
+    /// The checks that did not pass, worst first, in few letters: `PROFILE J1=3`.
+    pub failing: Vec<String>,
+    /// The option reading with the smallest remaining margin.
     pub worst: Option<Worst>,
     /// Largest sag as a share of the supply, and the load.
     pub sag: Option<(usize, f64)>,
@@ -571,6 +575,8 @@ pub enum Cut {
 pub struct Worst {
     /// Channel index.
     pub channel: usize,
+    /// The place that it stands for, `J1=3`.
+    pub position: String,
     /// The setting in which it was read.
     pub setting: Setting,
     /// Margin in codes.

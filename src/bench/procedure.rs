@@ -492,7 +492,7 @@ impl Bench {
         for &switch in &q.closes {
             sweep = sweep.ask(Ask::Switch { switch, on: false }, Keep::No);
         }
-        self.tally.count(verdict, || reason.clone());
+        self.tally.count(verdict, &q.id, || reason.clone());
         let at = self.at();
         self.tell(Event::Answered { at, question, yes, verdict });
         self.state = State::Answering { left, sweep };

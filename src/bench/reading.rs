@@ -179,10 +179,11 @@ impl Reader {
         let verdict = UnitVerdict::of(worst);
         let took = now.saturating_sub(self.began);
         let checks = checks.len();
-        let (reasons, worst, sag) = (Vec::new(), None, None);
+        let (reasons, failing, worst, sag) = (Vec::new(), Vec::new(), None, None);
         vec![Output::Event(Event::Finished(Summary {
             verdict,
             reasons,
+            failing,
             worst,
             sag,
             checks,
@@ -243,7 +244,10 @@ impl Procedure for Reader {
 
 /// The smallest margin of a look in codes, and its check.
 pub fn tightest(look: &Look) -> Option<&Check> {
-    let has = |c: &&Check| c.kind == Kind::Analog && c.margin_code.is_some_and(f64::is_finite);
+    let has = |c: &&Check| {
+        let option = c.kind == Kind::Analog && c.option_expected.is_some();
+        option && c.margin_code.is_some_and(f64::is_finite)
+    };
     let margin = |c: &&Check| c.margin_code.unwrap_or(f64::INFINITY);
     look.checks.iter().filter(has).min_by(|a, b| margin(a).total_cmp(&margin(b)))
 }

@@ -11,6 +11,7 @@ use std::time::Duration;
 pub struct Tally {
     worst: Option<Verdict>,
     reasons: Vec<(Verdict, String)>,
+    failing: Vec<(Verdict, String)>,
     tightest: Option<Worst>,
     sag: Option<(usize, f64)>,
     checks: usize,
@@ -20,7 +21,17 @@ impl Tally {
     /// Counts a reading.
     pub fn check(&mut self, board: &Board, at: &StepAt, check: &Check) {
         let channel = &board.channels[check.channel].id;
-        self.count(check.verdict, || format!("{channel} {}: {}", context(board, at), check.reason));
+        let label = match check.position.as_str() {
+            "" => channel.clone(),
+            position => format!("{channel} {position}"),
+        };
+        self.count(check.verdict, &label, || {
+            format!("{channel} {}: {}", context(board, at), check.reason)
+        });
+        // The tightest is about options: an input at rest has no neighbour to be taken for.
+        if check.option_expected.is_none() {
+            return;
+        }
         let margin = check.margin_code.zip(check.margin_pct).zip(check.remaining_code);
         let Some(((code, percent), remaining)) = margin else { return };
         let margin = Margin { code, percent, remaining };
@@ -28,6 +39,7 @@ impl Tally {
         if tighter && margin.remaining.is_finite() {
             self.tightest = Some(Worst {
                 channel: check.channel,
+                position: check.position.clone(),
                 setting: at.setting.clone(),
                 margin_code: margin.code,
                 margin_pct: margin.percent,
@@ -39,7 +51,7 @@ impl Tally {
     /// Counts a load.
     pub fn supply(&mut self, board: &Board, check: &SupplyCheck) {
         let load = &board.loads[check.load].id;
-        self.count(check.verdict, || format!("{load}: {}", check.reason));
+        self.count(check.verdict, load, || format!("{load}: {}", check.reason));
         if let Some(figures) = sag::figures(board, check)
             && self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio)
         {
@@ -47,14 +59,17 @@ impl Tally {
         }
     }
 
-    /// Counts anything else.
-    pub fn count(&mut self, verdict: Verdict, reason: impl Fn() -> String) {
+    /// Counts anything else: its label in few letters, and why it is no pass.
+    pub fn count(&mut self, verdict: Verdict, label: &str, reason: impl Fn() -> String) {
         self.checks += 1;
         self.worst = self.worst.max(Some(verdict));
         if verdict != Verdict::Pass {
             let reason = reason();
             if !self.reasons.iter().any(|(_, r)| *r == reason) {
                 self.reasons.push((verdict, reason));
+            }
+            if !self.failing.iter().any(|(_, l)| l == label) {
+                self.failing.push((verdict, label.to_string()));
             }
         }
     }
@@ -71,9 +86,11 @@ impl Tally {
             self.reasons.push((Verdict::NotTested, why));
         }
         self.reasons.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+        self.failing.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
         Summary {
             verdict: UnitVerdict::of(worst),
             reasons: self.reasons.into_iter().map(|(_, reason)| reason).collect(),
+            failing: self.failing.into_iter().map(|(_, label)| label).collect(),
             worst: self.tightest,
             sag: self.sag,
             checks: self.checks,

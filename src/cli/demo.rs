@@ -117,15 +117,8 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let lot = fresh_lot(options, &board);
     let store = Store::open(&options.results, &board.name, &lot)?;
     let planted = draw(&board, options.seed);
-    let mut table = Table::new(&[
-        "unit",
-        "planted",
-        "verdict",
-        "failing_checks",
-        "worst_margin",
-        "margin_pct",
-        "where",
-    ]);
+    let mut table = Table::new(&["unit", "verdict", "failing_checks", "worst_margin", "where"]);
+    let mut caught = String::new();
     let mut as_planted = true;
     let mut began: Timestamp =
         BEGAN.parse().map_err(|e| Failure::input(format!("the demo's clock: {e}")))?;
@@ -141,19 +134,24 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
             .checked_add(jiff::SignedDuration::try_from(summary.took).unwrap_or_default())
             .unwrap_or(began);
         as_planted &= fault.is_some() == (summary.verdict != UnitVerdict::Pass);
-        table.rows.push(row(&board, &unit.id, *fault, &summary));
+        table.rows.push(row(&board, &unit.id, &summary));
+        if let Some(fault) = fault {
+            let why = summary.reasons.first().map_or("not caught", String::as_str);
+            caught += &format!("  {}: {}\n    {why}\n", unit.id, fault.text(&board));
+        }
     }
     store.rebuild_lot(lot::table_csv)?;
     let moves = walk::plan(&board, &board.delivery).moves();
     let mut text = format!(
-        "Glasshouse vent controller, {UNITS} virtual units, {DEFECTS} with a planted defect, seed \
-         {}; {moves} shunt moves each.\n\n",
+        "Glasshouse vent controller: {UNITS} virtual units, {moves} shunt moves each, seed {}\n\n",
         options.seed
     );
     text += &table.print(Form::Text);
+    text += "\nWorst margin: codes that remain after drift in use, of the tightest option.\n";
+    text += &format!("Planted defects, and what the bench said:\n{caught}");
     text += &format!(
-        "\nRecords: {}\nNext: strapwise demo --by-hand lets you be the operator; strapwise windows \
-         protocols/vent-controller.toml shows the limits.\n",
+        "\nRecords are in {}\nNext: `strapwise demo --by-hand` makes you the operator;\n      \
+         `strapwise windows protocols/vent-controller.toml` shows the limits.\n",
         store.folder().display()
     );
     super::print(&text)?;
@@ -183,18 +181,24 @@ fn rehearse(
     Ok(summary)
 }
 
-fn row(board: &Board, unit: &str, fault: Option<Fault>, summary: &Summary) -> Vec<Cell> {
+fn row(board: &Board, unit: &str, summary: &Summary) -> Vec<Cell> {
     let at = summary.worst.as_ref();
-    let place = at.map_or(String::new(), |w| {
-        format!("{} {}", board.channels[w.channel].id, w.setting.text(board))
-    });
+    let place = at.map(|w| format!("{} {}", board.channels[w.channel].id, w.position));
     vec![
         unit.into(),
-        fault.map_or("-".to_string(), |f| f.text(board)).into(),
         summary.verdict.word().into(),
-        summary.reasons.first().cloned().unwrap_or("-".to_string()).into(),
+        few(&summary.failing).into(),
         Cell::number(at.map(|w| w.remaining_code), 1),
-        Cell::number(at.map(|w| w.margin_pct), 0),
-        place.into(),
+        place.unwrap_or_default().into(),
     ]
+}
+
+/// The first two of a list and how many more.
+fn few(labels: &[String]) -> String {
+    match labels {
+        [] => "-".to_string(),
+        [one] => one.clone(),
+        [one, two] => format!("{one}, {two}"),
+        [one, two, rest @ ..] => format!("{one}, {two} +{}", rest.len()),
+    }
 }

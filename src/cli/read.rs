@@ -166,7 +166,8 @@ fn closing(board: &Board, look: &Look) -> String {
         return String::new();
     };
     let id = &board.channels[check.channel].id;
-    format!("\nsmallest margin {code:.1} codes ({pct:.0} % of nominal): {id}\n")
+    let position = &check.position;
+    format!("\nsmallest margin {code:.1} codes ({pct:.0} % of nominal): {id} {position}\n")
 }
 
 /// Fails on a wrong option or place; a place that no reading shows is no failure here.

@@ -19,14 +19,10 @@ pub struct Options {
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
     let windows = windows_of(&board)?;
-    let form = Form::from(options.format);
-    let mut text = windows::table(&board, &windows).print(form);
-    if form == Form::Text {
-        text += "\n";
-        for note in windows::notes(&board) {
-            text += &format!("{note}\n");
-        }
-    }
+    let text = match Form::from(options.format) {
+        Form::Text => windows::text(&board, &windows),
+        form => windows::table(&board, &windows).print(form),
+    };
     super::print(&text)?;
     Ok(Exit::Pass)
 }

@@ -5,3 +5,4 @@ pub mod letters;
 pub mod table;
 pub mod windows;
 pub mod words;
+pub mod wrap;

@@ -150,12 +150,8 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
     lines.extend(summary.reasons.iter().map(|r| format!("because {r}")));
     if let Some(w) = &summary.worst {
         lines.push(format!(
-            "smallest remaining margin {:.1} codes (margin now {:.1}, {:.0} % of nominal): {} with {}",
-            w.remaining_code,
-            w.margin_code,
-            w.margin_pct,
-            board.channels[w.channel].id,
-            w.setting.text(board)
+            "smallest remaining margin {:.1} codes (margin now {:.1}, {:.0} % of nominal): {} {}",
+            w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
         ));
     }
     if let Some((load, ratio)) = summary.sag {
