@@ -17,6 +17,8 @@ pub struct Fixed {
     /// Conversions made of channels 14 and 15.
     turns: [usize; 2],
     charge: u16,
+    /// The last conversion of 0 V has taken the sampling capacitor's charge.
+    emptied: bool,
 }
 
 impl Fixed {
@@ -32,6 +34,7 @@ impl Fixed {
             script: vec![512],
             turns: [0; 2],
             charge: 800,
+            emptied: false,
         }
     }
 
@@ -47,7 +50,7 @@ impl Pins for Fixed {
         match input {
             Input::Bandgap => 225,
             Input::Ground => {
-                self.charge -= self.charge / 10;
+                self.emptied = true;
                 0
             }
             Input::Pin(0) if self.modes[14] == PinMode::PullUp => 661,
@@ -57,7 +60,13 @@ impl Pins for Fixed {
             }
             Input::Pin(1) => [700, 701, 702, 701][self.turn(1) % 4],
             Input::Pin(2) if self.modes[16] == PinMode::PullUp => 1023,
-            Input::Pin(2) => self.charge,
+            Input::Pin(2) => {
+                if self.emptied {
+                    self.charge -= self.charge / 10;
+                }
+                self.emptied = false;
+                self.charge
+            }
             Input::Pin(_) => 0,
         }
     }
