@@ -94,13 +94,25 @@ pub fn spreadsheet_warning(id: &str) -> Option<String> {
 
 /// Whether a name looks like a date: two or three numbers or a month's name, with points or dashes.
 fn is_date(id: &str) -> bool {
-    const MONTHS: [&str; 12] =
-        ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
+    const MONTHS: [&str; 12] = [
+        "january",
+        "february",
+        "march",
+        "april",
+        "may",
+        "june",
+        "july",
+        "august",
+        "september",
+        "october",
+        "november",
+        "december",
+    ];
     let parts: Vec<&str> = id.split(['-', '.']).collect();
     let small = |s: &&str| !s.is_empty() && s.len() <= 4 && s.bytes().all(|b| b.is_ascii_digit());
     let month = |s: &&str| {
         let word = s.to_ascii_lowercase();
-        MONTHS.iter().any(|m| word.starts_with(m)) && word.bytes().all(|b| b.is_ascii_lowercase())
+        word.len() >= 3 && MONTHS.iter().any(|m| m.starts_with(&word))
     };
     // `MAR2` and `2MAR`: a month and a number without a sign between.
     let letters = id.trim_matches(|c: char| c.is_ascii_digit());
@@ -110,4 +122,56 @@ fn is_date(id: &str) -> bool {
         && parts.iter().any(small)
         && parts.iter().all(|p| small(p) || month(p));
     glued || joined
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn designators_and_serials_in_use_are_names() {
+        for id in ["R1", "J1.A", "0042", "VC-2024_07", "a", &"x".repeat(64)] {
+            assert_eq!(check_id(id), Ok(()), "{id}");
+        }
+    }
+
+    #[test]
+    fn what_could_leave_its_folder_or_break_a_command_is_no_name() {
+        for id in ["", ".", "..", "../x", "-rf", "a b", "a/b", "a\\b", "a.", "Ω", "a\n", "_a"] {
+            assert!(check_id(id).is_err(), "{id}");
+        }
+        assert!(check_id(&"x".repeat(65)).is_err());
+        let why = check_id("R 1").expect_err("a space");
+        assert!(why.starts_with("has a space"), "{why}");
+    }
+
+    #[test]
+    fn a_device_of_windows_names_no_file() {
+        // Microsoft Learn, "Naming Files, Paths, and Namespaces" (from memory).
+        for id in ["con", "AUX", "nul.txt", "COM1", "lpt9.a"] {
+            assert_eq!(check_id(id), Ok(()), "{id}");
+            assert!(check_file_id(id).is_err(), "{id}");
+        }
+        for id in ["console", "COM", "COM10", "vent.con"] {
+            assert_eq!(check_file_id(id), Ok(()), "{id}");
+        }
+    }
+
+    #[test]
+    fn a_serial_that_a_spreadsheet_would_change_is_told() {
+        // Common practice, no source: what spreadsheets do on opening a CSV file.
+        for id in ["007", "1E5", "12e3", "3-4", "1.2.2024", "2024-05-01", "1.10", "MAR2", "3-may"] {
+            assert!(spreadsheet_warning(id).is_some(), "{id}");
+        }
+        let digits = "1234567890123456";
+        assert!(spreadsheet_warning(digits).is_some_and(|w| w.contains("15 digits")));
+        assert!(spreadsheet_warning("007").is_some_and(|w| w.contains("as 7;")));
+    }
+
+    #[test]
+    fn a_serial_that_a_spreadsheet_keeps_is_left_alone() {
+        for id in ["7", "42", "0", "A007", "VC-12", "B-2024-05", "E5", "1E5X", "market-3", "R1"] {
+            assert_eq!(spreadsheet_warning(id), None, "{id}");
+        }
+    }
 }

@@ -32,7 +32,10 @@ macro_rules! quantity {
         #[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Default)]
         pub struct $name(pub f64);
     };
-    ($(#[$meta:meta])* $name:ident, $called:literal, $symbol:literal, $examples:literal, $mega:literal) => {
+    (
+        $(#[$meta:meta])*
+        $name:ident, $called:literal, $symbol:literal, $examples:literal, $mega:literal
+    ) => {
         quantity!($(#[$meta])* $name);
 
         impl Quantity for $name {

@@ -155,8 +155,11 @@ fn parse<Q: Quantity>(text: &str) -> Result<Number, Misread> {
         let fraction = rest.len() - rest.trim_start_matches(|c: char| c.is_ascii_digit()).len();
         let (fraction, unit) = rest.split_at(fraction);
         let unit = unit.trim_start();
-        if suffix == "m" && Q::MEGA_IS_USUAL || suffix.starts_with('m') && !fraction.is_empty() {
-            return Err(wrong("has an `m` that may mean milli or mega".into()));
+        let unnamed = !fraction.is_empty() || unit.is_empty();
+        if Q::MEGA_IS_USUAL && suffix.starts_with('m') && unnamed {
+            let what = format!("{} has an `m` that may mean milli or mega", quoted(text));
+            let do_next = format!("write `m{}` for milli or `M` for mega", Q::SYMBOL);
+            return Err(Misread { what, do_next });
         }
         match fraction.is_empty() {
             true if rest.is_empty() || is_unit::<Q>(unit) => decimal(whole, power),

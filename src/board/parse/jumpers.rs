@@ -5,8 +5,11 @@ use super::super::{Jumper, NetId, Place, Position, Setting};
 use super::Reading;
 use super::log::Log;
 use super::names::KnownJumper;
-use super::table::{At, Fields, Value, tables, texts, whole};
+use super::table::{At, Fields, Value, elements, tables, texts, whole};
 use toml::de::DeTable;
+
+/// Positions that one header may have.
+const MOST_POSITIONS: usize = 200;
 
 const PINS: &str = "[1, 2]";
 const JOINS: &str = "[\"TAP2\", \"PICK\"]";
@@ -23,7 +26,10 @@ impl<'a> Reading<'a> {
     fn jumper(&mut self, table: At<&'a DeTable<'a>>) -> Option<Jumper> {
         let keys = ["id", "label", "positions", "open"];
         let (part, id) = self.part(table, "jumper", "\"J1\"", &keys);
-        let id = id.and_then(|id| self.not_a_word(&part, id));
+        if id.as_deref() == Some("means") {
+            let do_next = "that word names the option of a setting; use a designator";
+            self.log.add(part.at, "a jumper cannot be called `means`", do_next);
+        }
         let label = part.text_or_empty(&mut self.log, "label", "\"crop profile\"");
         let open = part.flag(&mut self.log, "open");
         let mut known = KnownJumper { id: id.clone().unwrap_or_default(), positions: vec![], open };
@@ -36,33 +42,24 @@ impl<'a> Reading<'a> {
         Some(Jumper { id, label, positions: positions.into_iter().map(|p| p.it).collect(), open })
     }
 
-    /// `means` stands beside the jumpers of an option, so no jumper can be called so.
-    fn not_a_word(&mut self, part: &Fields<'_>, id: String) -> Option<String> {
-        if id != "means" {
-            return Some(id);
-        }
-        let what = "a jumper cannot be called `means`";
-        self.log.add(part.at, what, "that word names the option of a setting; use a designator");
-        None
-    }
-
     /// The positions of a jumper; `None` when one of them is wrong.
     fn positions(
         &mut self,
         part: &Fields<'a>,
         known: &mut KnownJumper,
     ) -> Option<Vec<At<Position>>> {
-        let like = format!("[{{ name = \"1\", pins = {PINS}, joins = {JOINS} }}]");
+        let each = format!("{{ name = \"1\", pins = {PINS}, joins = {JOINS} }}");
+        let like = format!("[{each}]");
         let value = part.need(&mut self.log, "positions", &like)?;
         let list = value.get_ref().as_array();
-        if list.is_none_or(|l| l.is_empty()) {
-            let what = format!("`positions` of {} is not a list of positions", part.name);
+        if list.is_none_or(|l| l.is_empty() || l.len() > MOST_POSITIONS) {
+            let what = format!("`positions` of {} is no list of 1 to {MOST_POSITIONS}", part.name);
             self.log.add(value.span().start, what, format!("write `positions = {like}`"));
             return None;
         }
         let mut found = Vec::new();
         let mut good = true;
-        for element in tables(&mut self.log, part, "positions") {
+        for element in elements(&mut self.log, part, "positions", &each) {
             match self.position(element, &part.name, known) {
                 Some(it) => found.push(At { it, at: element.at }),
                 None => good = false,
@@ -88,9 +85,8 @@ impl<'a> Reading<'a> {
         let joins = self.net_pairs(&fields);
         let (name, pins, joins) = (name?, pins?, joins?);
         if pins.len() != joins.len() {
-            let what = format!("{} has {} and {}", fields.name, pairs(pins.len()), {
-                format!("joins {}", pairs(joins.len()).replace("pins", "nets"))
-            });
+            let (p, j) = (pins.len(), joins.len());
+            let what = format!("{} has {p} of `pins` and {j} of `joins`", fields.name);
             self.log.add(element.at, what, "give every pole one pair in `pins` and in `joins`");
             return None;
         }
@@ -107,16 +103,12 @@ impl<'a> Reading<'a> {
         if let Err(why) = check_id(name.it) {
             let what = format!("the position name `{}` {why}", name.it.escape_debug());
             self.log.add(name.at, what, "write the name on the jumper card, like `1` or `fitted`");
-            return None;
-        }
-        if ["open", "parked"].iter().any(|w| name.it.eq_ignore_ascii_case(w)) {
+        } else if ["open", "parked"].iter().any(|w| name.it.eq_ignore_ascii_case(w)) {
             let what = format!("a position of {jumper} cannot be called `{}`", name.it);
             let do_next = "that word means no shunt, or a shunt on one pin; \
                            for no shunt write `open = true` beside `positions`";
             self.log.add(name.at, what, do_next);
-            return None;
-        }
-        if known.positions.iter().any(|p| p == name.it) {
+        } else if known.positions.iter().any(|p| p == name.it) {
             let what = format!("{jumper} has two positions called `{}`", name.it);
             self.log.add(name.at, what, "give each position a name of its own");
             return None;
@@ -275,8 +267,4 @@ fn split_poles<'a>(value: Value<'a>, single: impl Fn(Value<'a>) -> bool) -> Opti
         return Some(vec![value]);
     }
     Some(list.iter().collect())
-}
-
-fn pairs(count: usize) -> String {
-    if count == 1 { "1 pair of pins".into() } else { format!("{count} pairs of pins") }
 }

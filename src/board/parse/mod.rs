@@ -55,8 +55,8 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
     let root = match DeTable::parse(text) {
         Ok(root) => root,
         Err(error) => {
-            let at = error.span().map_or(text.len(), |span| span.start);
-            log.add(at, error.message(), syntax_advice(error.message()));
+            let (what, do_next) = syntax(&error, text);
+            log.add(error.span().map_or(text.len(), |span| span.start), what, do_next);
             return Err(log.into_problems());
         }
     };
@@ -84,15 +84,24 @@ pub fn parse_bytes(name: &str, bytes: &[u8]) -> Result<Board, Problems> {
     }
 }
 
-/// What to do about a mistake in the TOML itself.
-fn syntax_advice(message: &str) -> &'static str {
+/// A mistake in the TOML itself, and what to do about it.
+fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
+    let message = error.message();
     if message.contains("duplicate key") {
-        "take one of the two out; of parts there can be several: `[[resistor]]` before each"
-    } else if message.contains("string") || message.contains("quote") {
+        let key = error.span().and_then(|span| text.get(span)).unwrap_or("a key");
+        let key: String = key.chars().take(super::ids::LONGEST).collect();
+        let advice = "take one of the two out; of parts there can be several, with \
+                      `[[resistor]]` and the like before each";
+        return (format!("`{}` stands here a second time", key.escape_debug()), advice);
+    }
+    let advice = if message.contains("recur") {
+        "a board file nests three tables deep at most; check that this is the board file"
+    } else if message.contains("string") {
         "put text between two quotes: `value = \"2k2\"`"
     } else {
         "write `key = value`, text in quotes, lists in [ ], one key on a line"
-    }
+    };
+    (message.to_string(), advice)
 }
 
 /// A walk over one file.
@@ -123,6 +132,10 @@ impl<'a> Reading<'a> {
         let delivery = self.delivery(&root);
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
+        }
+        if self.log.clean() && channels.is_empty() {
+            let do_next = "add a `[[channel]]` for each pin that the probe reads";
+            self.log.add(0, "the board has no channel, so nothing would be read", do_next);
         }
         let (heading, chip) = (heading?, self.chip?);
         Some(Board {

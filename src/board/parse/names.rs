@@ -35,7 +35,8 @@ pub(super) struct Names {
 }
 
 impl Names {
-    /// Takes up the `id` of a part; complains when it is missing, malformed or taken.
+    /// Takes up the `id` of a part; complains when it is malformed or taken, and then returns it
+    /// all the same. `None` when it is missing.
     pub(super) fn claim(
         &mut self,
         log: &mut Log<'_>,
@@ -47,15 +48,13 @@ impl Names {
         if let Err(why) = check_id(id.it) {
             let what = format!("the id `{}` {why}", id.it.escape_debug());
             log.add(id.at, what, format!("write it like `id = {like}`"));
-            return None;
-        }
-        if let Some(taken) = self.ids.get(id.it) {
+        } else if let Some(taken) = self.ids.get(id.it) {
             let what = format!("`{}` is already the id of a {taken}", id.it);
             log.add(id.at, what, format!("give this {kind} an id of its own"));
-            // The name is known all the same: naming it elsewhere is no second mistake.
-            return Some(id.it.to_string());
+        } else {
+            self.ids.insert(id.it.to_string(), kind);
         }
-        self.ids.insert(id.it.to_string(), kind);
+        // The name is known all the same: naming it elsewhere is no second mistake.
         Some(id.it.to_string())
     }
 

@@ -3,6 +3,9 @@
 /// Words longer than this are not compared.
 const LONGEST: usize = 64;
 
+/// Known words compared at most, so that advice on a large broken file takes no time to speak of.
+const COMPARED: usize = 2000;
+
 /// The known word that was most likely meant: the same but for case, or at most a third of its
 /// letters wrong, missing, added or swapped.
 pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
@@ -13,11 +16,13 @@ pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) 
     let limit = (wanted.len() / 3).max(1);
     known
         .into_iter()
+        .take(COMPARED)
         .filter(|k| k.len() <= LONGEST)
         .map(|k| (distance(&wanted, &k.to_lowercase().chars().collect::<Vec<_>>()), k))
         // A word of one or two letters with one wrong is another word, not a slip.
         .filter(|&(d, k)| d == 0 || (d <= limit && k.chars().count() > 1 && wanted.len() > 1))
-        .min_by_key(|&(d, _)| d)
+        // Of two as near, a word of the same length: letters are mistaken more than left out.
+        .min_by_key(|&(d, k)| (d, k.chars().count().abs_diff(wanted.len())))
         .map(|(_, k)| k)
 }
 
@@ -56,5 +61,5 @@ pub(super) fn advice<'a>(
     }
     let dots = if words.len() > SHOWN { ", …" } else { "" };
     words.truncate(SHOWN);
-    format!("use a {kind} of this file: `{}`{dots}", words.join("`, `"))
+    format!("use one of `{}`{dots}", words.join("`, `"))
 }

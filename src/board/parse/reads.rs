@@ -3,7 +3,7 @@
 use super::super::{Channel, Kind, Meaning, OptionSet};
 use super::Reading;
 use super::names::Names;
-use super::table::{At, Fields, tables};
+use super::table::{At, Fields, elements, tables};
 
 /// Settings that one set of options may list; every two of them are compared.
 const MOST_SETTINGS: usize = 1024;
@@ -114,23 +114,25 @@ impl<'a> Reading<'a> {
     }
 
     fn meanings(&mut self, part: &Fields<'a>) -> Option<Vec<Meaning>> {
-        const LIKE: &str = "[{ J1 = \"1\", means = \"seedlings\" }]";
-        let value = part.need(&mut self.log, "when", LIKE)?;
+        const EACH: &str = "{ J1 = \"1\", means = \"seedlings\" }";
+        let like = format!("[{EACH}]");
+        let value = part.need(&mut self.log, "when", &like)?;
         let length = value.get_ref().as_array().map_or(0, |list| list.len());
         if length == 0 || length > MOST_SETTINGS {
             let what = format!("`when` of {} is no list of 1 to {MOST_SETTINGS}", part.name);
-            self.log.add(value.span().start, what, format!("write `when = {LIKE}`"));
+            self.log.add(value.span().start, what, format!("write `when = {like}`"));
             return None;
         }
         let mut found: Vec<At<Meaning>> = Vec::with_capacity(length);
-        for element in tables(&mut self.log, part, "when") {
+        for element in elements(&mut self.log, part, "when", EACH) {
             let called = format!("an entry of {}", part.name);
             let entry = Fields::named(element.it, element.at, called);
             let means = entry.text(&mut self.log, "means", "\"seedlings\"");
             let places = self.places(element.it, &part.name, &["means"]);
             if places.as_ref().is_some_and(Vec::is_empty) {
                 let what = format!("{} names no jumper", entry.name);
-                self.log.add(element.at, what, "write `{ J1 = \"1\", means = \"seedlings\" }`");
+                self.log.add(element.at, what, format!("write `{EACH}`"));
+                continue;
             }
             if let (Some(means), Some(places)) = (means, places) {
                 let it = Meaning { places, means: means.it.to_string() };

@@ -253,10 +253,20 @@ pub(super) fn tables<'a>(
     root: &Fields<'a>,
     key: &str,
 ) -> Vec<At<&'a DeTable<'a>>> {
-    let Some(value) = root.get(key) else { return Vec::new() };
+    elements(log, root, key, &format!("[[{key}]]"))
+}
+
+/// The tables in the list under a key; `each` is how one of them is written.
+pub(super) fn elements<'a>(
+    log: &mut Log<'_>,
+    part: &Fields<'a>,
+    key: &str,
+    each: &str,
+) -> Vec<At<&'a DeTable<'a>>> {
+    let Some(value) = part.get(key) else { return Vec::new() };
     let Some(list) = value.get_ref().as_array() else {
-        let what = format!("`{key}` stands alone, but a board can have several");
-        log.add(value.span().start, what, format!("write `[[{key}]]` with two brackets"));
+        let what = format!("`{key}` is {}, but there can be several", kind_of(value.get_ref()));
+        log.add(value.span().start, what, format!("write `{each}` before each"));
         return Vec::new();
     };
     let mut found = Vec::with_capacity(list.len());
@@ -265,7 +275,7 @@ pub(super) fn tables<'a>(
             Some(it) => found.push(At { it, at: element.span().start }),
             None => {
                 let what = format!("an entry of `{key}` is {}", kind_of(element.get_ref()));
-                log.add(element.span().start, what, format!("write `[[{key}]]` for each of them"));
+                log.add(element.span().start, what, format!("write each like `{each}`"));
             }
         }
     }
