@@ -13,13 +13,19 @@
 //!
 //! SPDX-License-Identifier: GPL-3.0-or-later
 
+mod assembled;
 mod chip;
 mod emulator;
 mod image;
+mod pty;
+mod serve;
 mod wires;
 mod world;
 
+pub use assembled::Assembled;
 pub use emulator::{Counts, Emulator, Fault, HERTZ, PINS, RamUse, ResetCause};
 pub use image::{Image, ImageError};
+pub use pty::Pty;
+pub use serve::{Hands, Pace, serve};
 pub use wires::{Event, Wire, Wires};
 pub use world::{Conversion, Input, PinMode, Reference, World};

@@ -4,6 +4,7 @@
 use std::time::Duration;
 
 use crate::emulator::PINS;
+use crate::serve::Hands;
 use crate::world::{Conversion, Input, PinMode, World};
 
 /// Capacitance of a pin, and of the converter's sample-and-hold, in farads: a few picofarads of
@@ -153,5 +154,23 @@ impl World for Wires {
 
     fn read(&mut self, pin: u8) -> bool {
         self.volts(usize::from(pin)) > self.supply / 2.0
+    }
+}
+
+impl Hands for Wires {
+    /// `14=2.5,10000`: volts and ohms at a pin by its number; `14=open`.
+    fn command(&mut self, line: &str) -> Result<(), String> {
+        let wrong = || format!("'{line}'; write PIN=VOLTS,OHMS or PIN=open, PIN from 0 to 21");
+        let (pin, what) = line.split_once('=').ok_or_else(wrong)?;
+        let pin: usize = pin.trim().parse().map_err(|_| wrong())?;
+        let wire = if what.trim() == "open" {
+            Wire::Open
+        } else {
+            let (volts, ohms) = what.split_once(',').ok_or_else(wrong)?;
+            let number = |text: &str| text.trim().parse::<f64>().map_err(|_| wrong());
+            Wire::Source { volts: number(volts)?, ohms: number(ohms)? }
+        };
+        *self.pins.get_mut(pin).ok_or_else(wrong)? = wire;
+        Ok(())
     }
 }
