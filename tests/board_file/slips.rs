@@ -418,4 +418,13 @@ pub const SLIPS: &[Slip] = &[
         "17:8: string values must be quoted, expected literal string",
         r#"put text between two quotes: `value = "2k2"`"#,
     ),
+    slip(
+        r#"tolerance = "5%"
+source"#,
+        r#"volts = "3.3V"
+source"#,
+        "15:1: `volts` stands here a second time",
+        "take one of the two out; of parts there can be several, with `[[resistor]]` and the like \
+         before each",
+    ),
 ];
