@@ -45,7 +45,8 @@ static uint16_t convert(void)
 }
 
 /* Selects the input; the first conversion after the converter goes on is wrong and dropped. Going
- * to sleep in idle mode starts a conversion (section 10.4), of the input before: it is let end. */
+ * to sleep in idle mode starts a conversion of the input before (data sheet, sleep modes; from
+ * memory): it is let end. */
 static void select_input(uint8_t mux, uint8_t prescaler)
 {
     const bool was_off = (ADCSRA & _BV(ADEN)) == 0;
