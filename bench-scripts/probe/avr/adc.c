@@ -31,19 +31,27 @@ static uint8_t prescaler_bits(uint8_t prescaler)
     }
 }
 
+static void wait_until_done(void)
+{
+    while ((ADCSRA & _BV(ADSC)) != 0) {
+    }
+}
+
 static uint16_t convert(void)
 {
     ADCSRA |= _BV(ADSC);
-    while ((ADCSRA & _BV(ADSC)) != 0) {
-    }
+    wait_until_done();
     return ADC;
 }
 
-/* Selects the input; the first conversion after the converter goes on is wrong and dropped. */
+/* Selects the input; the first conversion after the converter goes on is wrong and dropped. Going
+ * to sleep in idle mode starts a conversion of the input before (data sheet, sleep modes; from
+ * memory): it is let end. */
 static void select_input(uint8_t mux, uint8_t prescaler)
 {
     const bool was_off = (ADCSRA & _BV(ADEN)) == 0;
 
+    wait_until_done();
     ADMUX = (uint8_t)(_BV(REFS0) | mux);
     ADCSRA = (uint8_t)(_BV(ADEN) | prescaler_bits(prescaler));
     if (was_off) {
@@ -118,8 +126,7 @@ bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct 
     ADCSRB = 0; /* the trigger is free running, where a trigger is used at all */
     ADCSRA |= (uint8_t)(_BV(ADIE) | _BV(ADIF) | _BV(ADSC) | (one_by_one ? 0 : _BV(ADATE)));
     sleep_while_running();
-    while ((ADCSRA & _BV(ADSC)) != 0) {
-    }
+    wait_until_done();
     ADCSRA |= _BV(ADIF); /* drop the one conversion that was under way */
     return !lost;
 }

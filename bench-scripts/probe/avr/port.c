@@ -1,5 +1,4 @@
-/* ATmega328P at 16 MHz: serial line, converter, pins, EEPROM, clock. Section numbers: Atmel-8271H.
- */
+/* ATmega328P at 16 MHz: serial line, pins, EEPROM, clock. */
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
