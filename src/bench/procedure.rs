@@ -271,10 +271,15 @@ impl Bench {
                 self.measured(now, sweep.got().clone(), first, rounds);
             }
             State::Asking { question, left, sweep, next } => {
-                let reset = sweep.got().boot.is_some() && self.rebooted(sweep.got());
+                let heartbeat = sweep.got().boot.is_some();
+                let got = sweep.got().clone();
+                let reset = heartbeat && self.rebooted(&got);
                 self.state = State::Asking { question, left, sweep, next };
                 if reset {
                     self.void(now);
+                } else if !heartbeat {
+                    // Asked only now that the switches are closed: there is something to see.
+                    self.prompt(Prompt::Question { question });
                 }
             }
             State::Answering { left, .. } => self.ask_next_question(now, left),
@@ -477,7 +482,6 @@ impl Bench {
         for &switch in &self.board.questions[question].closes {
             sweep = sweep.ask(Ask::Switch { switch, on: true }, Keep::No);
         }
-        self.prompt(Prompt::Question { question });
         self.state = State::Asking { question, left, sweep, next: now + HEARTBEAT };
         self.go_on(now);
     }

@@ -208,7 +208,7 @@ fn burst(board: &Board, channel: usize, n: u16, pull_up: bool, as_product: bool)
 const SWITCHING_US: f64 = 5_000.0;
 
 /// Longest wait that is asked of the probe.
-const LONGEST_US: f64 = 2_000_000.0;
+const LONGEST_US: f64 = 1_000_000.0;
 
 /// Microseconds until a driven node rests within half a code: ten time constants of its source
 /// resistance and capacitor, and the time of its switches.
@@ -243,5 +243,5 @@ const PIN_FARADS: f64 = 15e-12;
 fn charge_pairs(board: &Board, channel: usize) -> u16 {
     let hold = board.chip.hold.0;
     let pin = board.capacitance(board.channels[channel].net).0 + PIN_FARADS;
-    (0.1 * (hold + pin) / hold).ceil().clamp(16.0, 4000.0) as u16
+    (0.1 * (hold + pin) / hold).ceil().clamp(16.0, 2000.0) as u16
 }
