@@ -14,6 +14,7 @@ void burst_first(struct burst *b, uint16_t code)
     const uint16_t half = BURST_BINS / 2u;
     const uint16_t top = BURST_FULL_SCALE + 1u - BURST_BINS;
 
+    b->first = code;
     b->low = code;
     b->high = code;
     b->base = code < half ? 0 : (uint16_t)(code - half);
@@ -29,6 +30,12 @@ void burst_fold(struct burst *b)
     b->square_part = 0;
     b->lag_part = 0;
     b->part_n = 0;
+}
+
+void burst_close(struct burst *b)
+{
+    burst_fold(b);
+    b->lag += (uint32_t)b->previous * b->first;
 }
 
 uint16_t burst_quantile(const struct burst *b, uint8_t percent)

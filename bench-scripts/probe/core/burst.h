@@ -14,7 +14,8 @@
 struct burst {
     uint16_t n;
     uint16_t low, high;     /* smallest and largest code */
-    uint16_t previous;      /* the code before, for the lag sum */
+    uint16_t first;         /* the first code and the code before, for the lag sum */
+    uint16_t previous;
     uint16_t base;          /* code of bin 0 */
     uint16_t part_n;        /* products in the parts below */
     uint32_t sum;           /* 10,000 * 1023 fits */
@@ -24,8 +25,11 @@ struct burst {
 };
 
 void burst_start(struct burst *b);
-/* Moves the 32-bit parts into the 64-bit sums. To be called once after the last code. */
+/* Moves the 32-bit parts into the 64-bit sums. */
 void burst_fold(struct burst *b);
+/* To be called once after the last code: its product with the first closes the circle, so that
+ * the autocorrelation follows from the sums alone. */
+void burst_close(struct burst *b);
 /* The bins are centred on the first code and kept inside the scale. */
 void burst_first(struct burst *b, uint16_t code);
 /* Code of the nearest rank ceil(n * percent / 100). In an outer bin that holds codes beyond it

@@ -68,7 +68,7 @@ static void take_burst(struct probe *p, uint8_t mux, uint8_t prescaler, uint8_t 
     if (!hw_burst(p->hw, mux, prescaler, discard, &p->burst, n)) {
         status_error(p, ERR_HARDWARE);
     }
-    burst_fold(&p->burst);
+    burst_close(&p->burst);
 }
 
 static void reply_burst(struct probe *p)
