@@ -204,3 +204,24 @@ pub fn profile_ladder() -> Board {
         )
         .done()
 }
+
+/// Name of a net of [`network`]: 0 is the supply, 1 is ground.
+pub fn numbered(net: usize) -> String {
+    match net {
+        0 => "VCC".into(),
+        1 => "GND".into(),
+        n => format!("N{n}"),
+    }
+}
+
+/// A board of resistors between numbered nets, with an analog channel at net 2.
+pub fn network(nets: usize, resistors: &[(usize, usize, f64)], tolerance: f64) -> Board {
+    let mut maker = Maker::new();
+    for n in 0..nets + 2 {
+        maker.net(&numbered(n));
+    }
+    for (i, &(a, b, ohms)) in resistors.iter().enumerate() {
+        maker = maker.resistor(&format!("R{}", i + 1), &numbered(a), &numbered(b), ohms, tolerance);
+    }
+    maker.channel("N2", "N2", "PC0", Kind::Analog).done()
+}
