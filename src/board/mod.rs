@@ -3,6 +3,12 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
+pub mod ids;
+mod parse;
+mod problem;
+
+pub use parse::{parse, parse_bytes};
+pub use problem::{Problem, Problems};
 
 use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
 use chip::{Chip, ChipPin};
@@ -215,6 +221,11 @@ impl Setting {
         Setting(places)
     }
 
+    /// The places named; jumpers that are not named are open.
+    pub fn from_pairs(board: &Board, places: &[(usize, Place)]) -> Setting {
+        places.iter().fold(Setting::all_open(board), |s, &(jumper, place)| s.with(jumper, place))
+    }
+
     /// As people write it: `J1=3 J2=open`.
     pub fn text(&self, board: &Board) -> String {
         let pairs: Vec<String> = board
@@ -355,5 +366,11 @@ impl Board {
     /// The name of a net.
     pub fn net_name(&self, net: NetId) -> &str {
         &self.nets[net.0]
+    }
+
+    /// Capacitance from a net to the rails, by the capacitors of the file.
+    pub fn capacitance(&self, net: NetId) -> Farads {
+        let at_net = |c: &&Capacitor| c.between.contains(&net);
+        Farads(self.capacitors.iter().filter(at_net).map(|c| c.farads.0).sum())
     }
 }

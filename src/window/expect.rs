@@ -75,7 +75,21 @@ pub struct Expected {
 ///
 /// *Pulled band*: the bench band with the weakest to the strongest pull-up from the pin.
 pub fn expect(board: &Board, setting: &Setting, channel: usize) -> Expected {
-    let channel = &board.channels[channel];
+    of(board, setting, &board.channels[channel])
+}
+
+/// The same with only the switches `closed` closed, whatever the product closes.
+pub fn expect_closed(
+    board: &Board,
+    setting: &Setting,
+    channel: usize,
+    closed: &[usize],
+) -> Expected {
+    let channel = Channel { closes: closed.to_vec(), ..board.channels[channel].clone() };
+    of(board, setting, &channel)
+}
+
+fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     let supply = board.supply.volts;
     let parts = Parts::nominal(board);
     let node = Circuit::solve(board, &parts, setting, &channel.closes).node(channel.net);

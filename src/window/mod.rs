@@ -11,7 +11,7 @@ mod problem;
 
 pub use expect::{
     AGEING, Band, CONTACT_MAX, Expected, TEMPCO, TEMPERATURE_SPAN, assumptions, bench_spread,
-    converter_error, design_spread, expect, level_of, whole_scale,
+    converter_error, design_spread, expect, expect_closed, level_of, whole_scale,
 };
 pub use problem::WindowProblem;
 

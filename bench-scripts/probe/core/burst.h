@@ -1,0 +1,65 @@
+/* A burst: conversions taken together, kept as sums so that no sample need be stored. */
+#ifndef PROBE_BURST_H
+#define PROBE_BURST_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define BURST_FULL_SCALE 1023u
+#define BURST_MAX 10000u /* conversions; bounds the time a command takes */
+#define BURST_BINS 64u
+/* So many products of two codes fit into 32 bits: 4096 * 1023^2 = 4,286,582,784 < 2^32. */
+#define BURST_FOLD 4096u
+
+struct burst {
+    uint16_t n;
+    uint16_t low, high;     /* smallest and largest code */
+    uint16_t previous;      /* the code before, for the lag sum */
+    uint16_t base;          /* code of bin 0 */
+    uint16_t part_n;        /* products in the parts below */
+    uint32_t sum;           /* 10,000 * 1023 fits */
+    uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
+    uint64_t square, lag;
+    uint16_t bins[BURST_BINS]; /* the outer two hold everything beyond them, too */
+};
+
+void burst_start(struct burst *b);
+/* Moves the 32-bit parts into the 64-bit sums. To be called once after the last code. */
+void burst_fold(struct burst *b);
+/* The bins are centred on the first code and kept inside the scale. */
+void burst_first(struct burst *b, uint16_t code);
+/* Code of the nearest rank ceil(n * percent / 100). In an outer bin that holds codes beyond it
+ * the answer is the smallest or largest code of the burst, the worse side. */
+uint16_t burst_quantile(const struct burst *b, uint8_t percent);
+/* hw_burst by way of hw_convert. */
+bool burst_by_single(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct burst *b,
+                     uint16_t n);
+
+/* Adds a code. Inline: on the AVR it runs inside the conversion-complete interrupt. */
+static inline void burst_add(struct burst *b, uint16_t code)
+{
+    uint16_t bin;
+
+    if (b->n == 0) {
+        burst_first(b, code);
+    } else {
+        b->lag_part += (uint32_t)b->previous * code;
+    }
+    b->n++;
+    b->previous = code;
+    b->sum += code;
+    b->square_part += (uint32_t)code * code;
+    if (code < b->low) {
+        b->low = code;
+    }
+    if (code > b->high) {
+        b->high = code;
+    }
+    bin = code < b->base ? 0 : (uint16_t)(code - b->base);
+    b->bins[bin < BURST_BINS ? bin : BURST_BINS - 1u]++;
+    if (++b->part_n == BURST_FOLD) {
+        burst_fold(b);
+    }
+}
+
+#endif

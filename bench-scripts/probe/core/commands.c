@@ -1,0 +1,164 @@
+#include "commands.h"
+
+#include <stddef.h>
+#include <string.h>
+
+#include "chip.h"
+#include "status.h"
+
+static const ROM struct command commands[] = {
+    {"*CLS", "", run_cls},
+    {"*ESE", "n", run_ese},
+    {"*ESE?", "", run_ese_query},
+    {"*ESR?", "", run_esr_query},
+    {"*IDN?", "", run_idn_query},
+    {"*OPC", "", run_opc},
+    {"*OPC?", "", run_one},
+    {"*RST", "", run_rst},
+    {"*SRE", "n", run_sre},
+    {"*SRE?", "", run_sre_query},
+    {"*STB?", "", run_stb_query},
+    {"*TST?", "", run_test_query},
+    {"*WAI", "", run_nothing},
+    {"SYSTem:ERRor[:NEXT]?", "", run_error_query},
+    {"SYSTem:VERSion?", "", run_version_query},
+    {"SYSTem:BOOT?", "", run_boot_query},
+    {"SYSTem:IDENtity", "ns", run_identity},
+    {"SYSTem:IDENtity?", "", run_identity_query},
+    {"MEMory:SLOT", "ns", run_slot},
+    {"MEMory:SLOT?", "n", run_slot_query},
+    {"MEASure:BURSt?", "nbnnn1", run_burst_query},
+    {"MEASure:LEVel?", "nbn1", run_level_query},
+    {"MEASure:CHARge?", "n1", run_charge_query},
+    {"MEASure:SUPPly?", "n", run_supply_query},
+    {"OUTPut:ALLow", "lc", run_allow},
+    {"OUTPut[:STATe]", "bc", run_output},
+    {"OUTPut[:STATe]?", "c", run_output_query},
+    {"OUTPut:HOLD", "n", run_hold},
+    {"OUTPut:HOLD?", "", run_hold_query},
+    {"ABORt", "", run_abort},
+    /* The registers that SCPI-1999 section 4.2.1 requires; the probe has no events for them. */
+    {"STATus:OPERation[:EVENt]?", "", run_zero},
+    {"STATus:OPERation:CONDition?", "", run_zero},
+    {"STATus:OPERation:ENABle", "n", run_operation},
+    {"STATus:OPERation:ENABle?", "", run_operation_query},
+    {"STATus:QUEStionable[:EVENt]?", "", run_zero},
+    {"STATus:QUEStionable:CONDition?", "", run_zero},
+    {"STATus:QUEStionable:ENABle", "n", run_questionable},
+    {"STATus:QUEStionable:ENABle?", "", run_questionable_query},
+    {"STATus:PRESet", "", run_preset},
+};
+
+static const ROM char word_off[] = "OFF";
+static const ROM char word_on[] = "ON";
+static const ROM char word_low[] = "LOW";
+static const ROM char word_high[] = "HIGH";
+
+const ROM struct command *command_find(const char *header)
+{
+    uint8_t i;
+
+    for (i = 0; i < sizeof commands / sizeof commands[0]; i++) {
+        if (lex_match(commands[i].header, header)) {
+            return &commands[i];
+        }
+    }
+    return NULL;
+}
+
+bool command_ends_in_string(const ROM struct command *command, uint8_t *count)
+{
+    *count = 0;
+    while (command->params[*count] != '\0') {
+        (*count)++;
+    }
+    return *count > 0 && command->params[*count - 1u] == 's';
+}
+
+static int16_t read_channels(struct cursor *c, struct args *a, bool single)
+{
+    const int16_t error = lex_channels(c, &a->channels);
+
+    if (error != ERR_NONE) {
+        return error;
+    }
+    if ((a->channels & ~CHIP_USABLE) != 0) {
+        return ERR_RANGE;
+    }
+    if (single && (a->channels & (a->channels - 1u)) != 0) {
+        return ERR_ILLEGAL;
+    }
+    a->channel = 0;
+    while ((a->channels & chip_bit(a->channel)) == 0) {
+        a->channel++;
+    }
+    return ERR_NONE;
+}
+
+static int16_t read_param(struct cursor *c, char kind, struct args *a, uint8_t *numbers)
+{
+    switch (kind) {
+    case 'n': return lex_number(c, &a->number[(*numbers)++]);
+    case 'b': return lex_choice(c, word_off, word_on, true, &a->flag);
+    case 'l': return lex_choice(c, word_low, word_high, false, &a->flag);
+    case 's': return lex_string(c, &a->text, &a->text_length);
+    default: return read_channels(c, a, kind == '1');
+    }
+}
+
+static int16_t read_params(struct cursor *c, const ROM char *kinds, struct args *a)
+{
+    uint8_t numbers = 0;
+    bool first = true;
+
+    lex_space(c);
+    for (; *kinds != '\0'; kinds++, first = false) {
+        int16_t error;
+
+        if (c->at >= c->end) {
+            return ERR_MISSING;
+        }
+        if (!first) {
+            if (lex_peek(c) != ',') {
+                return ERR_SEPARATOR;
+            }
+            c->at++;
+            lex_space(c);
+            if (c->at >= c->end) {
+                return ERR_MISSING;
+            }
+        }
+        error = read_param(c, *kinds, a, &numbers);
+        if (error != ERR_NONE) {
+            return error;
+        }
+        lex_space(c);
+    }
+    if (c->at >= c->end) {
+        return ERR_NONE;
+    }
+    return first || lex_peek(c) == ',' ? ERR_NOT_ALLOWED : ERR_SEPARATOR;
+}
+
+void command_run(struct probe *p, const ROM struct command *command, struct cursor *c)
+{
+    struct args a;
+    int16_t error;
+
+    memset(&a, 0, sizeof a);
+    error = read_params(c, command->params, &a);
+    if (error != ERR_NONE) {
+        status_error(p, error);
+        return;
+    }
+    command->run(p, &a);
+}
+
+bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high)
+{
+    if (value >= low && value <= high) {
+        return true;
+    }
+    status_error(p, ERR_RANGE);
+    return false;
+}

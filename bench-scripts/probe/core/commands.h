@@ -1,0 +1,87 @@
+/* The commands: one table, and the functions behind it. */
+#ifndef PROBE_COMMANDS_H
+#define PROBE_COMMANDS_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "lex.h"
+#include "probe.h"
+#include "rom.h"
+
+/* Parameters of a command as read by its row's letters. */
+struct args {
+    uint32_t number[4]; /* the `n` in their order */
+    bool flag;          /* `b` ON or `l` HIGH */
+    uint32_t channels;  /* `c`, bit = channel number; only channels that exist are let through */
+    uint8_t channel;    /* the lowest of them */
+    char *text;         /* `s` */
+    uint8_t text_length;
+};
+
+struct command {
+    char header[32];
+    char params[7]; /* n number, b ON|OFF, l LOW|HIGH, c channels, 1 one channel, s string */
+    void (*run)(struct probe *p, const struct args *a);
+};
+
+/* The command of a header, NULL when there is none. */
+const ROM struct command *command_find(const char *header);
+/* Whether the command's own last parameter is a string, so that only one more is a tag. */
+bool command_ends_in_string(const ROM struct command *command, uint8_t *count);
+/* Reads the parameters and runs the command; queues what goes wrong. */
+void command_run(struct probe *p, const ROM struct command *command, struct cursor *c);
+
+/* True when low <= value <= high, else queues -222. */
+bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high);
+
+/* common.c */
+void run_cls(struct probe *p, const struct args *a);
+void run_ese(struct probe *p, const struct args *a);
+void run_ese_query(struct probe *p, const struct args *a);
+void run_esr_query(struct probe *p, const struct args *a);
+void run_opc(struct probe *p, const struct args *a);
+void run_one(struct probe *p, const struct args *a);
+void run_sre(struct probe *p, const struct args *a);
+void run_sre_query(struct probe *p, const struct args *a);
+void run_stb_query(struct probe *p, const struct args *a);
+void run_nothing(struct probe *p, const struct args *a);
+void run_zero(struct probe *p, const struct args *a);
+void run_error_query(struct probe *p, const struct args *a);
+void run_version_query(struct probe *p, const struct args *a);
+void run_operation(struct probe *p, const struct args *a);
+void run_operation_query(struct probe *p, const struct args *a);
+void run_questionable(struct probe *p, const struct args *a);
+void run_questionable_query(struct probe *p, const struct args *a);
+void run_preset(struct probe *p, const struct args *a);
+
+/* identity.c */
+void identity_init(struct probe *p);
+void run_idn_query(struct probe *p, const struct args *a);
+void run_boot_query(struct probe *p, const struct args *a);
+void run_identity(struct probe *p, const struct args *a);
+void run_identity_query(struct probe *p, const struct args *a);
+void run_slot(struct probe *p, const struct args *a);
+void run_slot_query(struct probe *p, const struct args *a);
+
+/* measure.c */
+void run_burst_query(struct probe *p, const struct args *a);
+void run_level_query(struct probe *p, const struct args *a);
+void run_charge_query(struct probe *p, const struct args *a);
+void run_supply_query(struct probe *p, const struct args *a);
+void run_test_query(struct probe *p, const struct args *a);
+
+/* outputs.c */
+void outputs_init(struct probe *p);
+void outputs_heard(struct probe *p);
+/* Switches outputs off when the line has been silent too long; true when it did. */
+bool outputs_silence(struct probe *p);
+void run_abort(struct probe *p, const struct args *a);
+void run_rst(struct probe *p, const struct args *a);
+void run_allow(struct probe *p, const struct args *a);
+void run_output(struct probe *p, const struct args *a);
+void run_output_query(struct probe *p, const struct args *a);
+void run_hold(struct probe *p, const struct args *a);
+void run_hold_query(struct probe *p, const struct args *a);
+
+#endif

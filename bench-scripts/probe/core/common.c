@@ -1,0 +1,166 @@
+/* Common commands of IEEE 488.2 chapter 10 and the commands that SCPI-1999 section 4.2.1 requires.
+ */
+#include <stddef.h>
+
+#include "commands.h"
+#include "reply.h"
+#include "status.h"
+
+struct error_text {
+    int16_t number;
+    char text[28];
+};
+
+static const ROM struct error_text error_texts[] = {
+    {ERR_NONE, "No error"},
+    {ERR_INVALID_CHARACTER, "Invalid character"},
+    {ERR_SYNTAX, "Syntax error"},
+    {ERR_SEPARATOR, "Invalid separator"},
+    {ERR_DATA_TYPE, "Data type error"},
+    {ERR_NOT_ALLOWED, "Parameter not allowed"},
+    {ERR_MISSING, "Missing parameter"},
+    {ERR_MNEMONIC_TOO_LONG, "Program mnemonic too long"},
+    {ERR_HEADER, "Undefined header"},
+    {ERR_NUMBER, "Invalid character in number"},
+    {ERR_EXPONENT, "Exponent too large"},
+    {ERR_SUFFIX, "Suffix not allowed"},
+    {ERR_STRING, "Invalid string data"},
+    {ERR_EXPRESSION, "Expression error"},
+    {ERR_CONFLICT, "Settings conflict"},
+    {ERR_RANGE, "Data out of range"},
+    {ERR_ILLEGAL, "Illegal parameter value"},
+    {ERR_HARDWARE, "Hardware error"},
+    {ERR_HARDWARE_MISSING, "Hardware missing"},
+    {ERR_OVERFLOW, "Queue overflow"},
+    {ERR_COMMUNICATION, "Communication error"},
+    {ERR_OVERRUN, "Input buffer overrun"},
+    {ERR_TIME_OUT, "Time out error"},
+};
+
+static const ROM char version[] = "1999.0";
+
+void run_cls(struct probe *p, const struct args *a)
+{
+    (void)a;
+    status_clear(p);
+}
+
+void run_ese(struct probe *p, const struct args *a)
+{
+    if (in_range(p, a->number[0], 0, 255)) {
+        p->ese = (uint8_t)a->number[0];
+    }
+}
+
+void run_ese_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->ese);
+}
+
+void run_esr_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->esr);
+    p->esr = 0;
+}
+
+/* Every command is complete when the next one is looked at. */
+void run_opc(struct probe *p, const struct args *a)
+{
+    (void)a;
+    p->esr |= ESR_OPERATION_COMPLETE;
+}
+
+void run_one(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, 1);
+}
+
+void run_sre(struct probe *p, const struct args *a)
+{
+    if (in_range(p, a->number[0], 0, 255)) {
+        p->sre = (uint8_t)(a->number[0] & ~(uint32_t)STB_SUMMARY);
+    }
+}
+
+void run_sre_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->sre);
+}
+
+void run_stb_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, status_byte(p));
+}
+
+void run_nothing(struct probe *p, const struct args *a)
+{
+    (void)p;
+    (void)a;
+}
+
+void run_zero(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, 0);
+}
+
+void run_error_query(struct probe *p, const struct args *a)
+{
+    const int16_t error = status_next(p);
+    uint8_t i = sizeof error_texts / sizeof error_texts[0] - 1u;
+
+    (void)a;
+    while (i > 0 && error_texts[i].number != error) {
+        i--;
+    }
+    reply_error(p, error);
+    reply_field(p);
+    reply_char(p, '"');
+    reply_rom(p, error_texts[i].text);
+    reply_char(p, '"');
+}
+
+void run_version_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_field(p);
+    reply_rom(p, version);
+}
+
+void run_operation(struct probe *p, const struct args *a)
+{
+    if (in_range(p, a->number[0], 0, 32767)) {
+        p->operation_enable = (uint16_t)a->number[0];
+    }
+}
+
+void run_operation_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->operation_enable);
+}
+
+void run_questionable(struct probe *p, const struct args *a)
+{
+    if (in_range(p, a->number[0], 0, 32767)) {
+        p->questionable_enable = (uint16_t)a->number[0];
+    }
+}
+
+void run_questionable_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->questionable_enable);
+}
+
+void run_preset(struct probe *p, const struct args *a)
+{
+    (void)a;
+    p->operation_enable = 0;
+    p->questionable_enable = 0;
+}

@@ -1,0 +1,304 @@
+#include "lex.h"
+
+#include <stddef.h>
+
+#include "status.h"
+
+static char upper(char c)
+{
+    return c >= 'a' && c <= 'z' ? (char)(c - 'a' + 'A') : c;
+}
+
+static bool is_letter(char c)
+{
+    return upper(c) >= 'A' && upper(c) <= 'Z';
+}
+
+static bool is_digit(char c)
+{
+    return c >= '0' && c <= '9';
+}
+
+static bool in_mnemonic(char c)
+{
+    return is_letter(c) || is_digit(c) || c == '_';
+}
+
+char lex_peek(const struct cursor *c)
+{
+    return c->at < c->end ? upper(*c->at) : '\0';
+}
+
+void lex_space(struct cursor *c)
+{
+    while (c->at < c->end && (*c->at == ' ' || *c->at == '\t')) {
+        c->at++;
+    }
+}
+
+bool lex_find(struct cursor *c, char mark)
+{
+    char quote = '\0';
+    uint8_t depth = 0;
+
+    for (; c->at < c->end; c->at++) {
+        const char ch = *c->at;
+
+        if (quote != '\0') {
+            quote = ch == quote ? '\0' : quote;
+        } else if (ch == '"' || ch == '\'') {
+            quote = ch;
+        } else if (ch == '(') {
+            depth++;
+        } else if (ch == ')' && depth > 0) {
+            depth--;
+        } else if (ch == mark && depth == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* ---- headers ------------------------------------------------------------------------------- */
+
+static int16_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
+{
+    uint8_t count = 0;
+
+    if (!is_letter(lex_peek(c))) {
+        return ERR_SYNTAX;
+    }
+    for (; in_mnemonic(lex_peek(c)); c->at++) {
+        if (++count > MNEMONIC_MAX) {
+            return ERR_MNEMONIC_TOO_LONG;
+        }
+        if (*length >= HEADER_MAX - 1u) {
+            return ERR_HEADER;
+        }
+        h->text[(*length)++] = lex_peek(c);
+    }
+    return ERR_NONE;
+}
+
+static int16_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
+{
+    int16_t error;
+
+    for (;;) {
+        error = add_mnemonic(c, h, length);
+        if (error != ERR_NONE || lex_peek(c) != ':') {
+            return error;
+        }
+        if (*length >= HEADER_MAX - 1u) {
+            return ERR_HEADER;
+        }
+        h->text[(*length)++] = ':';
+        h->path = *length;
+        c->at++;
+    }
+}
+
+int16_t lex_header(struct cursor *c, struct header *h)
+{
+    uint8_t length;
+    int16_t error;
+
+    h->text[h->path] = '\0';
+    if (lex_peek(c) == '*') {
+        c->at++;
+        h->start = h->path;
+        length = h->path;
+        if (length >= HEADER_MAX - 1u) {
+            return ERR_HEADER;
+        }
+        h->text[length++] = '*';
+        error = add_mnemonic(c, h, &length);
+    } else {
+        if (lex_peek(c) == ':') {
+            c->at++;
+            h->path = 0;
+        }
+        h->start = 0;
+        length = h->path;
+        error = add_nodes(c, h, &length);
+    }
+    if (error == ERR_NONE && lex_peek(c) == '?') {
+        c->at++;
+        h->text[length++] = '?';
+    }
+    h->text[length] = '\0';
+    if (error == ERR_NONE && c->at < c->end && *c->at != ' ' && *c->at != '\t') {
+        error = ERR_SEPARATOR;
+    }
+    return error;
+}
+
+/* Length of the text node that is the short (leading capitals) or long form of the pattern's node,
+ * 0 when it is neither. */
+static uint8_t match_node(const ROM char *pattern, const char *text)
+{
+    uint8_t length = 0, shorter = 0, longer, i;
+
+    while (in_mnemonic(text[length]) || text[length] == '*') {
+        length++;
+    }
+    while (pattern[shorter] == '*' || (pattern[shorter] >= 'A' && pattern[shorter] <= 'Z')) {
+        shorter++;
+    }
+    longer = shorter;
+    while (is_letter(pattern[longer])) {
+        longer++;
+    }
+    if (length != shorter && length != longer) {
+        return 0;
+    }
+    for (i = 0; i < length; i++) {
+        if (upper(pattern[i]) != text[i]) {
+            return 0;
+        }
+    }
+    return length;
+}
+
+bool lex_match(const ROM char *pattern, const char *text)
+{
+    while (*pattern != '\0' && *pattern != '?') {
+        const bool optional = *pattern == '[';
+        const bool colon = optional || *pattern == ':';
+        uint8_t length = 0;
+
+        pattern += optional ? 2 : (colon ? 1 : 0);
+        if (!colon || *text == ':') {
+            length = match_node(pattern, colon ? text + 1 : text);
+        }
+        if (length == 0 && !optional) {
+            return false;
+        }
+        if (length > 0) {
+            text += length + (colon ? 1 : 0);
+        }
+        while (is_letter(*pattern) || *pattern == '*' || *pattern == ']') {
+            pattern++;
+        }
+    }
+    return *pattern == *text && (*text == '\0' || text[1] == '\0');
+}
+
+/* ---- parameters ---------------------------------------------------------------------------- */
+
+int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
+{
+    const char quote = lex_peek(c);
+    char *to;
+
+    if (quote != '"' && quote != '\'') {
+        return ERR_DATA_TYPE;
+    }
+    to = ++c->at;
+    *text = to;
+    while (c->at < c->end) {
+        if (*c->at == quote) {
+            c->at++;
+            if (c->at >= c->end || *c->at != quote) {
+                *length = (uint8_t)(to - *text);
+                return ERR_NONE;
+            }
+        }
+        *to++ = *c->at++;
+    }
+    return ERR_STRING;
+}
+
+static int16_t list_entry(struct cursor *c, uint32_t *bits)
+{
+    uint32_t first, last;
+    int16_t error;
+
+    lex_space(c);
+    if (!is_digit(lex_peek(c))) {
+        return ERR_EXPRESSION;
+    }
+    error = lex_number(c, &first);
+    last = first;
+    lex_space(c);
+    if (error == ERR_NONE && lex_peek(c) == ':') {
+        c->at++;
+        lex_space(c);
+        if (!is_digit(lex_peek(c))) {
+            return ERR_EXPRESSION;
+        }
+        error = lex_number(c, &last);
+        lex_space(c);
+    }
+    if (error != ERR_NONE) {
+        return error;
+    }
+    if (first > 31u || last > 31u || first > last) {
+        return ERR_RANGE;
+    }
+    for (; first <= last; first++) {
+        *bits |= (uint32_t)1 << first;
+    }
+    return ERR_NONE;
+}
+
+int16_t lex_channels(struct cursor *c, uint32_t *bits)
+{
+    int16_t error;
+
+    if (lex_peek(c) != '(') {
+        return ERR_DATA_TYPE;
+    }
+    c->at++;
+    lex_space(c);
+    if (lex_peek(c) != '@') {
+        return ERR_EXPRESSION;
+    }
+    *bits = 0;
+    do {
+        c->at++;
+        error = list_entry(c, bits);
+        if (error != ERR_NONE) {
+            return error;
+        }
+    } while (lex_peek(c) == ',');
+    if (lex_peek(c) != ')') {
+        return ERR_EXPRESSION;
+    }
+    c->at++;
+    return ERR_NONE;
+}
+
+static bool take_word(struct cursor *c, const ROM char *word)
+{
+    char *at = c->at;
+
+    for (; *word != '\0'; word++, at++) {
+        if (at >= c->end || upper(*at) != *word) {
+            return false;
+        }
+    }
+    if (at < c->end && in_mnemonic(*at)) {
+        return false;
+    }
+    c->at = at;
+    return true;
+}
+
+int16_t lex_choice(struct cursor *c, const ROM char *no, const ROM char *yes, bool numeric,
+                   bool *value)
+{
+    uint32_t number = 0;
+    int16_t error;
+
+    if (is_letter(lex_peek(c))) {
+        *value = take_word(c, yes);
+        return *value || take_word(c, no) ? ERR_NONE : ERR_ILLEGAL;
+    }
+    if (!numeric) {
+        return ERR_DATA_TYPE;
+    }
+    error = lex_number(c, &number);
+    *value = number != 0;
+    return error;
+}

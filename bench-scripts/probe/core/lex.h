@@ -1,0 +1,47 @@
+/* The elements of program messages (IEEE 488.2 chapter 7), read from a piece of the line.
+ * Every reader moves the cursor past what it took and returns 0, or returns a SCPI error number.
+ */
+#ifndef PROBE_LEX_H
+#define PROBE_LEX_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "rom.h"
+
+struct cursor {
+    char *at;
+    char *end;
+};
+
+#define HEADER_MAX 48u
+#define MNEMONIC_MAX 12u /* IEEE 488.2 section 7.6.1.4.1 */
+
+/* A header, upper case, with the path that a later header of the same line continues. */
+struct header {
+    char text[HEADER_MAX + 1u];
+    uint8_t path;  /* length of the path, up to and with its last colon */
+    uint8_t start; /* where the text to look up starts: past the path for common commands */
+};
+
+void lex_space(struct cursor *c);
+/* The next character in upper case, NUL at the end. */
+char lex_peek(const struct cursor *c);
+/* Moves to the first `mark` outside strings and parentheses, or to the end; true when found. */
+bool lex_find(struct cursor *c, char mark);
+
+int16_t lex_header(struct cursor *c, struct header *h);
+/* Unsigned whole number from NRf or #H, #Q, #B form; a fraction is rounded, halves up. */
+int16_t lex_number(struct cursor *c, uint32_t *value);
+/* String in either quote; doubled quotes are made single in place. */
+int16_t lex_string(struct cursor *c, char **text, uint8_t *length);
+/* Channel list `(@1,3:5)` as bits. */
+int16_t lex_channels(struct cursor *c, uint32_t *bits);
+/* One of two words, or 0 and 1 in their order when `numeric`. */
+int16_t lex_choice(struct cursor *c, const ROM char *no, const ROM char *yes, bool numeric,
+                   bool *value);
+
+/* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?. */
+bool lex_match(const ROM char *pattern, const char *text);
+
+#endif

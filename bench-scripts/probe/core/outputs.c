@@ -1,0 +1,132 @@
+/* Outputs: only pins that the host has named are ever driven, and not longer than it is there. */
+#include "chip.h"
+#include "commands.h"
+#include "probe_hw.h"
+#include "reply.h"
+#include "status.h"
+
+#define HOLD_MIN 100u
+#define HOLD_MAX 60000u
+
+static void drive(struct probe *p, uint8_t pin)
+{
+    const bool on = (p->on & chip_bit(pin)) != 0;
+    const bool off_high = (p->off_high & chip_bit(pin)) != 0;
+
+    hw_pin_mode(p->hw, pin, on != off_high ? HW_HIGH : HW_LOW);
+}
+
+/* Drives the named pins that are allowed; lets all other named pins go. */
+static void settle_pins(struct probe *p, uint32_t pins)
+{
+    uint8_t pin;
+
+    for (pin = 0; pin < CHIP_PINS; pin++) {
+        if ((pins & chip_bit(pin)) == 0 || !chip_usable(pin) || !chip_digital(pin)) {
+            continue;
+        }
+        if ((p->allowed & chip_bit(pin)) != 0) {
+            drive(p, pin);
+        } else {
+            hw_pin_mode(p->hw, pin, HW_INPUT);
+        }
+    }
+}
+
+void outputs_init(struct probe *p)
+{
+    p->allowed = 0;
+    p->off_high = 0;
+    p->on = 0;
+    p->hold_ms = PROBE_HOLD_DEFAULT;
+    settle_pins(p, CHIP_USABLE);
+    outputs_heard(p);
+}
+
+void outputs_heard(struct probe *p)
+{
+    p->heard_ms = hw_now_ms(p->hw);
+}
+
+bool outputs_silence(struct probe *p)
+{
+    if (p->on == 0 || hw_now_ms(p->hw) - p->heard_ms <= p->hold_ms) {
+        return false;
+    }
+    p->on = 0;
+    settle_pins(p, p->allowed);
+    return true;
+}
+
+void run_abort(struct probe *p, const struct args *a)
+{
+    (void)a;
+    p->on = 0;
+    settle_pins(p, CHIP_USABLE);
+}
+
+void run_rst(struct probe *p, const struct args *a)
+{
+    run_abort(p, a);
+    p->hold_ms = PROBE_HOLD_DEFAULT;
+}
+
+void run_allow(struct probe *p, const struct args *a)
+{
+    uint8_t pin;
+
+    for (pin = 0; pin < CHIP_PINS; pin++) {
+        if ((a->channels & chip_bit(pin)) != 0 && !chip_digital(pin)) {
+            status_error(p, ERR_HARDWARE_MISSING);
+            return;
+        }
+    }
+    p->allowed |= a->channels;
+    p->on &= ~a->channels;
+    p->off_high = a->flag ? p->off_high | a->channels : p->off_high & ~a->channels;
+    settle_pins(p, a->channels);
+}
+
+static bool all_allowed(struct probe *p, uint32_t pins)
+{
+    if ((pins & ~p->allowed) == 0) {
+        return true;
+    }
+    status_error(p, ERR_CONFLICT);
+    return false;
+}
+
+void run_output(struct probe *p, const struct args *a)
+{
+    if (all_allowed(p, a->channels)) {
+        p->on = a->flag ? p->on | a->channels : p->on & ~a->channels;
+        settle_pins(p, a->channels);
+    }
+}
+
+void run_output_query(struct probe *p, const struct args *a)
+{
+    uint8_t pin;
+
+    if (!all_allowed(p, a->channels)) {
+        return;
+    }
+    for (pin = 0; pin < CHIP_PINS; pin++) {
+        if ((a->channels & chip_bit(pin)) != 0) {
+            reply_number(p, (p->on & chip_bit(pin)) != 0 ? 1 : 0);
+        }
+    }
+}
+
+void run_hold(struct probe *p, const struct args *a)
+{
+    if (in_range(p, a->number[0], HOLD_MIN, HOLD_MAX)) {
+        p->hold_ms = a->number[0];
+    }
+}
+
+void run_hold_query(struct probe *p, const struct args *a)
+{
+    (void)a;
+    reply_number(p, p->hold_ms);
+}

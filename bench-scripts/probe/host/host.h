@@ -1,0 +1,32 @@
+/* The core inside a host program: hardware functions go through a table, one per probe. */
+#ifndef PROBE_HOST_H
+#define PROBE_HOST_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* Kept in step with `Table` in src/probe/core.rs. */
+struct probe_host_table {
+    void (*send)(void *context, uint8_t byte);
+    uint16_t (*convert)(void *context, uint8_t mux, uint8_t prescaler);
+    void (*pin_mode)(void *context, uint8_t pin, uint8_t mode);
+    bool (*pin_read)(void *context, uint8_t pin);
+    void (*wait_us)(void *context, uint32_t us);
+    uint32_t (*now_ms)(void *context);
+    uint8_t (*eeprom_read)(void *context, uint16_t at);
+    void (*eeprom_write)(void *context, uint16_t at, uint8_t byte);
+    uint8_t (*reset_cause)(void *context);
+};
+
+struct probe_host; /* a probe with its table and context */
+
+/* Bytes that a probe_host takes; its alignment is at most 8. */
+size_t probe_host_size(void);
+/* Makes a probe of the memory at `host`, or resets the one that is there. */
+void probe_host_init(struct probe_host *host, const struct probe_host_table *table,
+                     void *context);
+void probe_host_receive(struct probe_host *host, uint8_t byte);
+void probe_host_poll(struct probe_host *host);
+
+#endif

@@ -1,0 +1,28 @@
+//! Compiles the probe's C core for the host, so that the virtual board runs what the chip runs.
+
+use std::path::Path;
+
+const FILES: [&str; 11] = [
+    "core/burst.c",
+    "core/commands.c",
+    "core/common.c",
+    "core/identity.c",
+    "core/lex.c",
+    "core/line.c",
+    "core/measure.c",
+    "core/number.c",
+    "core/outputs.c",
+    "core/reply.c",
+    "core/status.c",
+];
+
+fn main() {
+    let probe = Path::new("bench-scripts/probe");
+    let mut build = cc::Build::new();
+    for file in FILES.iter().chain(&["host/host.c"]) {
+        build.file(probe.join(file));
+    }
+    println!("cargo::rerun-if-changed={}", probe.join("core").display());
+    println!("cargo::rerun-if-changed={}", probe.join("host").display());
+    build.std("c99").opt_level(2).warnings(true).extra_warnings(true).compile("strapwise_probe");
+}

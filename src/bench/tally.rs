@@ -1,0 +1,113 @@
+//! What a run has come to so far.
+
+use super::judge::Margin;
+use super::sag;
+use super::{Check, Cut, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
+use crate::board::Board;
+use std::time::Duration;
+
+/// The worst of everything judged.
+#[derive(Clone, Debug, Default)]
+pub struct Tally {
+    worst: Option<Verdict>,
+    reasons: Vec<(Verdict, String)>,
+    failing: Vec<(Verdict, String)>,
+    tightest: Option<Worst>,
+    sag: Option<(usize, f64)>,
+    checks: usize,
+}
+
+impl Tally {
+    /// Counts a reading.
+    pub fn check(&mut self, board: &Board, at: &StepAt, check: &Check) {
+        let channel = &board.channels[check.channel].id;
+        let label = match check.position.as_str() {
+            "" => channel.clone(),
+            position => format!("{channel} {position}"),
+        };
+        self.count(check.verdict, &label, || {
+            format!("{channel} {}: {}", context(board, at), check.reason)
+        });
+        // The tightest is about options: an input at rest has no neighbour to be taken for.
+        if check.option_expected.is_none() {
+            return;
+        }
+        let margin = check.margin_code.zip(check.margin_pct).zip(check.remaining_code);
+        let Some(((code, percent), remaining)) = margin else { return };
+        let margin = Margin { code, percent, remaining };
+        let tighter = self.tightest.as_ref().is_none_or(|w| margin.remaining < w.remaining_code);
+        if tighter && margin.remaining.is_finite() {
+            self.tightest = Some(Worst {
+                channel: check.channel,
+                position: check.position.clone(),
+                setting: at.setting.clone(),
+                margin_code: margin.code,
+                margin_pct: margin.percent,
+                remaining_code: margin.remaining,
+            });
+        }
+    }
+
+    /// Counts a load.
+    pub fn supply(&mut self, board: &Board, check: &SupplyCheck) {
+        let load = &board.loads[check.load].id;
+        self.count(check.verdict, load, || format!("{load}: {}", check.reason));
+        if let Some(figures) = sag::figures(board, check)
+            && self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio)
+        {
+            self.sag = Some((check.load, figures.ratio));
+        }
+    }
+
+    /// Counts anything else: its label in few letters, and why it is no pass.
+    pub fn count(&mut self, verdict: Verdict, label: &str, reason: impl Fn() -> String) {
+        self.checks += 1;
+        self.worst = self.worst.max(Some(verdict));
+        if verdict != Verdict::Pass {
+            let reason = reason();
+            if !self.reasons.iter().any(|(_, r)| *r == reason) {
+                self.reasons.push((verdict, reason));
+            }
+            if !self.failing.iter().any(|(_, l)| l == label) {
+                self.failing.push((verdict, label.to_string()));
+            }
+        }
+    }
+
+    /// Closes the run. Nothing judged is nothing tested.
+    pub fn close(mut self, cut: Option<Cut>, took: Duration) -> Summary {
+        let mut worst = self.worst.unwrap_or(Verdict::NotTested);
+        if let Some(cut) = &cut {
+            worst = worst.max(Verdict::NotTested);
+            let why = match cut {
+                Cut::Probe(why) => why.clone(),
+                Cut::Stopped => "stopped by the operator".to_string(),
+            };
+            self.reasons.push((Verdict::NotTested, why));
+        }
+        self.reasons.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+        self.failing.sort_by_key(|(verdict, _)| std::cmp::Reverse(*verdict));
+        Summary {
+            verdict: UnitVerdict::of(worst),
+            reasons: self.reasons.into_iter().map(|(_, reason)| reason).collect(),
+            failing: self.failing.into_iter().map(|(_, label)| label).collect(),
+            worst: self.tightest,
+            sag: self.sag,
+            checks: self.checks,
+            cut,
+            took,
+        }
+    }
+}
+
+/// Where in the sequence, in a few words.
+fn context(board: &Board, at: &StepAt) -> String {
+    match at.moved {
+        Some((jumper, place)) => {
+            let j = &board.jumpers[jumper];
+            format!("at {}={}", j.id, j.place_name(place))
+        }
+        None if at.step == 0 => "without shunts".to_string(),
+        None => "in the delivery setting".to_string(),
+    }
+}

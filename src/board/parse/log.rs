@@ -1,0 +1,64 @@
+//! Collects the problems of a board file and turns byte offsets into lines and columns.
+
+use super::super::problem::{Problem, Problems};
+
+/// Problems kept; further ones are counted only, so that memory and time stay bounded.
+const KEPT: usize = 50;
+
+/// The problems found so far in one file.
+pub(super) struct Log<'a> {
+    file: &'a str,
+    text: &'a str,
+    found: Vec<(usize, String, String)>,
+    more: usize,
+}
+
+impl<'a> Log<'a> {
+    pub(super) fn new(file: &'a str, text: &'a str) -> Self {
+        Log { file, text, found: Vec::new(), more: 0 }
+    }
+
+    /// Notes a problem at a byte offset.
+    pub(super) fn add(&mut self, at: usize, what: impl Into<String>, do_next: impl Into<String>) {
+        if self.full() {
+            self.more += 1;
+        } else {
+            self.found.push((at, what.into(), do_next.into()));
+        }
+    }
+
+    /// Whether further problems are only counted, so that costly advice can be left out.
+    pub(super) fn full(&self) -> bool {
+        self.found.len() >= KEPT
+    }
+
+    /// Whether nothing was found.
+    pub(super) fn clean(&self) -> bool {
+        self.found.is_empty()
+    }
+
+    /// The problems in the order of the file.
+    pub(super) fn into_problems(mut self) -> Problems {
+        self.found.sort_by_key(|(at, ..)| *at);
+        let list = self
+            .found
+            .into_iter()
+            .map(|(at, what, do_next)| {
+                let (line, column) = position(self.text, at);
+                Problem { file: self.file.to_string(), line, column, what, do_next }
+            })
+            .collect();
+        Problems { list, more: self.more }
+    }
+}
+
+/// Line and column, both from 1, of a byte offset; the column counts characters.
+fn position(text: &str, at: usize) -> (usize, usize) {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    let before = &text[..at];
+    let start = before.rfind('\n').map_or(0, |i| i + 1);
+    (before.matches('\n').count() + 1, before[start..].chars().count() + 1)
+}

@@ -1,0 +1,332 @@
+//! Reads a board file: TOML with places, then a walk over its tables that notes every mistake it
+//! meets and goes on.
+//!
+//! The order of the walk makes names known before they are used: supply and parts bring the nets
+//! into being, then channels, options, loads, questions and the delivery setting name them.
+
+mod bench;
+mod jumpers;
+mod log;
+mod names;
+mod near;
+mod parts;
+mod reads;
+mod table;
+
+use super::chip::{self, Chip};
+use super::ids::check_file_id;
+use super::problem::Problems;
+use super::{Aref, Board, Firmware, NetId, Supply};
+use crate::units::{Allow, Hertz, Ratio};
+use log::Log;
+use names::{Names, check_net};
+use sha2::{Digest, Sha256};
+use table::{At, Fields, Value, whole};
+use toml::de::{DeTable, DeValue};
+
+/// Largest board file in bytes.
+const MOST_BYTES: usize = 1 << 20;
+
+/// Most tables of the kinds in [`LISTS`], taken together.
+const MOST_PARTS: usize = 10_000;
+
+/// The format that this program reads.
+const FORMAT: u16 = 1;
+
+/// Tables that a file has once.
+const SINGLES: [&str; 5] = ["format", "board", "supply", "delivery", "firmware"];
+
+/// Tables that a file has any number of.
+const LISTS: [&str; 8] =
+    ["resistor", "capacitor", "switch", "jumper", "channel", "options", "load", "question"];
+
+/// Reads the text of a board file. `name` is what messages call the file; nothing is opened.
+///
+/// # Errors
+/// Every mistake found, each with its line and column and what to do next.
+pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
+    let mut log = Log::new(name, text);
+    if text.len() > MOST_BYTES {
+        let what =
+            format!("the file has {} bytes; a board file has {MOST_BYTES} at most", text.len());
+        log.add(0, what, "check that this is the board file");
+        return Err(log.into_problems());
+    }
+    let root = match DeTable::parse(text) {
+        Ok(root) => root,
+        Err(error) => {
+            let (what, do_next) = syntax(&error, text);
+            log.add(error.span().map_or(text.len(), |span| span.start), what, do_next);
+            return Err(log.into_problems());
+        }
+    };
+    let mut reading = Reading { log, names: Names::default(), chip: None };
+    match reading.board(text, root.get_ref()) {
+        Some(board) if reading.log.clean() => Ok(board),
+        _ => Err(reading.log.into_problems()),
+    }
+}
+
+/// Reads the bytes of a board file; as [`parse`], and says where bytes are no UTF-8 text.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_bytes(name: &str, bytes: &[u8]) -> Result<Board, Problems> {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => parse(name, text),
+        Err(error) => {
+            // Everything before the first bad byte is text, so it can be counted in.
+            let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
+            let mut log = Log::new(name, &good);
+            log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
+            Err(log.into_problems())
+        }
+    }
+}
+
+/// A mistake in the TOML itself, and what to do about it.
+fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
+    let message = error.message();
+    if message.contains("duplicate key") {
+        let key = error.span().and_then(|span| text.get(span)).unwrap_or("a key");
+        let key: String = key.chars().take(super::ids::LONGEST).collect();
+        let advice = "take one of the two out; of parts there can be several, with \
+                      `[[resistor]]` and the like before each";
+        return (format!("`{}` stands here a second time", key.escape_debug()), advice);
+    }
+    let advice = if message.contains("recur") {
+        "a board file nests three tables deep at most; check that this is the board file"
+    } else if message.contains("string") {
+        "put text between two quotes: `value = \"2k2\"`"
+    } else {
+        "write `key = value`, text in quotes, lists in [ ], one key on a line"
+    };
+    (message.to_string(), advice)
+}
+
+/// A walk over one file.
+struct Reading<'a> {
+    log: Log<'a>,
+    names: Names,
+    chip: Option<&'static Chip>,
+}
+
+impl<'a> Reading<'a> {
+    /// The whole board, as far as it can be read; `None` when something it needs is missing.
+    fn board(&mut self, text: &str, root: &'a DeTable<'a>) -> Option<Board> {
+        let known: Vec<&str> = SINGLES.into_iter().chain(LISTS).collect();
+        let root = Fields::new(&mut self.log, root, 0, "the board file", &known);
+        self.format(&root)?;
+        self.few_enough(&root)?;
+        let heading = self.heading(&root);
+        let supply = self.supply(&root);
+        let firmware = self.firmware(&root);
+        let resistors = self.resistors(&root);
+        let capacitors = self.capacitors(&root);
+        let switches = self.switches(&root);
+        let jumpers = self.jumpers(&root);
+        let channels = self.channels(&root);
+        let options = self.options(&root);
+        let loads = self.loads(&root);
+        let questions = self.questions(&root);
+        let delivery = self.delivery(&root);
+        if let Some(supply) = &supply {
+            self.check_rails(&root, supply);
+        }
+        if self.log.clean() && channels.is_empty() {
+            let do_next = "add a `[[channel]]` for each pin that the probe reads";
+            self.log.add(0, "the board has no channel, so nothing would be read", do_next);
+        }
+        let (heading, chip) = (heading?, self.chip?);
+        Some(Board {
+            name: heading.name,
+            revision: heading.revision,
+            about: heading.about,
+            sha256: hex(&Sha256::digest(text.as_bytes())),
+            chip,
+            nets: std::mem::take(&mut self.names.nets),
+            supply: supply?,
+            resistors,
+            capacitors,
+            switches,
+            jumpers,
+            channels,
+            options,
+            loads,
+            firmware: firmware?,
+            delivery: delivery?,
+            questions,
+        })
+    }
+
+    /// The fields of one part, called by its id where it has one, and the id taken up.
+    fn part(
+        &mut self,
+        table: At<&'a DeTable<'a>>,
+        kind: &'static str,
+        like: &str,
+        keys: &[&str],
+    ) -> (Fields<'a>, Option<String>) {
+        let id = table.it.get("id").and_then(|v| v.get_ref().as_str());
+        let called = match id.filter(|id| super::ids::check_id(id).is_ok()) {
+            Some(id) => id.to_string(),
+            None => format!("this {kind}"),
+        };
+        let part = Fields::new(&mut self.log, table.it, table.at, called, keys);
+        let id = self.names.claim(&mut self.log, &part, kind, like);
+        (part, id)
+    }
+
+    /// A file of another format is not looked into: its mistakes would be none.
+    fn format(&mut self, root: &Fields<'a>) -> Option<()> {
+        let value = root.need(&mut self.log, "format", &FORMAT.to_string())?;
+        if whole(value) == Some(FORMAT) {
+            return Some(());
+        }
+        let what = "the format of this board file is not known";
+        let do_next = format!("this program reads `format = {FORMAT}`; a newer one may read it");
+        self.log.add(value.span().start, what, do_next);
+        None
+    }
+
+    fn few_enough(&mut self, root: &Fields<'a>) -> Option<()> {
+        let lists = LISTS.iter().filter_map(|key| root.get(key)?.get_ref().as_array());
+        let count: usize = lists.map(|list| list.len()).sum();
+        if count <= MOST_PARTS {
+            return Some(());
+        }
+        let what = format!("the board has {count} parts; {MOST_PARTS} are the most");
+        self.log.add(0, what, "describe the jumper circuits only, not the whole schematic");
+        None
+    }
+
+    /// The value of a table that every file has.
+    fn section(&mut self, root: &Fields<'a>, key: &str) -> Option<Value<'a>> {
+        let value = root.get(key);
+        if value.is_none() {
+            let do_next = format!("add it with its keys; protocols/README.md explains `[{key}]`");
+            self.log.add(root.at, format!("the board file has no `[{key}]` table"), do_next);
+        }
+        value
+    }
+
+    /// A table that a file has once.
+    fn single(&mut self, root: &Fields<'a>, key: &str, keys: &[&str]) -> Option<Fields<'a>> {
+        let value = root.get(key)?;
+        let called = format!("[{key}]");
+        let Some(table) = value.get_ref().as_table() else {
+            let what = match value.get_ref() {
+                DeValue::Array(_) => format!("the board file has more than one {called}"),
+                _ => format!("`{key}` is no table"),
+            };
+            self.log.add(
+                value.span().start,
+                what,
+                format!("write `{called}` once, on its own line"),
+            );
+            return None;
+        };
+        Some(Fields::new(&mut self.log, table, value.span().start, called, keys))
+    }
+
+    fn heading(&mut self, root: &Fields<'a>) -> Option<Heading> {
+        self.section(root, "board")?;
+        let part = self.single(root, "board", &["name", "revision", "about", "chip"])?;
+        let name = part.text(&mut self.log, "name", "\"vent-controller\"").and_then(|name| {
+            let Err(why) = check_file_id(name.it) else { return Some(name.it.to_string()) };
+            let what = format!("the board's name `{}` {why}", name.it.escape_debug());
+            let do_next = "the name is also the folder of its records; \
+                           write it like `name = \"vent-controller\"`";
+            self.log.add(name.at, what, do_next);
+            None
+        });
+        let revision = part.text(&mut self.log, "revision", "\"A\"");
+        let about = part.text_or_empty(&mut self.log, "about", "\"what the board is for\"");
+        if let Some(chip) = part.text(&mut self.log, "chip", "\"atmega328p\"") {
+            self.chip = chip::chip(chip.it);
+            if self.chip.is_none() {
+                let known = chip::CHIPS.iter().map(|c| c.name);
+                let what = format!("the chip `{}` is not known", chip.it);
+                self.log.add(chip.at, what, near::advice(chip.it, "chip", known));
+            }
+        }
+        Some(Heading { name: name?, revision: revision?.it.to_string(), about: about? })
+    }
+
+    fn supply(&mut self, root: &Fields<'a>) -> Option<Supply> {
+        let keys = ["net", "ground", "volts", "tolerance", "source", "aref"];
+        self.section(root, "supply")?;
+        let part = self.single(root, "supply", &keys)?;
+        let net = self.rail(&part, "net", "\"VCC\"");
+        let ground = self.rail(&part, "ground", "\"GND\"");
+        if let (Some(net), Some(ground)) = (&net, &ground)
+            && net.it == ground.it
+        {
+            let what = format!("supply and ground are both {}", self.names.nets[net.it.0]);
+            self.log.add(ground.at, what, "name the net at 0 V in `ground`");
+        }
+        let volts = part.quantity(&mut self.log, "volts", "\"5V\"", Allow::Positive);
+        let tolerance = part.share(&mut self.log, "tolerance", "\"5%\"");
+        let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
+        let arefs = [("capacitor", Aref::Capacitor), ("supply", Aref::Supply)];
+        let aref = part.choice(&mut self.log, "aref", &arefs);
+        Some(Supply {
+            net: net?.it,
+            ground: ground?.it,
+            volts: volts?,
+            tolerance: tolerance?,
+            source: source?.it.to_string(),
+            aref: aref?,
+        })
+    }
+
+    fn rail(&mut self, part: &Fields<'a>, key: &str, like: &str) -> Option<At<NetId>> {
+        let name = part.text(&mut self.log, key, like)?;
+        check_net(&mut self.log, name)?;
+        Some(At { it: self.names.net(name.it), at: name.at })
+    }
+
+    /// A rail that no part joins, beside a net of nearly the same name, is a slip.
+    fn check_rails(&mut self, root: &Fields<'a>, supply: &Supply) {
+        let table = root.get("supply").and_then(|v| v.get_ref().as_table());
+        for (net, key) in [(supply.net, "net"), (supply.ground, "ground")] {
+            let Some(near) = self.names.mistaken_rail(net) else { continue };
+            let at = table.and_then(|t| t.get(key)).map_or(0, |v| v.span().start);
+            let what = format!("no part joins the {key} of the supply, {}", self.names.nets[net.0]);
+            let do_next = format!("did you mean `{near}`?");
+            self.log.add(at, what, do_next);
+        }
+    }
+
+    /// How the product reads; every key may be left out.
+    fn firmware(&mut self, root: &Fields<'a>) -> Option<Firmware> {
+        let mut made =
+            Firmware { conversions: 1, discard: 1, adc_clock: Hertz(125e3), gap: Ratio(0.25) };
+        if root.get("firmware").is_none() {
+            return Some(made);
+        }
+        let keys = ["conversions", "discard", "adc_clock", "gap"];
+        let part = self.single(root, "firmware", &keys)?;
+        made.conversions = part.count(&mut self.log, "conversions", 1, 1..=4096)?;
+        made.discard = part.count(&mut self.log, "discard", 1, 0..=256)?;
+        if part.get("adc_clock").is_some() {
+            made.adc_clock =
+                part.quantity(&mut self.log, "adc_clock", "\"125kHz\"", Allow::Positive)?;
+        }
+        if part.get("gap").is_some() {
+            made.gap = part.share(&mut self.log, "gap", "\"25%\"")?;
+        }
+        Some(made)
+    }
+}
+
+/// What the board is called.
+struct Heading {
+    name: String,
+    revision: String,
+    about: String,
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}

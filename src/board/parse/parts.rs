@@ -1,0 +1,95 @@
+//! Resistors, capacitors and switches.
+
+use super::super::{Capacitor, Level, Resistor, Switch};
+use super::Reading;
+use super::table::{Fields, tables};
+use crate::units::{Allow, Ohms, Ratio, Volts, range_or_single};
+
+/// How far a switch may be from a single figure given for it.
+const SPREAD: Ratio = Ratio(0.5);
+
+/// On-resistance of a switch for which only a drop is given. Assumed, no source: the slope of a
+/// saturated transistor is small against what it switches, and the solver needs it above zero.
+const ASSUMED_ON: (Ohms, Ohms) = (Ohms(0.5), Ohms(1.5));
+
+impl<'a> Reading<'a> {
+    pub(super) fn resistors(&mut self, root: &Fields<'a>) -> Vec<Resistor> {
+        let keys = ["id", "between", "value", "tolerance"];
+        let mut found = Vec::new();
+        for table in tables(&mut self.log, root, "resistor") {
+            let (part, id) = self.part(table, "resistor", "\"R1\"", &keys);
+            self.names.resistors.extend(id.clone());
+            let between = self.names.pair(&mut self.log, &part, "between");
+            let ohms = part.quantity(&mut self.log, "value", "\"2k2\"", Allow::Positive);
+            let tolerance = part.share(&mut self.log, "tolerance", "\"1%\"");
+            if let (Some(id), Some(between), Some(ohms), Some(tolerance)) =
+                (id, between, ohms, tolerance)
+            {
+                found.push(Resistor { id, between, ohms, tolerance });
+            }
+        }
+        found
+    }
+
+    pub(super) fn capacitors(&mut self, root: &Fields<'a>) -> Vec<Capacitor> {
+        let mut found = Vec::new();
+        for table in tables(&mut self.log, root, "capacitor") {
+            let (part, id) = self.part(table, "capacitor", "\"C1\"", &["id", "between", "value"]);
+            let between = self.names.pair(&mut self.log, &part, "between");
+            let farads = part.quantity(&mut self.log, "value", "\"100n\"", Allow::Positive);
+            if let (Some(id), Some(between), Some(farads)) = (id, between, farads) {
+                found.push(Capacitor { id, between, farads });
+            }
+        }
+        found
+    }
+
+    pub(super) fn switches(&mut self, root: &Fields<'a>) -> Vec<Switch> {
+        let keys = ["id", "label", "between", "pin", "active", "on_resistance", "drop"];
+        let mut found = Vec::new();
+        for table in tables(&mut self.log, root, "switch") {
+            let (part, id) = self.part(table, "switch", "\"K1\"", &keys);
+            self.names.switches.extend(id.clone());
+            let label = part.text_or_empty(&mut self.log, "label", "\"lamp driver\"");
+            let between = self.names.pair(&mut self.log, &part, "between");
+            let pin = self.driven_pin(&part);
+            let active = part.choice(&mut self.log, "active", LEVELS);
+            let closed = self.closed_contact(&part);
+            if let (Some(id), Some(label), Some(between), Some(pin), Some(active), Some(closed)) =
+                (id, label, between, pin, active, closed)
+            {
+                let (on, drop) = closed;
+                found.push(Switch { id, label, between, pin, active, on, drop });
+            }
+        }
+        found
+    }
+
+    /// On-resistance and drop of a switch; at least one of them must be given.
+    fn closed_contact(&mut self, part: &Fields<'_>) -> Option<((Ohms, Ohms), (Volts, Volts))> {
+        let (has_on, has_drop) = (part.get("on_resistance").is_some(), part.get("drop").is_some());
+        if !has_on && !has_drop {
+            let what = format!("{} has neither `on_resistance` nor `drop`", part.name);
+            let do_next = "add `on_resistance = \"1R..50R\"` or `drop = \"0.1V..0.3V\"` \
+                           from the data sheet of the switch";
+            self.log.add(part.at, what, do_next);
+            return None;
+        }
+        let on = match has_on {
+            true => part.measured(&mut self.log, "on_resistance", "\"1R..50R\"", |text| {
+                range_or_single(text, Allow::Positive, SPREAD)
+            }),
+            false => Some(ASSUMED_ON),
+        };
+        let drop = match has_drop {
+            true => part.measured(&mut self.log, "drop", "\"0.1V..0.3V\"", |text| {
+                range_or_single(text, Allow::NonNegative, SPREAD)
+            }),
+            false => Some((Volts(0.0), Volts(0.0))),
+        };
+        Some((on?, drop?))
+    }
+}
+
+/// The two words for a level.
+pub(super) const LEVELS: &[(&str, Level)] = &[("low", Level::Low), ("high", Level::High)];

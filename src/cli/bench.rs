@@ -1,0 +1,189 @@
+//! `bench BOARD`: leads an operator through one unit.
+
+use super::{Exit, Failure, load, windows_of};
+use crate::bench::{Bench, Config, Cut, Summary};
+use crate::board::{Board, ids};
+use crate::lot;
+use crate::probe::exchange::Exchange;
+use crate::probe::port::BAUD;
+use crate::probe::virtual_board::VirtualBoard;
+use crate::probe::world::World;
+use crate::record::Head;
+use crate::record::fold::Folder;
+use crate::screen::Screen;
+use crate::screen::plain::Plain;
+use crate::screen::terminal::Terminal;
+use crate::session::Conductor;
+use crate::session::hands::ByHand;
+use crate::session::live::{self, Line};
+use crate::store::Store;
+use crate::walk;
+use crate::window::Windows;
+use jiff::Timestamp;
+use std::io::{IsTerminal, stdout};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Options of `bench`.
+#[derive(Debug, clap::Args)]
+pub struct Options {
+    /// Board file, for example protocols/vent-controller.toml
+    board: PathBuf,
+    /// Serial number of the unit
+    #[arg(long, value_name = "ID")]
+    unit: String,
+    /// Units made together
+    #[arg(long, value_name = "ID", default_value = "bench")]
+    lot: String,
+    /// Who tests
+    #[arg(long, value_name = "NAME", default_value = "")]
+    operator: String,
+    /// Name of the bench, for the record
+    #[arg(long, value_name = "NAME", default_value = "")]
+    station: String,
+    /// Serial port of the probe, or `virtual` for a unit without hardware
+    #[arg(long, value_name = "PORT")]
+    port: String,
+    /// Where records go
+    #[arg(long, value_name = "DIR", default_value = "results")]
+    results: PathBuf,
+    /// Seconds that a reading must stand before a move is believed
+    #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
+    still: f64,
+    /// Seconds of silence after opening the port, for the boot loader
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
+    quiet: f64,
+    /// Seed of the virtual unit
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+/// Leads an operator through one unit.
+pub fn run(options: &Options) -> Result<Exit, Failure> {
+    let board = load(&options.board)?;
+    let windows = windows_of(&board)?;
+    for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {
+        ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
+        if let Some(warning) = ids::spreadsheet_warning(id) {
+            eprintln!("strapwise: {what} '{id}': {warning}");
+        }
+    }
+    let still = seconds("--still", options.still, 0.1)?;
+    let quiet = seconds("--quiet", options.quiet, 0.0)?;
+    let store = Store::open(&options.results, &board.name, &options.lot)?;
+    for mended in store.mended() {
+        eprintln!("strapwise: {mended}");
+    }
+    let hands = ByHand::new(board.clone());
+    let (line, quiet) = match options.port.as_str() {
+        "virtual" => {
+            let unit = VirtualBoard::new(World::new(board.clone(), options.seed));
+            (Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO)
+        }
+        name => (Line::open(name, BAUD)?, quiet),
+    };
+    let unit = Unit {
+        board: board.clone(),
+        windows,
+        id: options.unit.clone(),
+        lot: options.lot.clone(),
+        operator: options.operator.clone(),
+        station: options.station.clone(),
+        config: Config { still, ..Config::default() },
+    };
+    let summary = unit.run(&store, line, quiet)?;
+    Ok(exit(&summary))
+}
+
+/// A number of seconds from the command line.
+pub fn seconds(name: &str, value: f64, least: f64) -> Result<Duration, Failure> {
+    if (least..=60.0).contains(&value) {
+        return Ok(Duration::from_secs_f64(value));
+    }
+    Err(Failure::input(format!("{name} {value}: give seconds from {least} to 60")))
+}
+
+/// The exit code of a run.
+pub fn exit(summary: &Summary) -> Exit {
+    match summary.cut {
+        Some(Cut::Probe(_)) => Exit::Lost,
+        Some(Cut::Stopped) => Exit::Interrupted,
+        None => Exit::of(summary.verdict),
+    }
+}
+
+/// One unit about to be tested by a person.
+pub struct Unit {
+    /// The board.
+    pub board: Arc<Board>,
+    /// Its windows.
+    pub windows: Arc<Windows>,
+    /// Serial number.
+    pub id: String,
+    /// Lot.
+    pub lot: String,
+    /// Who tests.
+    pub operator: String,
+    /// Where.
+    pub station: String,
+    /// What may be set.
+    pub config: Config,
+}
+
+impl Unit {
+    /// Runs it on the real clock and makes the lot's table new.
+    pub fn run(&self, store: &Store, line: Line, quiet: Duration) -> Result<Summary, Failure> {
+        let mut attempt = store.begin(&self.id)?;
+        let number = attempt.number();
+        let mut conductor = self.conductor(number, Timestamp::now(), nonce(), quiet);
+        let terminal = stdout().is_terminal();
+        let mut screen = self.screen(terminal);
+        let folder = store.folder().display();
+        screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
+        let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
+        let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
+        // Whatever happened, the lot's table says what is on disk.
+        store.rebuild_lot(lot::table_csv)?;
+        Ok(summary?)
+    }
+
+    /// The machine of one attempt, still without clock or port.
+    pub fn conductor(
+        &self,
+        attempt: u64,
+        began: Timestamp,
+        nonce: u32,
+        quiet: Duration,
+    ) -> Conductor<Bench> {
+        let head = Head {
+            lot: self.lot.clone(),
+            unit: self.id.clone(),
+            attempt,
+            operator: self.operator.clone(),
+            station: self.station.clone(),
+            tool: concat!("strapwise ", env!("CARGO_PKG_VERSION")).to_string(),
+            ..Head::default()
+        };
+        let walk = walk::plan(&self.board, &self.board.delivery);
+        let bench = Bench::new(self.board.clone(), self.windows.clone(), walk, self.config);
+        let mut exchange = Exchange::with_quiet(nonce, quiet);
+        exchange.opened(Duration::ZERO);
+        let folder = Folder::new(self.board.clone(), head, began);
+        Conductor::new(self.board.clone(), bench, exchange, folder)
+    }
+
+    fn screen(&self, terminal: bool) -> Box<dyn Screen> {
+        let board = self.board.clone();
+        if !terminal {
+            return Box::new(Plain::new(board, &self.id, stdout()));
+        }
+        let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
+        Box::new(Terminal::new(board, self.windows.clone(), &self.id, colour))
+    }
+}
+
+/// A number that differs between openings of the line.
+pub fn nonce() -> u32 {
+    Timestamp::now().subsec_nanosecond().unsigned_abs() ^ std::process::id()
+}

@@ -1,0 +1,132 @@
+//! Arguments and wiring. The one door to `clap`.
+
+mod bench;
+mod demo;
+mod failure;
+mod read;
+mod windows;
+
+use crate::board::Board;
+use crate::report::table::Form;
+use crate::window::{self, Windows};
+use clap::{Parser, Subcommand, ValueEnum};
+pub use failure::{Exit, Failure};
+use std::path::Path;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+/// Prove that every jumper position of a board is read as the option it stands for
+#[derive(Debug, Parser)]
+#[command(version, about, after_help = AFTER, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const AFTER: &str = "Exit codes: 0 pass, 1 fail, 2 usage or input, 3 probe lost or I/O, 4 hold, \
+                     5 incomplete, 130 interrupted.\n\nCautions: live equipment off the outputs, \
+                     extra-low voltage only, ESD care; local codes and licensed practice come \
+                     first. This tool does not certify a safety system.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the main job on built-in virtual units: no hardware needed
+    Demo(demo::Options),
+    /// Print the windows of a board: what each position reads as, and with how much margin
+    Windows(windows::Options),
+    /// Lead an operator through one unit and write its record
+    Bench(bench::Options),
+    /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
+    Read(read::Options),
+}
+
+/// The form of a table on the command line.
+#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+enum FormatArgument {
+    /// Aligned columns
+    #[default]
+    Text,
+    /// RFC 4180
+    Csv,
+    /// An array of objects
+    Json,
+}
+
+impl From<FormatArgument> for Form {
+    fn from(format: FormatArgument) -> Form {
+        match format {
+            FormatArgument::Text => Form::Text,
+            FormatArgument::Csv => Form::Csv,
+            FormatArgument::Json => Form::Json,
+        }
+    }
+}
+
+/// Runs the program on the process's arguments.
+pub fn run() -> ExitCode {
+    // clap prints usage errors itself and exits with 2, which is this program's code for them too.
+    let arguments = Arguments::parse();
+    let result = match arguments.command {
+        Command::Demo(options) => demo::run(&options),
+        Command::Windows(options) => windows::run(&options),
+        Command::Bench(options) => bench::run(&options),
+        Command::Read(options) => read::run(&options),
+    };
+    match result {
+        Ok(exit) => exit.into(),
+        Err(failure) => {
+            eprintln!("strapwise: {failure}");
+            failure.exit.into()
+        }
+    }
+}
+
+/// Board files are small; anything larger is not one.
+const LARGEST_FILE: u64 = 1 << 20;
+
+/// Reads and checks a board file.
+fn load(path: &Path) -> Result<Arc<Board>, Failure> {
+    let name = path.display().to_string();
+    let size = std::fs::metadata(path)
+        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of a board file")))?
+        .len();
+    if size > LARGEST_FILE {
+        let what = format!("{name} is {size} bytes long, a board file at most {LARGEST_FILE}");
+        return Err(Failure::input(what));
+    }
+    let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
+    let text = String::from_utf8(bytes).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        Failure::input(format!("{name}: byte {at} is not UTF-8; save the file as UTF-8 text"))
+    })?;
+    parse(&name, &text)
+}
+
+/// Checks a board file's text.
+fn parse(name: &str, text: &str) -> Result<Arc<Board>, Failure> {
+    match crate::board::parse(name, text) {
+        Ok(board) => Ok(Arc::new(board)),
+        Err(problems) => Err(Failure::input(problems.to_string())),
+    }
+}
+
+/// The windows of a board, or why it has none.
+fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
+    window::windows(board).map(Arc::new).map_err(|problems| {
+        let lines: Vec<String> = problems.iter().map(|p| p.to_string()).collect();
+        let name = &board.name;
+        Failure::input(format!("{name} cannot tell its positions apart:\n{}", lines.join("\n")))
+    })
+}
+
+/// Writes to standard output; a reader that has closed it is no failure.
+fn print(text: &str) -> Result<(), Failure> {
+    use std::io::{ErrorKind, Write, stdout};
+    let mut out = stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::lost(format!("standard output: {e}")))
+        }
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,186 @@
+//! `read BOARD`: one look at a unit as it lies there.
+
+use super::bench::nonce;
+use super::{Exit, Failure, FormatArgument, load, windows_of};
+use crate::bench::reading::{Located, Look, Reader, tightest};
+use crate::bench::{Cut, Verdict};
+use crate::board::{Board, Place, Setting};
+use crate::probe::exchange::Exchange;
+use crate::probe::port::BAUD;
+use crate::probe::virtual_board::VirtualBoard;
+use crate::probe::world::World;
+use crate::record::Head;
+use crate::record::fold::Folder;
+use crate::report::table::{Cell, Form, Table};
+use crate::screen::Silent;
+use crate::session::Conductor;
+use crate::session::hands::ByHand;
+use crate::session::live::{self, Line, NoRecord};
+use jiff::Timestamp;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Options of `read`.
+#[derive(Debug, clap::Args)]
+pub struct Options {
+    /// Board file, for example protocols/vent-controller.toml
+    board: PathBuf,
+    /// Serial port of the probe, or `virtual` for a good unit in its delivery setting
+    #[arg(long, value_name = "PORT")]
+    port: String,
+    /// Compare with a setting, for example "J1=3 J2=open", or `delivery`
+    #[arg(long, value_name = "SETTING")]
+    expect: Option<String>,
+    /// Form of the table
+    #[arg(long, value_enum, default_value_t)]
+    format: FormatArgument,
+    /// Seconds of silence after opening the port, for the boot loader
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
+    quiet: f64,
+    /// Seed of the virtual unit
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+/// Reads a unit once.
+pub fn run(options: &Options) -> Result<Exit, Failure> {
+    let board = load(&options.board)?;
+    let windows = windows_of(&board)?;
+    let expected = match &options.expect {
+        Some(text) => parse_setting(&board, text)?,
+        None => Vec::new(),
+    };
+    let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
+    let quiet = super::bench::seconds("--quiet", options.quiet, 0.0)?;
+    let (line, quiet) = match options.port.as_str() {
+        "virtual" => {
+            let mut unit = VirtualBoard::new(World::new(board.clone(), options.seed));
+            unit.place_all(&board.delivery);
+            let hands = ByHand::new(board.clone());
+            (Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO)
+        }
+        name => (Line::open(name, BAUD)?, quiet),
+    };
+    let reader = Reader::new(board.clone(), windows, fill);
+    let mut exchange = Exchange::with_quiet(nonce(), quiet);
+    exchange.opened(Duration::ZERO);
+    let folder = Folder::new(board.clone(), Head::default(), Timestamp::now());
+    let mut conductor = Conductor::new(board.clone(), reader, exchange, folder);
+    let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;
+    match (&summary.cut, conductor.procedure().look()) {
+        (Some(Cut::Stopped), _) => Ok(Exit::Interrupted),
+        (Some(Cut::Probe(why)), _) => Err(Failure::lost(why.clone())),
+        (None, None) => Err(Failure::lost("nothing was read".into())),
+        (None, Some(look)) => {
+            let form = Form::from(options.format);
+            let mut text = table(&board, look, &expected).print(form);
+            if form == Form::Text {
+                text += &closing(&board, look);
+            }
+            super::print(&text)?;
+            Ok(verdict(look, &expected))
+        }
+    }
+}
+
+/// `J1=3 J2=open`, with blanks or commas between; jumpers not named are not compared.
+fn parse_setting(board: &Board, text: &str) -> Result<Vec<(usize, Place)>, Failure> {
+    if text == "delivery" {
+        return Ok(board.delivery.0.iter().copied().enumerate().collect());
+    }
+    let words = text.split([' ', ',']).filter(|w| !w.is_empty());
+    words.map(|word| parse_place(board, word)).collect()
+}
+
+fn parse_place(board: &Board, word: &str) -> Result<(usize, Place), Failure> {
+    let (id, name) = word.split_once('=').ok_or_else(|| {
+        Failure::input(format!("--expect '{word}': write jumper=place, for example J1=3"))
+    })?;
+    let jumper = board.jumper(id).ok_or_else(|| {
+        let known: Vec<&str> = board.jumpers.iter().map(|j| j.id.as_str()).collect();
+        Failure::input(format!("--expect '{word}': no jumper {id}; there are {}", known.join(", ")))
+    })?;
+    let place = board.jumpers[jumper].place(name).ok_or_else(|| {
+        let j = &board.jumpers[jumper];
+        let known: Vec<&str> = j.places().into_iter().map(|p| j.place_name(p)).collect();
+        Failure::input(format!("--expect '{word}': {id} has the places {}", known.join(", ")))
+    })?;
+    Ok((jumper, place))
+}
+
+fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table {
+    let mut table = Table::new(&["what", "name", "reads", "expected", "verdict", "reason"]);
+    for (jumper, located) in look.jumpers.iter().enumerate() {
+        let j = &board.jumpers[jumper];
+        let want = expected.iter().find(|(e, _)| *e == jumper).map(|&(_, p)| p);
+        let reads = match located {
+            Located::At(place) => j.place_name(*place).to_string(),
+            Located::OneOf(places) => {
+                let names: Vec<&str> = places.iter().map(|&p| j.place_name(p)).collect();
+                format!("cannot tell ({})", names.join(" or "))
+            }
+            Located::Nowhere => "no position".to_string(),
+        };
+        let verdict = match (located, want) {
+            (Located::Nowhere, _) => Verdict::Fail.word(),
+            (Located::At(place), Some(want)) if *place != want => Verdict::Fail.word(),
+            (Located::OneOf(_), _) => Verdict::NotTested.word(),
+            _ => Verdict::Pass.word(),
+        };
+        let want = want.map_or("", |p| j.place_name(p));
+        let label = format!("{} {}", j.id, j.label);
+        table.rows.push(cells("jumper", label, reads, want, verdict, ""));
+    }
+    for (set, option) in board.options.iter().zip(&look.options) {
+        let want = set.meaning(&Setting::from_pairs(board, expected)).unwrap_or("");
+        let reads = option.clone().unwrap_or("no option".into());
+        let wrong = option.is_none() || (!want.is_empty() && reads != want);
+        let verdict = if wrong { Verdict::Fail } else { Verdict::Pass };
+        table.rows.push(cells("option", set.label.clone(), reads, want, verdict.word(), ""));
+    }
+    for check in look.checks.iter().filter(|c| c.verdict != Verdict::Pass) {
+        let channel = &board.channels[check.channel];
+        let code = check.burst.map_or(String::new(), |b| format!("{:.1}", b.mean));
+        let name = format!("{} {}", channel.id, check.mode.word());
+        let word = check.verdict.word();
+        table.rows.push(cells("doubt", name, code, "", word, &check.reason));
+    }
+    table
+}
+
+fn cells(
+    what: &str,
+    name: String,
+    reads: String,
+    want: &str,
+    verdict: &str,
+    why: &str,
+) -> Vec<Cell> {
+    vec![what.into(), name.into(), reads.into(), want.into(), verdict.into(), why.into()]
+}
+
+fn closing(board: &Board, look: &Look) -> String {
+    let Some(check) = tightest(look) else { return String::new() };
+    let (Some(code), Some(pct)) = (check.margin_code, check.margin_pct) else {
+        return String::new();
+    };
+    let id = &board.channels[check.channel].id;
+    let position = &check.position;
+    format!("\nsmallest margin {code:.1} codes ({pct:.0} % of nominal): {id} {position}\n")
+}
+
+/// Fails on a wrong option or place; a place that no reading shows is no failure here.
+fn verdict(look: &Look, expected: &[(usize, Place)]) -> Exit {
+    let elsewhere = |&(jumper, want): &(usize, Place)| match &look.jumpers[jumper] {
+        Located::At(place) => *place != want,
+        Located::OneOf(places) => !places.contains(&want),
+        Located::Nowhere => true,
+    };
+    let no_option = look.options.iter().any(Option::is_none);
+    let worst = look.checks.iter().map(|c| c.verdict).max().unwrap_or(Verdict::NotTested);
+    if no_option || expected.iter().any(elsewhere) {
+        return Exit::Fail;
+    }
+    Exit::of(crate::bench::UnitVerdict::of(worst))
+}

@@ -1,0 +1,276 @@
+//! One question at a time over a line that loses, repeats and garbles bytes.
+//!
+//! No port and no clock: the caller brings bytes and the time (a [`Duration`] since any start that
+//! does not change), writes what it is handed, and calls [`Exchange::tick`] at
+//! [`Exchange::wake_at`]. A reply counts only when its tag is the one of the outstanding request
+//! and its CRC fits the request as it was sent, so a reply that is late, repeated, damaged, or
+//! that answers a damaged request, is never taken for the answer.
+//!
+//! Every request of the probe may be asked again without harm, so a lost answer is asked for again.
+
+use super::message::wire::{self, TAG_MAX};
+use super::message::{Reply, ReplyError, Request};
+use std::collections::VecDeque;
+use std::time::Duration;
+
+/// How often a request is sent before the probe counts as lost.
+pub const TRIES: u32 = 3;
+
+/// Silence kept after opening the port, so that the boot loader is not spoken to: opening resets
+/// many boards, and a boot loader listens for one to two seconds.
+pub const QUIET: Duration = Duration::from_secs(2);
+
+/// Pieces of thrown-away bytes kept for the log, and the bytes kept of each.
+const LOG_PIECES: usize = 16;
+const LOG_BYTES: usize = 64;
+
+/// How a request ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// The probe answered.
+    Reply(Reply),
+    /// The probe answered with an error.
+    Refused {
+        /// SCPI error number.
+        code: i16,
+        /// What it means, in words.
+        text: String,
+    },
+    /// The probe answered with a valid CRC, but not to what was asked: its firmware speaks another
+    /// version of the link.
+    Unreadable(ReplyError),
+    /// No valid answer in all tries.
+    Lost {
+        /// How often the request was sent.
+        tries: u32,
+    },
+}
+
+/// The host's end of the line.
+#[derive(Debug)]
+pub struct Exchange {
+    nonce: u32,
+    count: u32,
+    quiet: Duration,
+    /// No byte is sent before this time.
+    quiet_until: Option<Duration>,
+    pending: Option<Pending>,
+    outcome: Option<Outcome>,
+    inbox: Inbox,
+}
+
+/// The outstanding request.
+#[derive(Debug)]
+struct Pending {
+    request: Request,
+    tag: String,
+    line: Vec<u8>,
+    tries: u32,
+    /// When the next thing is due: the first sending, a repetition, or giving up.
+    due: Duration,
+}
+
+impl Exchange {
+    /// A line that was just opened. `nonce` must differ between openings, so that bytes of an
+    /// earlier one are known for what they are.
+    pub fn new(nonce: u32) -> Exchange {
+        Exchange::with_quiet(nonce, QUIET)
+    }
+
+    /// The same with another quiet time after opening; zero where no boot loader can be.
+    pub fn with_quiet(nonce: u32, quiet: Duration) -> Exchange {
+        Exchange {
+            nonce,
+            count: 0,
+            quiet,
+            quiet_until: None,
+            pending: None,
+            outcome: None,
+            inbox: Inbox::default(),
+        }
+    }
+
+    /// The port was opened at `now`: nothing is sent, and all that arrives is thrown away, until
+    /// the quiet time has passed.
+    pub fn opened(&mut self, now: Duration) {
+        self.quiet_until = Some(now + self.quiet);
+        if let Some(pending) = &mut self.pending {
+            pending.tries = 0;
+            pending.due = now + self.quiet;
+        }
+    }
+
+    /// When the quiet time ends; `None` when the line may be used.
+    pub fn quiet_until(&self) -> Option<Duration> {
+        self.quiet_until
+    }
+
+    /// Asks, and returns the bytes to write: none while the line has to be quiet, then
+    /// [`Exchange::tick`] hands them over. A request that is still outstanding is given up without
+    /// an outcome, and its reply will be ignored.
+    pub fn request(&mut self, now: Duration, request: Request) -> Vec<u8> {
+        self.count = self.count.wrapping_add(1);
+        let tag = format!("{:x}.{:x}", self.nonce, self.count);
+        debug_assert!(tag.len() <= TAG_MAX);
+        let line = request.encode(&tag);
+        self.outcome = None;
+        self.pending = Some(Pending { request, tag, line, tries: 0, due: now });
+        self.tick(now).unwrap_or_default()
+    }
+
+    /// Whether a request waits for its answer.
+    pub fn busy(&self) -> bool {
+        self.pending.is_some()
+    }
+
+    /// Takes bytes that have arrived, in whatever portions.
+    pub fn bytes(&mut self, now: Duration, bytes: &[u8]) {
+        if self.quiet_until.is_some_and(|until| now < until) {
+            self.inbox.thrown.note(bytes);
+            return;
+        }
+        let limit = self.pending.as_ref().map_or(LINE_MIN, |p| p.request.largest_reply());
+        for &byte in bytes {
+            if let Some(line) = self.inbox.push(byte, limit.max(LINE_MIN)) {
+                self.line(&line);
+            }
+        }
+    }
+
+    /// Judges one whole line.
+    fn line(&mut self, line: &[u8]) {
+        let Some(pending) = self.pending.as_ref().filter(|p| p.tries > 0) else {
+            self.inbox.thrown.note(line);
+            return;
+        };
+        match wire::open(&pending.line, line) {
+            Ok(frame) if frame.tag == pending.tag => {
+                self.outcome = Some(if frame.error != 0 {
+                    let text = wire::error_text(frame.error).to_string();
+                    Outcome::Refused { code: frame.error, text }
+                } else {
+                    match pending.request.reply(&frame.data) {
+                        Ok(reply) => Outcome::Reply(reply),
+                        Err(problem) => Outcome::Unreadable(problem),
+                    }
+                });
+                self.pending = None;
+            }
+            _ => self.inbox.thrown.note(line),
+        }
+    }
+
+    /// When [`Exchange::tick`] has something to do, if no byte arrives before.
+    pub fn wake_at(&self) -> Option<Duration> {
+        self.pending.as_ref().map(|p| p.due.max(self.quiet_until.unwrap_or_default()))
+    }
+
+    /// Does what is due, and returns bytes to write: the first sending after the quiet time, or a
+    /// repetition, with a line feed in front that ends whatever the probe holds half of.
+    ///
+    /// The last try waits for the quiet time once more, so that a probe that was reset by the line
+    /// itself is out of its boot loader.
+    pub fn tick(&mut self, now: Duration) -> Option<Vec<u8>> {
+        let fresh = self.quiet_until.is_some_and(|until| now >= until);
+        if fresh {
+            self.quiet_until = None;
+            self.inbox.drop_partial();
+        }
+        let pending = self.pending.as_mut()?;
+        if self.quiet_until.is_some() || now < pending.due {
+            return None;
+        }
+        if pending.tries == TRIES {
+            self.outcome = Some(Outcome::Lost { tries: TRIES });
+            self.pending = None;
+            return None;
+        }
+        pending.tries += 1;
+        let pause = if pending.tries + 1 == TRIES { self.quiet } else { Duration::ZERO };
+        pending.due = now + pending.request.timeout() + pause;
+        let mut out = Vec::with_capacity(pending.line.len() + 1);
+        if fresh || pending.tries > 1 {
+            out.push(b'\n');
+        }
+        out.extend_from_slice(&pending.line);
+        Some(out)
+    }
+
+    /// How the request ended, once.
+    pub fn take(&mut self) -> Option<Outcome> {
+        self.outcome.take()
+    }
+
+    /// What was thrown away so far.
+    pub fn thrown(&self) -> &Thrown {
+        &self.inbox.thrown
+    }
+
+    /// The pieces thrown away since the last call, printable, for the log.
+    pub fn take_log(&mut self) -> Vec<String> {
+        let pieces = self.inbox.thrown.pieces.drain(..);
+        pieces.map(|piece| piece.escape_ascii().to_string()).collect()
+    }
+}
+
+/// Shortest limit of a line: anything the probe says untagged still ends in one piece of the log.
+const LINE_MIN: usize = 96;
+
+/// Bytes that belonged to no answer.
+#[derive(Clone, Debug, Default)]
+pub struct Thrown {
+    /// How many bytes.
+    pub bytes: u64,
+    pieces: VecDeque<Vec<u8>>,
+}
+
+impl Thrown {
+    fn note(&mut self, bytes: &[u8]) {
+        self.bytes += bytes.len() as u64;
+        if bytes.iter().all(u8::is_ascii_whitespace) {
+            return;
+        }
+        if self.pieces.len() == LOG_PIECES {
+            self.pieces.pop_front();
+        }
+        self.pieces.push_back(bytes.iter().take(LOG_BYTES).copied().collect());
+    }
+}
+
+/// Splits what arrives into lines, holding no more than one line of bounded length.
+#[derive(Debug, Default)]
+struct Inbox {
+    line: Vec<u8>,
+    /// In a line that was too long: the rest goes, up to its line feed.
+    skipping: bool,
+    thrown: Thrown,
+}
+
+impl Inbox {
+    /// Takes a byte; a line feed completes the line.
+    fn push(&mut self, byte: u8, limit: usize) -> Option<Vec<u8>> {
+        if self.skipping {
+            self.thrown.bytes += 1;
+            self.skipping = byte != b'\n';
+            return None;
+        }
+        self.line.push(byte);
+        if byte == b'\n' {
+            return Some(std::mem::take(&mut self.line));
+        }
+        if self.line.len() >= limit {
+            self.drop_partial();
+            self.skipping = true;
+        }
+        None
+    }
+
+    /// Throws away what is held of a line.
+    fn drop_partial(&mut self) {
+        let line = std::mem::take(&mut self.line);
+        self.skipping = false;
+        if !line.is_empty() {
+            self.thrown.note(&line);
+        }
+    }
+}

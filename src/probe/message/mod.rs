@@ -1,0 +1,269 @@
+//! What the probe is asked and what it answers, as plain data.
+//!
+//! A [`Request`] becomes one line of an IEEE 488.2 program message with SCPI-1999 style headers; a
+//! [`Reply`] is read back from the fields of the line that answers it. Framing, tag and CRC are in
+//! [`wire`].
+
+mod burst;
+mod reply;
+pub mod wire;
+
+pub use burst::Burst;
+pub use reply::{Cause, Reply, ReplyError};
+
+use std::fmt::Write as _;
+use std::time::Duration;
+
+/// Time added to every computed duration: line, driver and scheduling. Ten times the 16 ms for
+/// which some USB bridges hold back short packets, twice over.
+const MARGIN: Duration = Duration::from_millis(300);
+
+/// One byte of EEPROM takes 3.3 ms to erase and write (ATmega328P data sheet 8271H, table 8-2:
+/// 26,368 cycles of the 8 MHz oscillator); rounded up.
+const EEPROM_BYTE: Duration = Duration::from_millis(4);
+
+/// Longest unit name that fits the identity slot with room for its checksum.
+pub const UNIT_NAME_MAX: usize = 24;
+
+/// Something to ask of the probe. Pins are called by their number in the chip profile
+/// (`ChipPin::number`), times are in microseconds or milliseconds as named.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Request {
+    /// Who is there: maker, model, identity, firmware version.
+    Identify,
+    /// Version of SCPI that the probe keeps to.
+    Version,
+    /// Self-test of the probe; 0 is good.
+    SelfTest,
+    /// How often it has booted, why last, and how long ago.
+    Boot,
+    /// The random number and unit name written to EEPROM earlier.
+    Identity,
+    /// Writes both identity slots.
+    WriteIdentity {
+        /// Random number, not 0.
+        identity: u32,
+        /// Serial of the unit; see [`unit_name_problem`].
+        unit: String,
+    },
+    /// The raw bytes of an EEPROM slot, to be kept in the record.
+    Slot {
+        /// 1 or 2.
+        slot: u8,
+    },
+    /// Puts the former bytes of an EEPROM slot back.
+    WriteSlot {
+        /// 1 or 2.
+        slot: u8,
+        /// What [`Reply::Slot`] had given.
+        bytes: Vec<u8>,
+    },
+    /// A burst of conversions of one pin.
+    Burst {
+        /// Pin number.
+        channel: u8,
+        /// Conversions that count.
+        n: u16,
+        /// Whether the pin's pull-up is on during the burst; it is off afterwards.
+        pull_up: bool,
+        /// Wait between setting the pull-up and the first conversion, in microseconds.
+        settle_us: u32,
+        /// Conversions thrown away first.
+        discard: u16,
+        /// Converter clock divider: 16, 32, 64 or 128.
+        prescaler: u8,
+    },
+    /// Digital reads of one pin.
+    Level {
+        /// Pin number.
+        channel: u8,
+        /// Number of reads.
+        n: u16,
+        /// Whether the pin's pull-up is on; it is off afterwards.
+        pull_up: bool,
+        /// Wait between setting the pull-up and the first read, in microseconds.
+        settle_us: u32,
+    },
+    /// Charge sharing: conversions of the internal 0 V input and of the pin by turns.
+    Charge {
+        /// Pin number.
+        channel: u8,
+        /// Number of pairs.
+        pairs: u16,
+    },
+    /// A burst of the internal reference against the supply.
+    Supply {
+        /// Conversions that count.
+        n: u16,
+    },
+    /// Names the pins that may be driven and drives them off.
+    Allow {
+        /// Pin numbers.
+        pins: Vec<u8>,
+        /// Whether their off level is high.
+        off_high: bool,
+    },
+    /// Drives an allowed pin on or off.
+    Output {
+        /// Pin number.
+        pin: u8,
+        /// On is the level opposite to the pin's off level.
+        on: bool,
+    },
+    /// Whether a pin is on.
+    OutputState {
+        /// Pin number.
+        pin: u8,
+    },
+    /// Silence on the line after which all outputs go off, in milliseconds.
+    Hold {
+        /// Milliseconds.
+        ms: u32,
+    },
+    /// All outputs off, all pull-ups off, now.
+    Abort,
+    /// The power-on state, without a reboot.
+    Reset,
+    /// The oldest entry of the probe's error queue; each asking removes one.
+    NextError,
+}
+
+/// Why a unit name cannot be written to the probe's identity slot, or `None` when it can.
+pub fn unit_name_problem(unit: &str) -> Option<String> {
+    if unit.len() > UNIT_NAME_MAX {
+        return Some(format!(
+            "unit name {unit:?} has {} characters; the identity slot holds {UNIT_NAME_MAX}: \
+             shorten it",
+            unit.len()
+        ));
+    }
+    let odd = unit.chars().find(|c| !printable(*c))?;
+    Some(format!("unit name {unit:?} holds {odd:?}; use printable ASCII characters only"))
+}
+
+fn printable(c: char) -> bool {
+    (' '..='~').contains(&c)
+}
+
+fn on_off(on: bool) -> &'static str {
+    if on { "ON" } else { "OFF" }
+}
+
+impl Request {
+    /// The line that asks, with its tag and the line feed that ends it.
+    ///
+    /// Characters that an IEEE 488.2 string cannot hold are written as `?`;
+    /// [`unit_name_problem`] tells beforehand.
+    pub fn encode(&self, tag: &str) -> Vec<u8> {
+        let (header, parameters) = self.program();
+        let mut line = String::from(header);
+        line.push(' ');
+        if !parameters.is_empty() {
+            line.push_str(&parameters);
+            line.push(',');
+        }
+        line.push_str(&wire::quoted(tag));
+        line.push('\n');
+        line.into_bytes()
+    }
+
+    /// Header and parameters without the tag.
+    fn program(&self) -> (&'static str, String) {
+        match self {
+            Request::Identify => ("*IDN?", String::new()),
+            Request::Version => ("SYST:VERS?", String::new()),
+            Request::SelfTest => ("*TST?", String::new()),
+            Request::Boot => ("SYST:BOOT?", String::new()),
+            Request::Identity => ("SYST:IDEN?", String::new()),
+            Request::WriteIdentity { identity, unit } => {
+                ("SYST:IDEN", format!("#H{identity:X},{}", wire::quoted(unit)))
+            }
+            Request::Slot { slot } => ("MEM:SLOT?", slot.to_string()),
+            Request::WriteSlot { slot, bytes } => {
+                ("MEM:SLOT", format!("{slot},{}", wire::quoted(&wire::hex(bytes))))
+            }
+            Request::Burst { channel, n, pull_up, settle_us, discard, prescaler } => {
+                let pull = on_off(*pull_up);
+                let text = format!("{n},{pull},{settle_us},{discard},{prescaler},(@{channel})");
+                ("MEAS:BURS?", text)
+            }
+            Request::Level { channel, n, pull_up, settle_us } => {
+                let pull = on_off(*pull_up);
+                ("MEAS:LEV?", format!("{n},{pull},{settle_us},(@{channel})"))
+            }
+            Request::Charge { channel, pairs } => ("MEAS:CHAR?", format!("{pairs},(@{channel})")),
+            Request::Supply { n } => ("MEAS:SUPP?", n.to_string()),
+            Request::Allow { pins, off_high } => {
+                let level = if *off_high { "HIGH" } else { "LOW" };
+                ("OUTP:ALL", format!("{level},{}", channel_list(pins)))
+            }
+            Request::Output { pin, on } => ("OUTP", format!("{},(@{pin})", on_off(*on))),
+            Request::OutputState { pin } => ("OUTP?", format!("(@{pin})")),
+            Request::Hold { ms } => ("OUTP:HOLD", ms.to_string()),
+            Request::Abort => ("ABOR", String::new()),
+            Request::Reset => ("*RST", String::new()),
+            Request::NextError => ("SYST:ERR?", String::new()),
+        }
+    }
+
+    /// How long the probe may take to answer before the request counts as lost.
+    ///
+    /// The computed work of the request at 16 MHz (13 converter clocks a conversion, 25 for the
+    /// first; 8271H section 24.4), plus a margin of 300 ms.
+    pub fn timeout(&self) -> Duration {
+        MARGIN + self.work()
+    }
+
+    /// The time that the probe itself spends on the request.
+    fn work(&self) -> Duration {
+        match self {
+            Request::Burst { n, settle_us, discard, prescaler, .. } => {
+                let conversions = u32::from(*n) + u32::from(*discard) + 1;
+                conversion(*prescaler) * conversions + Duration::from_micros((*settle_us).into())
+            }
+            // A digital read with its loop takes under 10 µs at 16 MHz.
+            Request::Level { n, settle_us, .. } => {
+                Duration::from_micros(u64::from(*n) * 10 + u64::from(*settle_us))
+            }
+            Request::Charge { pairs, .. } => conversion(128) * (2 * u32::from(*pairs) + 1),
+            // The reference settles for some milliseconds first.
+            Request::Supply { n } => {
+                conversion(128) * (u32::from(*n) + 64) + Duration::from_millis(20)
+            }
+            Request::WriteIdentity { .. } => EEPROM_BYTE * 128,
+            Request::WriteSlot { bytes, .. } => {
+                EEPROM_BYTE * u32::try_from(bytes.len()).unwrap_or(1024).min(1024)
+            }
+            _ => Duration::ZERO,
+        }
+    }
+
+    /// The longest line that can answer, in bytes, with tag, CRC and terminator.
+    pub fn largest_reply(&self) -> usize {
+        wire::FRAME_MAX
+            + match self {
+                Request::Identify => 80,
+                Request::Identity => 16 + 2 * UNIT_NAME_MAX,
+                Request::Slot { .. } => 160,
+                Request::Burst { .. } | Request::Supply { .. } => 80,
+                Request::NextError => 96,
+                _ => 40,
+            }
+    }
+}
+
+/// One conversion at 16 MHz divided by `prescaler`: 13 converter clocks.
+fn conversion(prescaler: u8) -> Duration {
+    Duration::from_nanos(13 * u64::from(prescaler) * 1000 / 16)
+}
+
+fn channel_list(pins: &[u8]) -> String {
+    let mut text = String::from("(@");
+    for (i, pin) in pins.iter().enumerate() {
+        let comma = if i == 0 { "" } else { "," };
+        // Writing to a String cannot fail.
+        let _ = write!(text, "{comma}{pin}");
+    }
+    text.push(')');
+    text
+}

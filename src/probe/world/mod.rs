@@ -1,0 +1,430 @@
+//! The physics of one assembled unit: parts as they came out of the reel, shunts where hands put
+//! them, charge on open pins, a converter with its errors and noise, a supply that sags.
+//!
+//! The world stands in for the board under the probe's own code, for rehearsal and for tests. Its
+//! time is a number that its user advances; everything random comes from the seed.
+
+mod chip;
+mod pin;
+mod unit;
+
+pub use unit::Converter;
+
+use super::core::{Input, PinMode};
+use crate::board::{Board, Level, Place, Setting};
+use crate::circuit::{Circuit, Node, Parts};
+use crate::units::{Amperes, Volts};
+use pin::{Charge, Pull};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use std::collections::HashMap;
+use std::sync::Arc;
+
+/// Bytes of EEPROM of the ATmega328P.
+const EEPROM: usize = 1024;
+
+/// Time constant of the internal reference behind the multiplexer, in seconds: settled to half a
+/// code in a millisecond (350 µs to 2 ms in the field, pitfalls 23).
+const REFERENCE_SETTLES: f64 = 150e-6;
+
+/// Why the chip started; the bits of its reset-cause register (8271H section 11.9.1).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ResetCause {
+    /// Power-on.
+    Power = 1,
+    /// The reset pin.
+    External = 2,
+    /// Brown-out.
+    BrownOut = 4,
+    /// Watchdog.
+    Watchdog = 8,
+    /// Cleared by a boot loader.
+    Unknown = 0,
+}
+
+/// Defects of one unit beside the values of its [`Parts`].
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Defects {
+    /// Loads (by index) that draw nothing.
+    pub dead_loads: Vec<usize>,
+    /// Pins (by number) whose solder joint is open.
+    pub open_pins: Vec<u8>,
+    /// Loads (by index) that lift the ground of the jumper circuits by so many volts while on.
+    pub ground_shift: Vec<(usize, Volts)>,
+}
+
+/// One assembled unit on the bench.
+#[derive(Debug)]
+pub struct World {
+    board: Arc<Board>,
+    parts: Parts,
+    defects: Defects,
+    converter: Converter,
+    /// True voltage of the internal reference.
+    bandgap: f64,
+    /// Sag of the supply per load in volts.
+    sags: Vec<f64>,
+    /// Per chip pin, in the order of the chip profile.
+    pins: Vec<Pin>,
+    setting: Setting,
+    /// Voltage between the supply pins of the chip now.
+    vcc: f64,
+    /// Voltage on the sample-and-hold, from which input, and when.
+    held: f64,
+    selected: Option<(Input, u64)>,
+    now_ns: u64,
+    booted_ns: u64,
+    powered: bool,
+    cause: ResetCause,
+    eeprom: Vec<u8>,
+    solved: HashMap<Wiring, Solved>,
+}
+
+/// One pin of the chip.
+#[derive(Debug)]
+struct Pin {
+    channel: Option<usize>,
+    pull_up: f64,
+    mode: PinMode,
+    charge: Charge,
+    /// Last digital level, which the input keeps between its thresholds.
+    level: bool,
+}
+
+/// What decides the voltages of the board.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+struct Wiring {
+    setting: Setting,
+    closed: Vec<usize>,
+    loads: Vec<usize>,
+}
+
+#[derive(Debug)]
+struct Solved {
+    circuit: Circuit,
+    /// Per channel; `None` when it floats.
+    channels: Vec<Option<Pull>>,
+    supply: f64,
+}
+
+impl World {
+    /// A good unit with parts drawn within tolerance, without any shunt, powered.
+    pub fn new(board: Arc<Board>, seed: u64) -> World {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let parts = unit::draw_parts(&board, &mut rng);
+        let converter = Converter::draw(&board, ChaCha8Rng::seed_from_u64(!seed));
+        let bandgap = unit::between(&mut rng, 1.08, 1.12);
+        let sags = board.loads.iter().map(|l| {
+            let mid = (l.sag.0.0 + l.sag.1.0) / 2.0;
+            mid * (1.0 + 0.1 * unit::span(&mut rng))
+        });
+        let sags = sags.collect();
+        // Pins of one chip agree within a few percent, chips among each other do not.
+        let pull_up = unit::between(&mut rng, 30e3, 36e3);
+        let pins = board.chip.pins.iter().map(|p| {
+            let channel = board.channels.iter().position(|c| c.pin.number == p.number);
+            Pin {
+                channel,
+                pull_up: pull_up * (1.0 + 0.03 * unit::span(&mut rng)),
+                mode: PinMode::Input,
+                charge: Charge::new(pin::STRAY + capacitance(&board, channel)),
+                level: false,
+            }
+        });
+        let mut world = World {
+            pins: pins.collect(),
+            setting: Setting::all_open(&board),
+            board,
+            parts,
+            defects: Defects::default(),
+            converter,
+            bandgap,
+            sags,
+            vcc: 0.0,
+            held: 0.0,
+            selected: None,
+            now_ns: 0,
+            booted_ns: 0,
+            powered: true,
+            cause: ResetCause::Power,
+            eeprom: vec![0xFF; EEPROM],
+            solved: HashMap::new(),
+        };
+        world.rewire();
+        world
+    }
+
+    /// The design of this unit.
+    pub fn board(&self) -> &Arc<Board> {
+        &self.board
+    }
+
+    /// The values that its parts really have.
+    pub fn parts(&self) -> &Parts {
+        &self.parts
+    }
+
+    /// Changes parts: a planted defect, a repair.
+    pub fn change_parts(&mut self, change: impl FnOnce(&mut Parts)) {
+        self.settle();
+        change(&mut self.parts);
+        self.solved.clear();
+        self.rewire();
+    }
+
+    /// Changes the defects that are not values of parts.
+    pub fn change_defects(&mut self, change: impl FnOnce(&mut Defects)) {
+        self.settle();
+        change(&mut self.defects);
+        self.solved.clear();
+        self.rewire();
+    }
+
+    /// The converter, to make it noisier or to put errors into it.
+    pub fn converter_mut(&mut self) -> &mut Converter {
+        &mut self.converter
+    }
+
+    /// True voltage of the internal reference.
+    pub fn bandgap(&self) -> Volts {
+        Volts(self.bandgap)
+    }
+
+    /// Where the shunts are.
+    pub fn setting(&self) -> &Setting {
+        &self.setting
+    }
+
+    /// Puts the shunt of a jumper somewhere, as a hand does.
+    pub fn place(&mut self, jumper: usize, place: Place) {
+        self.settle();
+        self.setting = self.setting.with(jumper, place);
+        self.rewire();
+    }
+
+    /// Puts every shunt where a setting has it.
+    pub fn place_all(&mut self, setting: &Setting) {
+        self.settle();
+        self.setting = setting.clone();
+        self.rewire();
+    }
+
+    /// Restarts the chip: all pins are inputs again, and its clock starts anew. The program on it
+    /// has to be started by whoever runs it.
+    pub fn reset(&mut self, cause: ResetCause) {
+        self.settle();
+        for pin in &mut self.pins {
+            pin.mode = PinMode::Input;
+        }
+        self.cause = cause;
+        self.booted_ns = self.now_ns;
+        self.selected = None;
+        self.rewire();
+    }
+
+    /// Takes the power away or gives it back; back on, the chip has had a power-on reset.
+    pub fn power(&mut self, on: bool) {
+        if on && !self.powered {
+            self.reset(ResetCause::Power);
+        }
+        self.powered = on;
+    }
+
+    /// Whether the unit has power.
+    pub fn powered(&self) -> bool {
+        self.powered
+    }
+
+    /// Time since the start of the world in microseconds.
+    pub fn now_us(&self) -> u64 {
+        self.now_ns / 1000
+    }
+
+    /// Time since the start of the world in nanoseconds.
+    pub fn now_ns(&self) -> u64 {
+        self.now_ns
+    }
+
+    /// Sets the time, for a harness that owns it; never backwards.
+    pub fn set_now(&mut self, us: u64) {
+        self.now_ns = self.now_ns.max(us.saturating_mul(1000));
+    }
+
+    /// Lets time pass.
+    pub fn advance_ns(&mut self, ns: u64) {
+        self.now_ns = self.now_ns.saturating_add(ns);
+    }
+
+    /// Milliseconds since the chip started.
+    pub fn uptime_ms(&self) -> u64 {
+        (self.now_ns - self.booted_ns) / 1_000_000
+    }
+
+    /// Why the chip started.
+    pub fn cause(&self) -> ResetCause {
+        self.cause
+    }
+
+    /// The EEPROM of the chip, erased (0xFF) on a new unit.
+    pub fn eeprom(&mut self) -> &mut [u8] {
+        &mut self.eeprom
+    }
+
+    /// Sets a pin of the chip; a number that the chip does not have is ignored.
+    pub fn set_pin(&mut self, number: u8, mode: PinMode) {
+        let Some(index) = self.pin_index(number) else { return };
+        if self.pins[index].mode == mode {
+            return;
+        }
+        self.settle();
+        self.pins[index].mode = mode;
+        self.rewire();
+    }
+
+    /// Reads a pin as a digital one: between the thresholds the input keeps its level.
+    pub fn level(&mut self, number: u8) -> bool {
+        let chip = self.board.chip;
+        let Some(index) = self.pin_index(number) else { return false };
+        if !self.powered || !chip.pins[index].digital {
+            return false;
+        }
+        let pin = &mut self.pins[index];
+        let ratio = pin.charge.volts(self.now_ns) / self.vcc;
+        pin.level = (pin.level && ratio > chip.vil.0) || ratio >= chip.vih.0;
+        pin.level
+    }
+
+    /// One conversion that begins now: the sample-and-hold is joined to the input for 1.5 clocks
+    /// of the converter (8271H section 24.4). Takes no time of its own.
+    pub fn sample(&mut self, input: Input, prescaler: u8) -> u16 {
+        if !self.powered {
+            return 0;
+        }
+        let before = self.selected.filter(|(selected, _)| *selected == input);
+        self.selected = Some((input, self.now_ns));
+        self.held = match input {
+            Input::Ground => 0.0,
+            Input::Bandgap => {
+                let since = before.map_or(self.now_ns, |(_, at)| at);
+                let seconds = (self.now_ns - since) as f64 * 1e-9;
+                let left = (-seconds / REFERENCE_SETTLES).exp();
+                self.bandgap + (self.held - self.bandgap) * left
+            }
+            Input::Pin(mux) => match self.mux_index(mux) {
+                Some(index) => {
+                    // 1.5 clocks of 16 MHz divided by the prescaler.
+                    let ns = u64::from(prescaler) * 1500 / 16;
+                    let (held, hold) = (self.held, self.board.chip.hold.0);
+                    self.pins[index].charge.sample(self.now_ns, held, hold, ns)
+                }
+                None => self.held,
+            },
+        };
+        self.converter.code(self.held / self.vcc, self.now_ns as f64 * 1e-9)
+    }
+
+    /// Whether the converter has been used since the chip started.
+    fn converting(&self) -> bool {
+        self.selected.is_some()
+    }
+
+    /// Current through a resistor now, for what only a person sees: a lamp is lit or dark.
+    pub fn lamp_current(&mut self, resistor: usize) -> Amperes {
+        if !self.powered {
+            return Amperes(0.0);
+        }
+        self.solved().circuit.resistor_current(resistor)
+    }
+
+    fn pin_index(&self, number: u8) -> Option<usize> {
+        self.board.chip.pins.iter().position(|p| p.number == number)
+    }
+
+    fn mux_index(&self, mux: u8) -> Option<usize> {
+        self.board.chip.pins.iter().position(|p| p.adc == Some(mux))
+    }
+
+    /// Whether a pin is driven to a level.
+    fn drives(&self, number: u8, level: Level) -> bool {
+        let mode = self.pin_index(number).map(|i| self.pins[i].mode);
+        mode == Some(if level == Level::High { PinMode::High } else { PinMode::Low })
+    }
+
+    fn wiring(&self) -> Wiring {
+        let switches = self.board.switches.iter().enumerate();
+        let loads = self.board.loads.iter().enumerate();
+        let closed = switches.filter(|(_, s)| self.drives(s.pin.number, s.active));
+        let on = loads.filter(|(_, l)| self.drives(l.pin.number, l.off.other()));
+        Wiring {
+            setting: self.setting.clone(),
+            closed: closed.map(|(i, _)| i).collect(),
+            loads: on.map(|(i, _)| i).collect(),
+        }
+    }
+
+    /// Brings the charge of every pin up to now, before something changes.
+    fn settle(&mut self) {
+        for pin in &mut self.pins {
+            pin.charge.volts(self.now_ns);
+        }
+    }
+
+    /// The board as it is wired now. Solved once for each wiring.
+    fn solved(&mut self) -> &Solved {
+        let wiring = self.wiring();
+        let World { board, parts, defects, sags, solved, .. } = self;
+        solved.entry(wiring).or_insert_with_key(|w| solve(board, parts, defects, sags, w))
+    }
+
+    /// Tells every pin what pulls at it now.
+    fn rewire(&mut self) {
+        let (supply, channels) = {
+            let solved = self.solved();
+            (solved.supply, solved.channels.clone())
+        };
+        self.vcc = supply;
+        for (pin, chip_pin) in self.pins.iter_mut().zip(self.board.chip.pins) {
+            let open = self.defects.open_pins.contains(&chip_pin.number);
+            let net = pin.channel.filter(|_| !open).and_then(|c| channels[c]);
+            let net = net.unwrap_or(Pull::OPEN);
+            pin.charge.pull = match pin.mode {
+                PinMode::Input => net,
+                PinMode::PullUp if chip_pin.pull_up => net.with(supply, pin.pull_up),
+                PinMode::PullUp => net,
+                PinMode::Low => Pull::rail(0.0),
+                PinMode::High => Pull::rail(supply),
+            };
+        }
+    }
+}
+
+fn solve(board: &Board, parts: &Parts, defects: &Defects, sags: &[f64], wiring: &Wiring) -> Solved {
+    let drawing = wiring.loads.iter().filter(|i| !defects.dead_loads.contains(i));
+    let sag: f64 = drawing.map(|&i| sags[i]).sum();
+    let supply = parts.supply.0 - sag;
+    let lifts = defects.ground_shift.iter().filter(|(i, _)| wiring.loads.contains(i));
+    let lift: f64 = lifts.map(|(_, v)| v.0).sum();
+    let loaded = Parts { supply: Volts(supply), ..parts.clone() };
+    let circuit = Circuit::solve(board, &loaded, &wiring.setting, &wiring.closed);
+    let channels = board.channels.iter().map(|c| match circuit.node(c.net) {
+        Node::Driven { volts, source } => {
+            // The jumper circuits hang between the supply and their lifted ground.
+            let volts = lift + volts.0 * (supply - lift) / supply;
+            Some(Pull { volts, ohms: source.0 })
+        }
+        Node::Floating => None,
+    });
+    let channels = channels.collect();
+    Solved { channels, circuit, supply }
+}
+
+/// Capacitors that the board has right at the net of a channel.
+fn capacitance(board: &Board, channel: Option<usize>) -> f64 {
+    let Some(net) = channel.and_then(|c| board.channels.get(c)).map(|c| c.net) else { return 0.0 };
+    let rails = [board.supply.net, board.supply.ground];
+    let at = |c: &&crate::board::Capacitor| {
+        let [a, b] = c.between;
+        (a == net && rails.contains(&b)) || (b == net && rails.contains(&a))
+    };
+    board.capacitors.iter().filter(at).map(|c| c.farads.0).sum()
+}

@@ -1,0 +1,258 @@
+//! Folds the bench's events into rows.
+
+use super::{Head, Row, RowKind};
+use crate::bench::{
+    Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, judge, sag,
+};
+use crate::board::{Board, Kind, Level};
+use crate::window::Limits;
+use jiff::{SignedDuration, Timestamp};
+use std::sync::Arc;
+use std::time::Duration;
+
+/// The decision rule of every reading, in the words of ILAC-G8: acceptance inside the limits less a
+/// guard band of the expanded uncertainty.
+const GUARDED: &str = "binary, guard band U (k=2)";
+
+/// The rule of limits that are compared as they are.
+const SIMPLE: &str = "binary, simple acceptance";
+
+/// Cautions that every record carries.
+pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy loads on; power off \
+     before power jumpers are moved; extra-low voltage only; ESD care; local codes and licensed \
+     practice come first; this record does not certify a safety system";
+
+/// Turns events into rows, one unit attempt long.
+#[derive(Debug)]
+pub struct Folder {
+    board: Arc<Board>,
+    head: Head,
+    began: Timestamp,
+    seq: u64,
+}
+
+impl Folder {
+    /// A folder for one attempt that began at `began` by the wall clock. `head` holds what is known
+    /// before the probe has answered.
+    pub fn new(board: Arc<Board>, mut head: Head, began: Timestamp) -> Folder {
+        head.board.clone_from(&board.name);
+        head.revision.clone_from(&board.revision);
+        head.board_sha256.clone_from(&board.sha256);
+        head.supply_source.clone_from(&board.supply.source);
+        head.chip = board.chip.part.to_string();
+        Folder { board, head, began, seq: 0 }
+    }
+
+    /// The rows that an event makes, `t` after the beginning. The live picture makes none.
+    pub fn fold(&mut self, t: Duration, event: &Event) -> Vec<Row> {
+        match event {
+            Event::Live(_) => Vec::new(),
+            Event::Probe(info) => {
+                self.head.probe = format!("{} {}", info.model, info.version);
+                self.head.identity.clone_from(&info.identity);
+                self.head.boot = Some(u64::from(info.boot.count));
+                self.head.reset_cause = info.boot.cause.to_lowercase();
+                vec![self.event(t, "probe found", CAUTIONS)]
+            }
+            Event::Prompt { at, prompt, .. } => self.prompted(t, at, prompt),
+            Event::Moved(at) => {
+                let row = self.event(t, "move believed", "");
+                vec![self.step(row, at)]
+            }
+            Event::Check { at, check } => vec![self.check(t, at, check)],
+            Event::Supply { at, check } => vec![self.supply(t, at, check)],
+            Event::Answered { at, question, yes, verdict } => {
+                vec![self.answered(t, at, *question, *yes, *verdict)]
+            }
+            Event::Rebooted(boot) => {
+                self.head.boot = Some(u64::from(boot.count));
+                self.head.reset_cause = boot.cause.to_lowercase();
+                vec![self.event(t, "probe reset", &boot.cause)]
+            }
+            Event::Voided { at, why } => {
+                let row = self.event(t, "step void", why);
+                vec![self.step(row, at)]
+            }
+            Event::Finished(summary) => vec![self.finished(t, summary)],
+        }
+    }
+
+    fn row(&mut self, t: Duration, kind: RowKind) -> Row {
+        self.seq += 1;
+        let since = SignedDuration::try_from(t).unwrap_or(SignedDuration::ZERO);
+        Row {
+            row: kind,
+            seq: self.seq,
+            at: self.began.checked_add(since).unwrap_or(self.began),
+            t_ms: u64::try_from(t.as_millis()).ok(),
+            head: self.head.clone(),
+            ..Row::default()
+        }
+    }
+
+    fn event(&mut self, t: Duration, rule: &str, note: &str) -> Row {
+        let mut row = self.row(t, RowKind::Event);
+        row.rule = rule.to_string();
+        row.note = note.to_string();
+        row
+    }
+
+    fn step(&self, mut row: Row, at: &StepAt) -> Row {
+        row.step = Some(at.step as u64);
+        row.step_try = Some(u64::from(at.attempt));
+        row.setting = at.setting.text(&self.board);
+        if let Some((jumper, place)) = at.moved {
+            let j = &self.board.jumpers[jumper];
+            row.jumper.clone_from(&j.id);
+            row.position = j.place_name(place).to_string();
+        }
+        row.moved_by = at.moved_by.map_or(String::new(), |m| m.word().to_string());
+        row
+    }
+
+    /// Only what was asked beyond the plain sequence is kept: doubts are part of the evidence.
+    fn prompted(&mut self, t: Duration, at: &StepAt, prompt: &Prompt) -> Vec<Row> {
+        let (rule, note) = match prompt {
+            Prompt::Doubt { jumper, asked, reads_as } => {
+                let j = &self.board.jumpers[*jumper];
+                let reads = reads_as.map_or("no position", |p| j.place_name(p));
+                let asked = j.place_name(*asked);
+                ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
+            }
+            Prompt::Unstable { jumper } => {
+                ("unstable contact", self.board.jumpers[*jumper].id.clone())
+            }
+            _ => return Vec::new(),
+        };
+        let row = self.event(t, rule, &note);
+        vec![self.step(row, at)]
+    }
+
+    fn check(&mut self, t: Duration, at: &StepAt, check: &Check) -> Row {
+        let row = self.row(t, RowKind::Check);
+        let mut row = self.step(row, at);
+        let channel = &self.board.channels[check.channel];
+        row.channel.clone_from(&channel.id);
+        row.pin = channel.pin.name.to_string();
+        row.mode = check.mode.word().to_string();
+        row.pull = if check.pull_up { "on" } else { "off" }.to_string();
+        row.load = check.on.join(" ");
+        if let Some(burst) = &check.burst {
+            put_burst(&mut row, burst);
+        }
+        row.pullup_shift_code = check.pull_up_shift;
+        row.driven_proof = check.driven.word().to_string();
+        row.u_code = check.u_code;
+        row.k = check.u_code.map(|_| judge::COVERAGE);
+        row.expected_code = check.expected_code;
+        row.band_low_code = check.bench_band.map(|b| b.low);
+        row.band_high_code = check.bench_band.map(|b| b.high);
+        put_limits(&mut row, check.limits.as_ref());
+        row.limit_source.clone_from(&check.limit_source);
+        row.option_expected = check.option_expected.clone().unwrap_or_default();
+        row.option_read = check.option_read.clone().unwrap_or_default();
+        let finite = |x: Option<f64>| x.filter(|x| x.is_finite());
+        row.margin_code = finite(check.margin_code);
+        let lsb_mv = 1000.0 * self.board.supply.volts.0 / self.board.chip.scale;
+        row.margin_mv = row.margin_code.map(|code| code * lsb_mv);
+        row.margin_pct = finite(check.margin_pct);
+        row.remaining_margin_code = finite(check.remaining_code);
+        row.rule = match check.kind {
+            Kind::Analog => GUARDED.to_string(),
+            Kind::Digital => SIMPLE.to_string(),
+        };
+        row.verdict = check.verdict.word().to_string();
+        row.reason.clone_from(&check.reason);
+        row
+    }
+
+    fn supply(&mut self, t: Duration, at: &StepAt, check: &SupplyCheck) -> Row {
+        let row = self.row(t, RowKind::Supply);
+        let mut row = self.step(row, at);
+        row.load.clone_from(&self.board.loads[check.load].id);
+        row.channel = "supply".to_string();
+        row.pin = "internal reference".to_string();
+        if let Some(burst) = &check.loaded {
+            put_burst(&mut row, burst);
+        }
+        row.expected_code = check.idle.map(|b| b.mean);
+        if let Some(sag) = sag::figures(&self.board, check) {
+            row.supply_mv = Some(1000.0 * sag.idle.0);
+            row.supply_loaded_mv = Some(1000.0 * sag.loaded.0);
+            row.sag_mv = Some(1000.0 * sag.sag.0);
+            row.sag_pct = Some(100.0 * sag.ratio);
+            row.note = format!(
+                "lowest {:.0} mV; dips under 0.2 ms are not seen; millivolts by the nominal \
+                 reference",
+                1000.0 * sag.lowest.0
+            );
+        }
+        row.limit_source = "board file".to_string();
+        row.rule = SIMPLE.to_string();
+        row.verdict = check.verdict.word().to_string();
+        row.reason.clone_from(&check.reason);
+        row
+    }
+
+    fn answered(
+        &mut self,
+        t: Duration,
+        at: &StepAt,
+        question: usize,
+        yes: bool,
+        verdict: Verdict,
+    ) -> Row {
+        let row = self.row(t, RowKind::Question);
+        let mut row = self.step(row, at);
+        let q = &self.board.questions[question];
+        row.rule.clone_from(&q.id);
+        row.answer = if yes { "yes" } else { "no" }.to_string();
+        row.option_expected = if q.expect { "yes" } else { "no" }.to_string();
+        row.verdict = verdict.word().to_string();
+        row.note.clone_from(&q.ask);
+        row
+    }
+
+    fn finished(&mut self, t: Duration, summary: &Summary) -> Row {
+        let mut row = self.row(t, RowKind::Unit);
+        row.verdict = summary.verdict.word().to_string();
+        row.reason = summary.reasons.join("; ");
+        if let Some(worst) = &summary.worst {
+            row.channel.clone_from(&self.board.channels[worst.channel].id);
+            row.setting = worst.setting.text(&self.board);
+            row.margin_code = Some(worst.margin_code);
+            row.margin_pct = Some(worst.margin_pct);
+            row.remaining_margin_code = Some(worst.remaining_code);
+        }
+        if let Some((load, ratio)) = summary.sag {
+            row.load.clone_from(&self.board.loads[load].id);
+            row.sag_pct = Some(100.0 * ratio);
+            row.sag_mv = Some(1000.0 * ratio * self.board.supply.volts.0);
+        }
+        row.rule = "worst required check".to_string();
+        if summary.verdict == UnitVerdict::Pass {
+            row.note = "a pass speaks for the checks in this record".to_string();
+        }
+        row
+    }
+}
+
+fn put_burst(row: &mut Row, burst: &Burst) {
+    row.n = Some(u64::from(burst.n));
+    row.mean_code = Some(burst.mean);
+    row.sd_code = Some(burst.sd);
+    row.min_code = Some(u64::from(burst.min));
+    row.max_code = Some(u64::from(burst.max));
+}
+
+/// Limits of a digital channel are those of the share of ones: 0 or 1.
+fn put_limits(row: &mut Row, limits: Option<&Limits>) {
+    let (low, high) = match limits {
+        None => return,
+        Some(Limits::Codes { low, high }) => (*low, *high),
+        Some(Limits::Level(Level::Low)) => (0, 0),
+        Some(Limits::Level(Level::High)) => (1, 1),
+    };
+    row.window_low_code = Some(u64::from(low));
+    row.window_high_code = Some(u64::from(high));
+}

@@ -1,0 +1,217 @@
+//! What the operator is told, in plain words.
+
+use crate::bench::{Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag};
+use crate::board::{Board, Jumper, Place};
+
+/// The cautions shown before anything is switched.
+pub const CAUTIONS: &[&str] = &[
+    "Take live equipment off the outputs; fit only the dummy loads named below.",
+    "Power off before a jumper in the supply is moved.",
+    "Extra-low voltage only, from a source with a current limit. Mind electrostatic discharge.",
+    "Local codes and licensed practice come first. This tool does not certify a safety system.",
+];
+
+/// The dummy loads of a board, one a line.
+pub fn dummies(board: &Board) -> Vec<String> {
+    board.loads.iter().map(|l| format!("{} ({}): {}", l.id, l.label, l.dummy)).collect()
+}
+
+/// Between which header pins a place is.
+fn pins(jumper: &Jumper, place: Place) -> String {
+    let Place::At(i) = place else { return String::new() };
+    let poles: Vec<String> =
+        jumper.positions[i].pins.iter().map(|[a, b]| format!("between pins {a} and {b}")).collect();
+    poles.join(", and ")
+}
+
+/// The move asked for, as one says it.
+pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
+    let id = &jumper.id;
+    match (from, to) {
+        (_, Place::Open) => format!("{id}: take the shunt off"),
+        (Place::Open, Place::At(_)) => {
+            let name = jumper.place_name(to);
+            format!("{id}: put a shunt on position {name}, {}", pins(jumper, to))
+        }
+        (Place::At(_), Place::At(_)) => {
+            let name = jumper.place_name(to);
+            format!("{id}: move the shunt to position {name}, {}", pins(jumper, to))
+        }
+    }
+}
+
+/// A place of a jumper in a sentence.
+fn on(jumper: &Jumper, place: Place) -> String {
+    match place {
+        Place::Open => "off".to_string(),
+        Place::At(_) => format!("on {}, {}", jumper.place_name(place), pins(jumper, place)),
+    }
+}
+
+/// What the operator is asked, in one or a few lines.
+pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
+    match prompt {
+        Prompt::Cautions => {
+            let mut lines: Vec<String> = CAUTIONS.iter().map(|l| l.to_string()).collect();
+            lines.extend(dummies(board).iter().map(|d| format!("Dummy load {d}")));
+            lines.push("Press Enter when that is so.".into());
+            lines
+        }
+        Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
+        Prompt::Move { jumper, from, to, key_needed } => {
+            let j = &board.jumpers[*jumper];
+            let mut text = move_text(j, *from, *to);
+            if *key_needed {
+                text += ". No reading can tell: press Enter when it is there";
+            }
+            vec![format!("{text}.")]
+        }
+        Prompt::Doubt { jumper, asked, reads_as } => {
+            let j = &board.jumpers[*jumper];
+            let reads = match reads_as {
+                Some(Place::Open) => "as if no shunt made contact".to_string(),
+                Some(place) => format!("as {}", j.place_name(*place)),
+                None => "as no position".to_string(),
+            };
+            vec![format!(
+                "{} reads {reads}: is the shunt {}? Enter = yes, it is; Space = no, wait.",
+                j.id,
+                on(j, *asked)
+            )]
+        }
+        Prompt::Unstable { jumper } => {
+            let id = &board.jumpers[*jumper].id;
+            vec![format!(
+                "{id} does not come to rest: press the shunt home, or look at its contact."
+            )]
+        }
+        Prompt::Question { question } => {
+            vec![format!("{} Enter = yes; Space = no.", board.questions[*question].ask)]
+        }
+        Prompt::HandsOff => {
+            vec!["Delivery setting reached. Hands off: everything is read once more.".into()]
+        }
+    }
+}
+
+/// Where the sequence is, short: `J1=3`.
+pub fn place(board: &Board, at: &StepAt) -> String {
+    match at.moved {
+        Some((jumper, place)) => {
+            let j = &board.jumpers[jumper];
+            format!("{}={}", j.id, j.place_name(place))
+        }
+        None if at.step == 0 => "no shunts".into(),
+        None => "delivery".into(),
+    }
+}
+
+/// A reading judged, on one line.
+pub fn check(board: &Board, check: &Check) -> String {
+    let channel = &board.channels[check.channel].id;
+    let read = match (&check.burst, check.kind) {
+        (Some(b), crate::board::Kind::Analog) => format!("{:.1}", b.mean),
+        (Some(b), crate::board::Kind::Digital) => {
+            let word = if b.mean > 0.99 { "high" } else { "low" };
+            if b.min == b.max { word.to_string() } else { "between".to_string() }
+        }
+        (None, _) => "no reading".into(),
+    };
+    let option = match (&check.option_read, &check.option_expected) {
+        (Some(option), _) => option.clone(),
+        (None, Some(_)) => "no option".into(),
+        (None, None) => "at rest".into(),
+    };
+    let margin = match check.margin_code {
+        Some(m) if m.is_finite() => format!(", margin {m:.0} codes"),
+        _ => String::new(),
+    };
+    let on = if check.on.is_empty() { String::new() } else { format!(" [{}]", check.on.join(" ")) };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
+    format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
+}
+
+/// A load tried, on one line.
+pub fn supply(board: &Board, check: &SupplyCheck) -> String {
+    let load = &board.loads[check.load].id;
+    let figures = match sag::figures(board, check) {
+        Some(s) => format!("sag {} ({:.2} %)", s.sag, 100.0 * s.ratio),
+        None => "no sag read".into(),
+    };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
+    format!("{load} {figures} {}{why}", check.verdict.word())
+}
+
+/// How the run ended, in a few lines, the verdict first.
+pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
+    let mut lines = vec![format!("{unit} {}", summary.verdict.word())];
+    lines.extend(summary.reasons.iter().map(|r| format!("because {r}")));
+    if let Some(w) = &summary.worst {
+        lines.push(format!(
+            "smallest remaining margin {:.1} codes (margin now {:.1}, {:.0} % of nominal): {} {}",
+            w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
+        ));
+    }
+    if let Some((load, ratio)) = summary.sag {
+        let sag_mv = 1000.0 * ratio * board.supply.volts.0;
+        let id = &board.loads[load].id;
+        lines.push(format!("largest sag {sag_mv:.0} mV ({:.2} %) with {id}", 100.0 * ratio));
+    }
+    match summary.verdict {
+        UnitVerdict::Hold => lines.push(
+            "reads right, but not as a good unit would: keep it aside for a decision".to_string(),
+        ),
+        UnitVerdict::Incomplete => {
+            lines.push("not everything was tested: test it again".to_string());
+        }
+        UnitVerdict::Pass | UnitVerdict::Fail => {}
+    }
+    lines
+}
+
+/// Events that a plain screen shows, one a line, each with its kind in front.
+pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, String)> {
+    match event {
+        Event::Live(_) => Vec::new(),
+        Event::Probe(info) => {
+            let identity = match info.identity.as_str() {
+                "" => "no identity yet".to_string(),
+                id => format!("identity {id}"),
+            };
+            vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
+        }
+        Event::Prompt { at, steps, prompt: asked } => {
+            let kind = match asked {
+                Prompt::Move { .. } | Prompt::Clear => "do",
+                Prompt::Cautions => "caution",
+                Prompt::Doubt { .. } | Prompt::Question { .. } => "ask",
+                Prompt::Unstable { .. } | Prompt::HandsOff => "note",
+            };
+            let step = match asked {
+                Prompt::Move { .. } => format!("[{}/{}] ", at.step, steps - 2),
+                _ => String::new(),
+            };
+            prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()
+        }
+        Event::Moved(at) => {
+            let by = at.moved_by.map_or("", |m| m.word());
+            vec![("moved", format!("{} ({by})", place(board, at)))]
+        }
+        Event::Check { check: c, .. } => vec![("check", check(board, c))],
+        Event::Supply { check, .. } => vec![("supply", supply(board, check))],
+        Event::Answered { question, yes, verdict, .. } => {
+            let said = if *yes { "yes" } else { "no" };
+            let id = &board.questions[*question].id;
+            vec![("answer", format!("{id}: {said} {}", verdict.word()))]
+        }
+        Event::Rebooted(boot) => vec![("note", format!("the probe was reset ({})", boot.cause))],
+        Event::Voided { why, .. } => vec![("note", why.clone())],
+        Event::Finished(s) => {
+            let mut lines = summary(board, unit, s).into_iter();
+            let first = lines.next().map(|l| ("verdict", l));
+            first.into_iter().chain(lines.map(|l| ("", l))).collect()
+        }
+    }
+}

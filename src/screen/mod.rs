@@ -1,0 +1,27 @@
+//! What the operator sees: observers of events that send nothing back but keys.
+
+pub mod keys;
+pub mod plain;
+pub mod terminal;
+
+use crate::bench::Event;
+use std::time::Duration;
+
+/// An observer of a run. Every method does nothing unless a screen has something to show.
+pub trait Screen {
+    /// Shows an event that has been recorded already. `t` is the time since the beginning.
+    fn show(&mut self, t: Duration, event: &Event) {
+        let _ = (t, event);
+    }
+
+    /// Shows a line that belongs to no event.
+    fn say(&mut self, line: &str) {
+        let _ = line;
+    }
+}
+
+/// A screen that shows nothing.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Silent;
+
+impl Screen for Silent {}

@@ -1,0 +1,197 @@
+//! Joins the bench to the probe's language and to the record, still without clock or I/O.
+//!
+//! Order is the point: an event becomes rows, the rows go to disk, then the screen is told, then
+//! the probe is asked the next thing. Whoever drives the conductor carries its acts out in order.
+
+use super::translate;
+use crate::bench::{Answer, Ask, Event, Input, Key, Output, Procedure, Summary};
+use crate::board::Board;
+use crate::probe::exchange::{Exchange, Outcome};
+use crate::probe::message::{Reply, Request};
+use crate::record::Row;
+use crate::record::fold::Folder;
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Something to be done, in order.
+#[derive(Clone, Debug)]
+pub enum Act {
+    /// Send these bytes to the probe.
+    Write(Vec<u8>),
+    /// Put these rows on disk, and only then go on.
+    Keep(Vec<Row>),
+    /// Show this.
+    Show(Event),
+    /// The run is over.
+    End(Box<Summary>),
+}
+
+/// One unit's run: procedure, probe exchange and record.
+#[derive(Debug)]
+pub struct Conductor<P> {
+    board: Arc<Board>,
+    bench: P,
+    exchange: Exchange,
+    folder: Folder,
+    asked: Option<Ask>,
+    left: VecDeque<Request>,
+    replies: Vec<Reply>,
+    acts: Vec<Act>,
+}
+
+impl<P: Procedure> Conductor<P> {
+    /// A conductor for one run of a procedure.
+    pub fn new(board: Arc<Board>, bench: P, exchange: Exchange, folder: Folder) -> Conductor<P> {
+        Conductor {
+            board,
+            bench,
+            exchange,
+            folder,
+            asked: None,
+            left: VecDeque::new(),
+            replies: Vec::new(),
+            acts: Vec::new(),
+        }
+    }
+
+    /// Whether the run is over.
+    pub fn over(&self) -> bool {
+        self.bench.over()
+    }
+
+    /// The procedure, to be asked what it came to.
+    pub fn procedure(&self) -> &P {
+        &self.bench
+    }
+
+    /// When the conductor wants to be told the time, if nothing happens before.
+    pub fn wake_at(&self) -> Option<Duration> {
+        [self.bench.wake_at(), self.exchange.wake_at()].into_iter().flatten().min()
+    }
+
+    /// Begins.
+    pub fn start(&mut self, now: Duration) -> Vec<Act> {
+        self.tell(now, Input::Start)
+    }
+
+    /// The operator pressed a key.
+    pub fn key(&mut self, now: Duration, key: Key) -> Vec<Act> {
+        self.tell(now, Input::Key(key))
+    }
+
+    /// The port is gone.
+    pub fn lost(&mut self, now: Duration, why: String) -> Vec<Act> {
+        self.tell(now, Input::Lost(why))
+    }
+
+    /// The operator wants to stop.
+    pub fn stop(&mut self, now: Duration) -> Vec<Act> {
+        self.tell(now, Input::Stop)
+    }
+
+    /// Bytes came from the probe.
+    pub fn bytes(&mut self, now: Duration, bytes: &[u8]) -> Vec<Act> {
+        self.exchange.bytes(now, bytes);
+        self.settle(now);
+        std::mem::take(&mut self.acts)
+    }
+
+    /// It is the time that `wake_at` named.
+    pub fn tick(&mut self, now: Duration) -> Vec<Act> {
+        if let Some(bytes) = self.exchange.tick(now) {
+            self.acts.push(Act::Write(bytes));
+        }
+        self.settle(now);
+        self.tell(now, Input::Tick)
+    }
+
+    fn tell(&mut self, now: Duration, input: Input) -> Vec<Act> {
+        let outputs = self.bench.handle(now, input);
+        self.carry(now, outputs);
+        std::mem::take(&mut self.acts)
+    }
+
+    fn carry(&mut self, now: Duration, outputs: Vec<Output>) {
+        for output in outputs {
+            match output {
+                Output::Ask(ask) => self.ask(now, ask),
+                Output::Event(event) => {
+                    let rows = self.folder.fold(now, &event);
+                    if !rows.is_empty() {
+                        self.acts.push(Act::Keep(rows));
+                    }
+                    let end = match &event {
+                        Event::Finished(summary) => Some(Act::End(Box::new(summary.clone()))),
+                        _ => None,
+                    };
+                    self.acts.push(Act::Show(event));
+                    self.acts.extend(end);
+                }
+            }
+        }
+    }
+
+    fn ask(&mut self, now: Duration, ask: Ask) {
+        self.left = translate::requests(&self.board, &ask).into();
+        self.replies.clear();
+        self.asked = Some(ask);
+        self.request(now);
+    }
+
+    /// Sends the next request of the ask in hand, or hands the answer to the bench.
+    fn request(&mut self, now: Duration) {
+        if let Some(request) = self.left.pop_front() {
+            let bytes = self.exchange.request(now, request);
+            // The line may have to stay quiet for a while yet.
+            if !bytes.is_empty() {
+                self.acts.push(Act::Write(bytes));
+            }
+        } else if let Some(ask) = self.asked.take() {
+            let answer = translate::answer(&ask, &self.replies);
+            self.answer(now, answer);
+        }
+    }
+
+    fn answer(&mut self, now: Duration, answer: Answer) {
+        let outputs = self.bench.handle(now, Input::Answer(answer));
+        self.carry(now, outputs);
+    }
+
+    /// Takes what the exchange has concluded.
+    fn settle(&mut self, now: Duration) {
+        while let Some(outcome) = self.exchange.take() {
+            match outcome {
+                Outcome::Reply(reply) => {
+                    self.replies.push(reply);
+                    self.request(now);
+                }
+                Outcome::Refused { code, text } => {
+                    self.conclude(now, Input::Answer(Answer::Refused(format!("{code} {text}"))));
+                }
+                Outcome::Unreadable(problem) => {
+                    let why = format!(
+                        "the probe speaks another version of the link ({problem}): flash the image \
+                         that came with this program"
+                    );
+                    self.conclude(now, Input::Lost(why));
+                }
+                Outcome::Lost { tries } => {
+                    let why = format!(
+                        "the probe does not answer ({tries} tries): look at the cable and the \
+                         supply; a board without the probe is flashed with bench-scripts/probe/flash"
+                    );
+                    self.conclude(now, Input::Lost(why));
+                }
+            }
+        }
+    }
+
+    /// The ask in hand is over, one way or the other.
+    fn conclude(&mut self, now: Duration, input: Input) {
+        self.left.clear();
+        self.asked = None;
+        let outputs = self.bench.handle(now, input);
+        self.carry(now, outputs);
+    }
+}

@@ -1,0 +1,175 @@
+//! Hands for the virtual board: an automatic operator, and a person's keys.
+
+use crate::bench::{Event, Key, Prompt};
+use crate::board::{Board, Place, Setting};
+use crate::circuit::Parts;
+use crate::faults;
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Something that hands do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Deed {
+    /// Put the shunt of a jumper somewhere.
+    Place(usize, Place),
+    /// Press a key.
+    Press(Key),
+}
+
+/// An operator who does what is asked, at a steady pace, and answers by what there is to see.
+#[derive(Debug)]
+pub struct Automatic {
+    board: Arc<Board>,
+    /// The unit on the bench: lamps glow by its parts, not by the drawing.
+    parts: Parts,
+    /// Where the shunts are.
+    shunts: Setting,
+    todo: VecDeque<(Duration, Deed)>,
+}
+
+/// Time to lift a shunt, to seat it, and to press a key.
+const LIFT: Duration = Duration::from_millis(1500);
+const SEAT: Duration = Duration::from_millis(2500);
+const PRESS: Duration = Duration::from_millis(1000);
+
+impl Automatic {
+    /// An operator with a unit whose shunts lie beside it.
+    pub fn new(board: Arc<Board>, parts: Parts) -> Automatic {
+        let shunts = Setting::all_open(&board);
+        Automatic { board, parts, shunts, todo: VecDeque::new() }
+    }
+
+    /// When the next deed is due.
+    pub fn next_at(&self) -> Option<Duration> {
+        self.todo.front().map(|&(at, _)| at)
+    }
+
+    /// The next deed, if it is due.
+    pub fn due(&mut self, now: Duration) -> Option<Deed> {
+        if self.next_at()? > now {
+            return None;
+        }
+        let (_, deed) = self.todo.pop_front()?;
+        if let Deed::Place(jumper, place) = deed {
+            self.shunts = self.shunts.with(jumper, place);
+        }
+        Some(deed)
+    }
+
+    /// Sees what the screen shows.
+    pub fn see(&mut self, now: Duration, event: &Event) {
+        let Event::Prompt { prompt, .. } = event else { return };
+        self.todo.clear();
+        match *prompt {
+            Prompt::Cautions | Prompt::Clear => self.press(now + PRESS, Key::Yes),
+            Prompt::Move { jumper, from, to, key_needed } => {
+                let mut at = now;
+                if from != Place::Open {
+                    at += LIFT;
+                    self.todo.push_back((at, Deed::Place(jumper, Place::Open)));
+                }
+                if to != Place::Open {
+                    at += SEAT;
+                    self.todo.push_back((at, Deed::Place(jumper, to)));
+                }
+                if key_needed {
+                    self.press(at + PRESS, Key::Yes);
+                }
+            }
+            Prompt::Doubt { jumper, asked, .. } => {
+                let there = self.shunts.0[jumper] == asked;
+                self.press(now + PRESS, if there { Key::Yes } else { Key::No });
+                if !there {
+                    self.todo.push_back((now + PRESS + SEAT, Deed::Place(jumper, asked)));
+                }
+            }
+            Prompt::Question { question } => {
+                let q = &self.board.questions[question];
+                let yes = faults::answer(&self.board, &self.parts, &self.shunts, q);
+                self.press(now + PRESS, if yes { Key::Yes } else { Key::No });
+            }
+            Prompt::Unstable { .. } | Prompt::HandsOff => {}
+        }
+    }
+
+    fn press(&mut self, at: Duration, key: Key) {
+        self.todo.push_back((at, Deed::Press(key)));
+    }
+}
+
+/// A person at the keyboard who has no board in the hand: keys move the shunts of the virtual one.
+#[derive(Debug)]
+pub struct ByHand {
+    board: Arc<Board>,
+    asked: Option<Prompt>,
+    shunts: Setting,
+}
+
+impl ByHand {
+    /// A person with a unit whose shunts lie beside it.
+    pub fn new(board: Arc<Board>) -> ByHand {
+        let shunts = Setting::all_open(&board);
+        ByHand { board, asked: None, shunts }
+    }
+
+    /// What may be pressed now, in one line; empty where the prompt says it already.
+    pub fn help(&self) -> Option<String> {
+        match self.asked {
+            Some(Prompt::Move { .. }) => Some(
+                "virtual unit: Enter does it; Space puts the shunt one place too far; Backspace \
+                 takes it off"
+                    .into(),
+            ),
+            _ => None,
+        }
+    }
+
+    /// Sees what the screen shows.
+    pub fn see(&mut self, event: &Event) {
+        if let Event::Prompt { prompt, .. } = event
+            && !matches!(prompt, Prompt::Unstable { .. })
+        {
+            self.asked = Some(prompt.clone());
+        }
+    }
+
+    /// What a key does.
+    pub fn press(&mut self, key: Key) -> Vec<Deed> {
+        let Some(asked) = self.asked.clone() else { return vec![Deed::Press(key)] };
+        match asked {
+            Prompt::Move { jumper, to, key_needed, .. } => {
+                let place = match key {
+                    Key::Yes => to,
+                    Key::No => self.beside(jumper, to),
+                    Key::Again => Place::Open,
+                };
+                let mut deeds = vec![self.put(jumper, place)];
+                if key == Key::Yes && key_needed {
+                    deeds.push(Deed::Press(Key::Yes));
+                }
+                deeds
+            }
+            // "No, it is not there" is followed by putting it there.
+            Prompt::Doubt { jumper, asked, .. } if key != Key::Yes => {
+                vec![Deed::Press(Key::No), self.put(jumper, asked)]
+            }
+            _ => vec![Deed::Press(key)],
+        }
+    }
+
+    fn put(&mut self, jumper: usize, place: Place) -> Deed {
+        self.shunts = self.shunts.with(jumper, place);
+        Deed::Place(jumper, place)
+    }
+
+    /// The place after this one on the header, round to `open`.
+    fn beside(&self, jumper: usize, place: Place) -> Place {
+        let n = self.board.jumpers[jumper].positions.len();
+        match place {
+            Place::At(i) if i + 1 < n => Place::At(i + 1),
+            Place::At(_) => Place::Open,
+            Place::Open => Place::At(0),
+        }
+    }
+}

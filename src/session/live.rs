@@ -1,0 +1,272 @@
+//! Runs a unit on the real clock: a probe on a port or a virtual board, a person at the keys.
+
+use super::hands::{ByHand, Deed};
+use super::{Act, Conductor};
+use crate::bench::{Event, Procedure, Summary};
+use crate::probe::port::{Port, PortEvent};
+use crate::probe::virtual_board::VirtualBoard;
+use crate::record::Row;
+use crate::screen::Screen;
+use crate::screen::keys::{self, SingleKeys, Typed};
+use crate::store::{Attempt, StoreError};
+use std::fmt;
+use std::time::{Duration, Instant};
+use tokio::sync::mpsc::{self, UnboundedReceiver, UnboundedSender};
+
+/// Why a run could not go on.
+#[derive(Debug)]
+pub enum SessionError {
+    /// The record could not be written.
+    Store(StoreError),
+    /// The port could not be opened.
+    Port(String),
+}
+
+impl fmt::Display for SessionError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            SessionError::Store(error) => error.fmt(f),
+            SessionError::Port(text) => f.write_str(text),
+        }
+    }
+}
+
+impl std::error::Error for SessionError {}
+
+impl From<StoreError> for SessionError {
+    fn from(error: StoreError) -> SessionError {
+        SessionError::Store(error)
+    }
+}
+
+/// Where rows go before the screen is told.
+pub trait Keep {
+    /// Returns when the rows are safe.
+    fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError>;
+}
+
+impl Keep for Attempt {
+    fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError> {
+        self.append(rows)
+    }
+}
+
+/// For a look that leaves no record.
+#[derive(Clone, Copy, Debug)]
+pub struct NoRecord;
+
+impl Keep for NoRecord {
+    fn keep(&mut self, _: &[Row]) -> Result<(), StoreError> {
+        Ok(())
+    }
+}
+
+/// Where the probe is.
+pub enum Line {
+    /// On a serial port, read by a thread of its own.
+    Port {
+        /// The open port.
+        port: Port,
+        /// What it sends.
+        events: UnboundedReceiver<PortEvent>,
+    },
+    /// A virtual board and the keys that stand for hands.
+    Virtual {
+        /// The board.
+        board: Box<VirtualBoard>,
+        /// The person who moves its shunts by keys.
+        hands: ByHand,
+    },
+}
+
+/// How often a virtual board is looked at.
+const LOOK: Duration = Duration::from_millis(5);
+
+impl Line {
+    /// Opens a serial port.
+    pub fn open(name: &str, baud: u32) -> Result<Line, SessionError> {
+        let (send, events) = mpsc::unbounded_channel();
+        // A receiver that is gone means that the session is over.
+        let forward = move |event| drop(send.send(event));
+        let port = Port::open(name, baud, Box::new(forward))
+            .map_err(|e| SessionError::Port(e.to_string()))?;
+        Ok(Line::Port { port, events })
+    }
+
+    fn write(&mut self, bytes: Vec<u8>) {
+        match self {
+            // A port that has gone says so by its event.
+            Line::Port { port, .. } => drop(port.write(bytes)),
+            Line::Virtual { board, .. } => board.write(&bytes),
+        }
+    }
+
+    /// Waits for the next thing from the probe.
+    async fn next(&mut self, began: Instant) -> PortEvent {
+        match self {
+            Line::Port { events, .. } => {
+                events.recv().await.unwrap_or(PortEvent::Gone("the port was closed".into()))
+            }
+            Line::Virtual { board, .. } => loop {
+                tokio::time::sleep(LOOK).await;
+                board.advance_to(began.elapsed());
+                let bytes = board.read();
+                if !bytes.is_empty() {
+                    return PortEvent::Bytes(bytes);
+                }
+            },
+        }
+    }
+}
+
+/// Starts the thread that reads the keys.
+fn keyboard() -> UnboundedReceiver<Typed> {
+    let (send, receive): (UnboundedSender<Typed>, _) = mpsc::unbounded_channel();
+    std::thread::spawn(move || keys::read(|typed| send.send(typed).is_ok()));
+    receive
+}
+
+/// One run: everything that the loop carries out acts with.
+struct Run<'a> {
+    line: Line,
+    screen: &'a mut dyn Screen,
+    record: &'a mut dyn Keep,
+    typed: UnboundedReceiver<Typed>,
+    single: Option<SingleKeys>,
+    began: Instant,
+    person: bool,
+}
+
+/// Where answers come from.
+#[derive(Clone, Copy, Debug)]
+pub struct Keys {
+    /// A person types: keys typed before a prompt are forgotten. A program's lines are not.
+    pub person: bool,
+}
+
+/// Leads one unit through its run. Without `keys` nothing is asked of anybody.
+pub fn run<P: Procedure>(
+    conductor: &mut Conductor<P>,
+    line: Line,
+    screen: &mut dyn Screen,
+    record: &mut dyn Keep,
+    keys: Option<Keys>,
+) -> Result<Summary, SessionError> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| SessionError::Port(format!("the session cannot start: {e}")))?;
+    let run = Run {
+        line,
+        screen,
+        record,
+        typed: if keys.is_some() { keyboard() } else { mpsc::unbounded_channel().1 },
+        single: keys.map(|_| SingleKeys::begin()),
+        began: Instant::now(),
+        person: keys.is_some_and(|k| k.person),
+    };
+    let summary = runtime.block_on(run.lead(conductor));
+    // The keyboard's thread may wait for a key for ever; it is not waited for.
+    runtime.shutdown_background();
+    summary
+}
+
+impl Run<'_> {
+    async fn lead<P: Procedure>(
+        mut self,
+        conductor: &mut Conductor<P>,
+    ) -> Result<Summary, SessionError> {
+        let mut stops = 0;
+        let mut acts = conductor.start(Duration::ZERO);
+        loop {
+            if let Some(summary) = self.carry_out(acts)? {
+                return Ok(summary);
+            }
+            let now = self.began.elapsed();
+            let wake = conductor.wake_at().map(|at| at.saturating_sub(now));
+            let sleep = tokio::time::sleep(wake.unwrap_or(Duration::from_secs(3600)));
+            acts = tokio::select! {
+                event = self.line.next(self.began) => match event {
+                    PortEvent::Bytes(bytes) => conductor.bytes(self.began.elapsed(), &bytes),
+                    PortEvent::Gone(why) => conductor.lost(self.began.elapsed(), why),
+                },
+                Some(typed) = self.typed.recv() => self.typed(conductor, typed),
+                () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
+                _ = tokio::signal::ctrl_c() => {
+                    stops += 1;
+                    if stops > 1 {
+                        drop(self.single);
+                        std::process::exit(130);
+                    }
+                    self.screen.say("stopping: everything is switched off");
+                    conductor.stop(self.began.elapsed())
+                }
+            };
+        }
+    }
+
+    /// Carries acts out in their order; the record is on disk before the screen is told.
+    fn carry_out(&mut self, acts: Vec<Act>) -> Result<Option<Summary>, SessionError> {
+        for act in acts {
+            match act {
+                Act::Write(bytes) => self.line.write(bytes),
+                Act::Keep(rows) => {
+                    if let Err(error) = self.record.keep(&rows) {
+                        self.line.write(b"\nABOR\n".to_vec());
+                        return Err(error.into());
+                    }
+                }
+                Act::Show(event) => {
+                    if matches!(event, Event::Prompt { .. }) && self.person {
+                        self.forget_typed();
+                    }
+                    self.screen.show(self.began.elapsed(), &event);
+                    if let Line::Virtual { hands, .. } = &mut self.line {
+                        hands.see(&event);
+                        if matches!(event, Event::Prompt { .. })
+                            && let Some(help) = hands.help()
+                        {
+                            self.screen.say(&help);
+                        }
+                    }
+                }
+                Act::End(summary) => return Ok(Some(*summary)),
+            }
+        }
+        Ok(None)
+    }
+
+    /// Nothing typed early confirms a later step.
+    fn forget_typed(&mut self) {
+        if let Some(single) = &self.single {
+            single.forget_typed();
+        }
+        while self.typed.try_recv().is_ok() {}
+    }
+
+    fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
+        let now = self.began.elapsed();
+        let key = match typed {
+            Typed::Key(key) => key,
+            Typed::End => {
+                self.screen.say("standard input has ended: nobody can answer, so the test stops");
+                return conductor.stop(now);
+            }
+        };
+        let deeds = match &mut self.line {
+            Line::Port { .. } => vec![Deed::Press(key)],
+            Line::Virtual { hands, .. } => hands.press(key),
+        };
+        let mut acts = Vec::new();
+        for deed in deeds {
+            match (deed, &mut self.line) {
+                (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
+                (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
+                    board.place(jumper, place);
+                }
+                (Deed::Place(..), Line::Port { .. }) => {}
+            }
+        }
+        acts
+    }
+}

@@ -1,0 +1,116 @@
+//! What the bench asks, in the probe's language, and the probe's replies in the bench's.
+
+use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo};
+use crate::board::{Board, Level};
+use crate::probe::message::{self, Reply, Request};
+
+/// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
+/// over the prescaler.
+const CLOCK: f64 = 16e6;
+
+/// The prescaler that the probe samples with: 125 kHz, within the 50 to 200 kHz that full
+/// resolution needs (ATmega328P, 8271H section 24.4).
+const PRESCALER: u8 = 128;
+
+/// Silence after which the probe switches everything off, in milliseconds.
+const HOLD_MS: u32 = 3000;
+
+/// The requests that answer one ask, in order.
+pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
+    let pin = |channel: usize| board.channels[channel].pin.number;
+    match *ask {
+        Ask::Who => vec![Request::Identify, Request::Identity, Request::Boot],
+        Ask::Boot => vec![Request::Boot],
+        Ask::Prepare => prepare(board),
+        Ask::Burst { channel, n, pull_up, discard, settle_us, as_product } => {
+            let prescaler = if as_product { product_prescaler(board) } else { PRESCALER };
+            let channel = pin(channel);
+            vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
+        }
+        Ask::Level { channel, n, pull_up, settle_us } => {
+            vec![Request::Level { channel: pin(channel), n, pull_up, settle_us }]
+        }
+        Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
+        Ask::Supply { n } => vec![Request::Supply { n }],
+        Ask::Switch { switch, on } => {
+            vec![Request::Output { pin: board.switches[switch].pin.number, on }]
+        }
+        Ask::Load { load, on } => vec![Request::Output { pin: board.loads[load].pin.number, on }],
+        Ask::AllOff => vec![Request::Abort],
+    }
+}
+
+/// Names the pins that may be driven, by off level, and how long silence may last.
+fn prepare(board: &Board) -> Vec<Request> {
+    let switches = board.switches.iter().map(|s| (s.pin.number, s.active.other()));
+    let loads = board.loads.iter().map(|l| (l.pin.number, l.off));
+    let pins: Vec<(u8, Level)> = switches.chain(loads).collect();
+    let with_off = |level: Level| -> Vec<u8> {
+        pins.iter().filter(|&&(_, off)| off == level).map(|&(pin, _)| pin).collect()
+    };
+    let groups = [(false, with_off(Level::Low)), (true, with_off(Level::High))];
+    let named = groups.into_iter().filter(|(_, pins)| !pins.is_empty());
+    let allow = named.map(|(off_high, pins)| Request::Allow { pins, off_high });
+    allow.chain([Request::Hold { ms: HOLD_MS }]).collect()
+}
+
+/// The prescaler nearest to the product's converter clock.
+fn product_prescaler(board: &Board) -> u8 {
+    let ratio = CLOCK / board.firmware.adc_clock.0;
+    let distance = |p: &u8| (f64::from(*p) / ratio).ln().abs();
+    let prescalers = [16u8, 32, 64, 128];
+    prescalers.into_iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(PRESCALER)
+}
+
+/// The answer that the replies make, one reply for each request.
+pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
+    match (ask, replies) {
+        (
+            Ask::Who,
+            [
+                Reply::Identified { model, firmware, .. },
+                Reply::Identity { identity, unit },
+                boot @ Reply::Boot { .. },
+            ],
+        ) => Answer::Who(ProbeInfo {
+            model: model.clone(),
+            version: firmware.clone(),
+            identity: if *identity == 0 { String::new() } else { format!("{identity:08X}") },
+            unit: unit.clone(),
+            boot: self::boot(boot),
+        }),
+        (Ask::Boot, [boot @ Reply::Boot { .. }]) => Answer::Boot(self::boot(boot)),
+        (Ask::Burst { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => Answer::Burst(burst(b)),
+        (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
+        (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {
+            // The probe sends sums of four codes.
+            Answer::Charge { first: f64::from(*first) / 4.0, last: f64::from(*last) / 4.0 }
+        }
+        (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
+        _ => Answer::Refused("the probe answered something else than it was asked".into()),
+    }
+}
+
+fn boot(reply: &Reply) -> Boot {
+    match reply {
+        Reply::Boot { count, cause, uptime } => Boot {
+            count: *count,
+            cause: cause.word().to_string(),
+            uptime_ms: u32::try_from(uptime.as_millis()).unwrap_or(u32::MAX),
+        },
+        _ => Boot::default(),
+    }
+}
+
+fn burst(b: &message::Burst) -> Burst {
+    Burst {
+        n: b.n,
+        mean: b.mean(),
+        sd: b.sd(),
+        lag1: b.lag1().unwrap_or(0.0),
+        min: b.min,
+        max: b.max,
+        q01: b.q01,
+        q99: b.q99,
+    }
+}

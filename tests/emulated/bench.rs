@@ -1,0 +1,178 @@
+//! The project's proof on real input: the program, through its serial port, leads a unit whose
+//! compiled firmware runs in the emulator, and the record is judged value by value.
+//!
+//! What this proves: registers, interrupts, the UART, the language and the procedure of the image
+//! that is flashed. What it does not: the converter of silicon, brown-outs, DTR.
+
+mod stand;
+
+use stand::{Emulated, Ended, bench};
+
+fn number(text: &str) -> f64 {
+    text.parse().unwrap_or_else(|_| panic!("`{text}` is no number"))
+}
+
+fn plain(board: &mut Emulated) -> Ended {
+    bench(board, &mut |_, _| false)
+}
+
+/// What the demo board's circuit gives, by hand: ladder 1k8, 2k7, 2k2, 1k5 from supply to ground
+/// (8k2 in all); loopback 10 kΩ against 47 kΩ to either rail and 25 Ω or less of switch.
+const LADDER: [(&str, &str, f64); 5] = [
+    ("1", "seedlings", 1023.0),
+    ("2", "herbs", 1024.0 * 6.4 / 8.2),
+    ("3", "tomatoes", 1024.0 * 3.7 / 8.2),
+    ("4", "orchids", 1024.0 * 1.5 / 8.2),
+    ("5", "cacti", 0.0),
+];
+
+#[test]
+fn a_good_unit_passes_with_every_option_read_right() {
+    let run = plain(&mut Emulated::new(&[]));
+    assert_eq!(run.exit, 0, "{}", run.lines.join("\n"));
+    assert_eq!(run.unit()["verdict"], "PASS");
+    for (position, option, code) in LADDER {
+        let r = run.reading("PROFILE", "J1", position);
+        assert_eq!((r["option_expected"].as_str(), r["option_read"].as_str()), (option, option));
+        let mean = number(&r["mean_code"]);
+        assert!((mean - code).abs() < 12.0, "J1={position}: {mean} for {code}");
+        assert_eq!(r["n"], "961", "the burst spans whole mains periods");
+        assert_eq!(r["moved_by"], "changed");
+        assert!(number(&r["margin_code"]) > 40.0);
+        assert!(number(&r["remaining_margin_code"]) <= number(&r["margin_code"]));
+        assert!(number(&r["band_low_code"]) <= mean && mean <= number(&r["band_high_code"]));
+    }
+    // End taps read 0 and full scale; they count only with the proof that the pin is driven.
+    assert_eq!(run.reading("PROFILE", "J1", "1")["driven_proof"], "charge sharing");
+    assert_eq!(run.reading("PROFILE", "J1", "5")["driven_proof"], "pull-up");
+    for (position, option) in [("wet", "supply out"), ("dry", "ground out")] {
+        assert_eq!(run.reading("LOOP", "J5", position)["option_read"], option);
+    }
+    assert_eq!(run.reading("ADDR0", "J2", "fitted")["mean_code"], "0.000");
+    assert_eq!(run.reading("ADDR1", "J3", "open")["mean_code"], "1.000");
+    for row in run.kind("question") {
+        assert_eq!((row["answer"].as_str(), row["verdict"].as_str()), ("yes", "pass"));
+    }
+}
+
+#[test]
+fn the_sag_of_each_load_is_measured() {
+    let run = plain(&mut Emulated::new(&[]));
+    let supply = run.kind("supply");
+    let loads: Vec<&str> = supply.iter().map(|r| r["load"].as_str()).collect();
+    assert_eq!(loads, ["VENT", "MAT"]);
+    // The unit's supply gives in the middle of what the board file expects of each dummy load.
+    for (row, (low, high)) in supply.iter().zip([(40.0, 90.0), (90.0, 160.0)]) {
+        let sag = number(&row["sag_mv"]);
+        assert!((low..high).contains(&sag), "{}: {sag} mV", row["load"]);
+        assert!(number(&row["supply_loaded_mv"]) < number(&row["supply_mv"]));
+        assert_eq!(row["verdict"], "pass");
+    }
+    let under_load =
+        |load: &str| run.kind("check").iter().filter(|r| r["load"].ends_with(load)).count();
+    assert_eq!((under_load("VENT"), under_load("MAT")), (6, 6), "each channel, under each load");
+}
+
+/// Runs a unit with a defect and returns the closing row's reason.
+fn caught(defect: &str, verdict: &str) -> String {
+    let run = plain(&mut Emulated::new(&[defect]));
+    assert_eq!(run.unit()["verdict"], verdict, "{defect}\n{}", run.lines.join("\n"));
+    assert_eq!(run.exit, if verdict == "FAIL" { 1 } else { 4 });
+    run.unit()["reason"].clone()
+}
+
+#[test]
+fn an_open_ladder_resistor_is_caught() {
+    let reason = caught("plant open R2", "FAIL");
+    assert!(reason.contains("PROFILE at J1=3"), "{reason}");
+}
+
+#[test]
+fn a_resistor_of_the_next_decade_is_caught() {
+    let reason = caught("plant value R3 22000", "FAIL");
+    assert!(reason.contains("PROFILE at J1=3"), "{reason}");
+}
+
+#[test]
+fn a_contact_that_does_not_close_is_caught() {
+    let reason = caught("plant contact J1 4", "FAIL");
+    assert!(reason.contains("PROFILE at J1=4: nothing drives the pin"), "{reason}");
+}
+
+#[test]
+fn a_switch_that_never_closes_is_caught() {
+    let reason = caught("plant never-closes K1", "FAIL");
+    assert!(reason.contains("LOOP at J5=dry"), "{reason}");
+}
+
+#[test]
+fn a_switch_that_never_opens_is_caught() {
+    let reason = caught("plant never-opens K1", "FAIL");
+    assert!(reason.contains("does it switch off?"), "{reason}");
+}
+
+#[test]
+fn a_load_that_draws_nothing_is_caught() {
+    let reason = caught("dead MAT", "FAIL");
+    assert!(reason.contains("MAT") && reason.contains("draws nothing"), "{reason}");
+}
+
+#[test]
+fn a_lamp_driver_that_never_closes_is_seen_by_the_operator() {
+    let reason = caught("plant never-closes Q1", "FAIL");
+    assert!(reason.contains("lamps-lit"), "{reason}");
+}
+
+#[test]
+fn a_shunt_on_the_wrong_position_is_asked_about_and_put_right() {
+    let mut misplaced = false;
+    let run = bench(&mut Emulated::new(&[]), &mut |line, board| {
+        let asked = line.contains("J1: move the shunt to position 4");
+        if asked && !misplaced {
+            misplaced = true;
+            board.command("J1=open");
+            board.command("J1=5");
+            return true;
+        }
+        if line.contains("J1 reads as 5: is the shunt on 4") {
+            board.command("J1=open");
+            board.command("J1=4");
+            return true;
+        }
+        false
+    });
+    assert_eq!(run.unit()["verdict"], "PASS", "{}", run.lines.join("\n"));
+    assert!(run.rows.iter().any(|r| r["rule"] == "doubt"), "the doubt is part of the evidence");
+}
+
+#[test]
+fn a_reset_in_a_step_voids_it_and_the_step_is_done_again() {
+    let mut reset = false;
+    let run = bench(&mut Emulated::new(&[]), &mut |line, board| {
+        if line.contains("J3: put a shunt") && !reset {
+            reset = true;
+            assert_eq!(board.command("reset"), "ok");
+        }
+        false
+    });
+    assert_eq!(run.unit()["verdict"], "PASS", "{}", run.lines.join("\n"));
+    let void: Vec<_> = run.rows.iter().filter(|r| r["rule"] == "step void").collect();
+    assert_eq!(void.len(), 1);
+    assert_eq!(void[0]["reset_cause"], "external");
+    assert_eq!(run.reading("ADDR1", "J3", "fitted")["step_try"], "2");
+}
+
+#[test]
+fn an_unplugged_probe_ends_the_run_and_keeps_what_was_read() {
+    let mut board = Emulated::new(&[]);
+    let run = bench(&mut board, &mut |line, board| {
+        if line.contains("J1: move the shunt to position 4") {
+            assert_eq!(board.command("unplug"), "ok");
+            return true;
+        }
+        false
+    });
+    assert_eq!(run.exit, 3);
+    assert_eq!(run.unit()["verdict"], "INCOMPLETE");
+    assert_eq!(run.reading("PROFILE", "J1", "2")["verdict"], "pass");
+}

@@ -1,0 +1,173 @@
+//! A bench without hardware: the real program, the real firmware image in the emulator, and hands
+//! that do what the program's lines ask.
+
+use std::collections::HashMap;
+use std::io::{BufRead, BufReader, Lines, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+
+/// The repository.
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").canonicalize().expect("the repository")
+}
+
+/// The program under test: `bench-scripts/test` names it, else the usual debug build.
+fn program() -> PathBuf {
+    let usual = || root().join("target/debug/strapwise");
+    let program = std::env::var_os("STRAPWISE_PROGRAM").map_or_else(usual, PathBuf::from);
+    assert!(program.exists(), "{} is missing: run `cargo build` first", program.display());
+    program
+}
+
+/// The emulated board: firmware on an emulated chip, a unit at its pins, a port.
+pub struct Emulated {
+    child: Child,
+    hands: ChildStdin,
+    says: Lines<BufReader<ChildStdout>>,
+    pub port: String,
+}
+
+impl Emulated {
+    /// A unit of the demo board with these commands given before power comes on.
+    pub fn new(prepared: &[&str]) -> Emulated {
+        let root = root();
+        let image = root.join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
+        let mut child = Command::new(env!("CARGO_BIN_EXE_emulated-board"))
+            .arg("--board")
+            .arg(root.join("protocols/vent-controller.toml"))
+            .arg("--firmware")
+            .arg(image)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the emulated board starts");
+        let hands = child.stdin.take().expect("its commands");
+        let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
+        let first = says.next().expect("a line").expect("text");
+        let port = first.strip_prefix("port ").expect("the port's name").to_string();
+        let mut board = Emulated { child, hands, says, port };
+        for command in prepared {
+            assert_eq!(board.command(command), "ok", "{command}");
+        }
+        board
+    }
+
+    /// Gives a command and returns the answer.
+    pub fn command(&mut self, line: &str) -> String {
+        writeln!(self.hands, "{line}").expect("the emulated board listens");
+        self.says.next().expect("an answer").expect("text")
+    }
+}
+
+impl Drop for Emulated {
+    fn drop(&mut self) {
+        let _ = writeln!(self.hands, "quit");
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A run that has ended.
+pub struct Ended {
+    pub exit: i32,
+    pub lines: Vec<String>,
+    pub rows: Vec<HashMap<String, String>>,
+    _results: tempfile::TempDir,
+}
+
+impl Ended {
+    /// The rows of a kind.
+    pub fn kind(&self, kind: &str) -> Vec<&HashMap<String, String>> {
+        self.rows.iter().filter(|r| r["row"] == kind).collect()
+    }
+
+    /// The averaged, unloaded reading of a channel in the step that moved a jumper to a place.
+    pub fn reading(&self, channel: &str, jumper: &str, position: &str) -> &HashMap<String, String> {
+        let wanted = |r: &&HashMap<String, String>| {
+            r["row"] == "check"
+                && r["channel"] == channel
+                && r["jumper"] == jumper
+                && r["position"] == position
+                && (r["mode"] == "mean"
+                    || r["window_high_code"] == "1"
+                    || r["pin"].starts_with("PD"))
+                && !r["option_expected"].is_empty()
+        };
+        self.rows
+            .iter()
+            .find(wanted)
+            .unwrap_or_else(|| panic!("no {channel} at {jumper}={position}"))
+    }
+
+    /// The closing row.
+    pub fn unit(&self) -> &HashMap<String, String> {
+        self.rows.iter().rev().find(|r| r["row"] == "unit").expect("a closing row")
+    }
+}
+
+/// Something done before the program's line is answered; returns whether that is all for the line.
+pub type Before<'a> = dyn FnMut(&str, &mut Emulated) -> bool + 'a;
+
+/// Leads one unit through the real `bench` and returns its record.
+pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
+    let results = tempfile::tempdir().expect("a folder for records");
+    let mut child = Command::new(program())
+        .arg("bench")
+        .arg(root().join("protocols/vent-controller.toml"))
+        .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", "0.2"])
+        .args(["--quiet", "0.1", "--port", &board.port, "--results"])
+        .arg(results.path())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::inherit())
+        .spawn()
+        .expect("the program starts");
+    let mut keys = child.stdin.take().expect("its keys");
+    let mut lines = Vec::new();
+    for line in BufReader::new(child.stdout.take().expect("its lines")).lines() {
+        let line = line.expect("text");
+        if !before(&line, board) {
+            answer(&line, board, &mut keys);
+        }
+        lines.push(line);
+    }
+    let exit = child.wait().expect("it ends").code().unwrap_or(-1);
+    let record = results.path().join("vent-controller/emulated/E001-1.csv");
+    let mut reader = csv::Reader::from_path(&record).expect("the record is there");
+    let rows = reader.deserialize().map(|row| row.expect("a whole row")).collect();
+    Ended { exit, lines, rows, _results: results }
+}
+
+/// Does what a line asks, and presses the key that an attentive operator would press.
+fn answer(line: &str, board: &mut Emulated, keys: &mut ChildStdin) {
+    let mut enter = |yes: bool| {
+        // The program may have ended meanwhile; its exit code tells.
+        let _ = keys.write_all(if yes { b"\n" } else { b"n\n" });
+    };
+    if line.contains("Press Enter when that is so") || line.contains("Take every shunt off") {
+        return enter(true);
+    }
+    let kind = line.split_whitespace().nth(1).unwrap_or_default();
+    if kind == "ask" {
+        if line.contains("lamps") {
+            let lit = ["R30", "R31"].iter().all(|r| board.command(&format!("glows {r}")) == "ok");
+            let dark = ["R30", "R31"].iter().all(|r| board.command(&format!("glows {r}")) != "ok");
+            return enter(if line.contains("dark") { dark } else { lit });
+        }
+        return enter(true);
+    }
+    if kind != "do" {
+        return;
+    }
+    let (_, asked) = line.split_once("] ").expect("a step");
+    let (jumper, rest) = asked.split_once(": ").expect("a jumper");
+    let place = match rest.split_once("position ") {
+        Some((_, place)) => place.split(',').next().expect("a position"),
+        None => "open",
+    };
+    assert_eq!(board.command(&format!("{jumper}=open")), "ok");
+    assert_eq!(board.command(&format!("{jumper}={place}")), "ok");
+    if line.contains("press Enter when it is there") {
+        enter(true);
+    }
+}

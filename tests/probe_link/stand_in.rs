@@ -1,0 +1,145 @@
+//! The fixed pins that `protocols/probe-link.md` describes, and a way to ask a probe over them.
+
+use strapwise::probe::core::{Core, EEPROM_SIZE, Input, PinMode, Pins, RESET_POWER};
+
+/// The stand-in of the link document.
+pub struct Fixed {
+    pub modes: [PinMode; 22],
+    pub touched: [u32; 22],
+    pub clock_us: u64,
+    pub eeprom: Vec<u8>,
+    pub writes: usize,
+    /// Writes that still reach the EEPROM, as if power went after them.
+    pub writes_left: usize,
+    pub cause: u8,
+    /// Codes that channel 14 gives instead of 512, in their order and again.
+    pub script: Vec<u16>,
+    /// Conversions made of channels 14 and 15.
+    turns: [usize; 2],
+    charge: u16,
+    /// The last conversion of 0 V has taken the sampling capacitor's charge.
+    emptied: bool,
+}
+
+impl Fixed {
+    pub fn new() -> Self {
+        Self {
+            modes: [PinMode::Input; 22],
+            touched: [0; 22],
+            clock_us: 1_234_000,
+            eeprom: vec![0xFF; EEPROM_SIZE],
+            writes: 0,
+            writes_left: usize::MAX,
+            cause: RESET_POWER,
+            script: vec![512],
+            turns: [0; 2],
+            charge: 800,
+            emptied: false,
+        }
+    }
+
+    fn turn(&mut self, mux: usize) -> usize {
+        self.turns[mux] += 1;
+        self.turns[mux] - 1
+    }
+}
+
+impl Pins for Fixed {
+    fn convert(&mut self, input: Input, _prescaler: u8) -> u16 {
+        self.clock_us += 104;
+        match input {
+            Input::Bandgap => 225,
+            Input::Ground => {
+                self.emptied = true;
+                0
+            }
+            Input::Pin(0) if self.modes[14] == PinMode::PullUp => 661,
+            Input::Pin(0) => {
+                let turn = self.turn(0);
+                self.script[turn % self.script.len()]
+            }
+            Input::Pin(1) => [700, 701, 702, 701][self.turn(1) % 4],
+            Input::Pin(2) if self.modes[16] == PinMode::PullUp => 1023,
+            Input::Pin(2) => {
+                if self.emptied {
+                    self.charge -= self.charge / 10;
+                }
+                self.emptied = false;
+                self.charge
+            }
+            Input::Pin(_) => 0,
+        }
+    }
+
+    fn set_mode(&mut self, pin: u8, mode: PinMode) {
+        self.modes[usize::from(pin)] = mode;
+        self.touched[usize::from(pin)] += 1;
+    }
+
+    fn read(&mut self, pin: u8) -> bool {
+        match self.modes[usize::from(pin)] {
+            PinMode::Low | PinMode::Input => false,
+            PinMode::High => true,
+            PinMode::PullUp => pin != 2,
+        }
+    }
+
+    fn wait_us(&mut self, us: u32) {
+        self.clock_us += u64::from(us);
+    }
+
+    fn now_ms(&mut self) -> u32 {
+        (self.clock_us / 1000) as u32
+    }
+
+    fn eeprom_read(&mut self, at: u16) -> u8 {
+        self.eeprom[usize::from(at)]
+    }
+
+    fn eeprom_write(&mut self, at: u16, byte: u8) {
+        self.writes += 1;
+        if self.writes_left > 0 {
+            self.writes_left -= 1;
+            self.eeprom[usize::from(at)] = byte;
+        }
+    }
+
+    fn reset_cause(&mut self) -> u8 {
+        self.cause
+    }
+}
+
+/// A fresh probe over the stand-in.
+pub fn probe() -> Core<Fixed> {
+    Core::new(Fixed::new())
+}
+
+/// Sends a line and gives the reply without its LF; "" when there is none.
+pub fn ask(core: &mut Core<Fixed>, line: &str) -> String {
+    core.receive(line.as_bytes());
+    core.receive(b"\n");
+    let reply = String::from_utf8(core.take_output()).expect("replies are 7-bit text");
+    match reply.strip_suffix('\n') {
+        Some(reply) => {
+            assert!(!reply.contains('\n'), "one line, one reply: {reply}");
+            reply.to_owned()
+        }
+        None => {
+            assert_eq!(reply, "", "a reply ends in LF");
+            reply
+        }
+    }
+}
+
+/// Resets the probe, its clock starting as at first.
+pub fn reset(core: &mut Core<Fixed>, cause: u8) {
+    core.pins().cause = cause;
+    core.pins().clock_us = 1_234_000;
+    core.reset();
+}
+
+/// The error that is next in the queue, as its number.
+pub fn next_error(core: &mut Core<Fixed>) -> i32 {
+    let reply = ask(core, "SYST:ERR?");
+    reply.split(',').next().and_then(|n| n.parse().ok()).expect("number,text")
+}
