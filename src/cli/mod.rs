@@ -17,7 +17,7 @@ use std::sync::Arc;
 
 /// Prove that every jumper position of a board is read as the option it stands for
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = AFTER, max_term_width = 100)]
+#[command(version, after_help = AFTER, max_term_width = 100)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
