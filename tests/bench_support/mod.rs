@@ -1,0 +1,528 @@
+//! The stand of the bench tests: the procedure alone, answered from the solved circuit, with the
+//! operator's hands and words.
+
+#![allow(dead_code, reason = "every test file uses its own part of the stand")]
+
+pub mod full;
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+use std::time::Duration;
+use strapwise::bench::{
+    Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
+    Procedure, Prompt, Summary, SupplyCheck, UnitVerdict, Verdict,
+};
+use strapwise::board::{self, Board, Place, Setting};
+use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
+use strapwise::faults;
+use strapwise::units::{Ohms, Volts};
+use strapwise::walk;
+use strapwise::window::{self, Windows};
+
+/// The board of the demo.
+pub fn vent_controller() -> Arc<Board> {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/protocols/vent-controller.toml");
+    board_of(&std::fs::read_to_string(path).expect("the board file of the demo"))
+}
+
+/// A board from the text of a board file.
+pub fn board_of(text: &str) -> Arc<Board> {
+    Arc::new(board::parse("test.toml", text).unwrap_or_else(|problems| panic!("{problems}")))
+}
+
+/// The time that the probe takes for one ask.
+const ONE_ASK: Duration = Duration::from_millis(5);
+
+/// A pull-up of a good chip, between the 20 and 50 kΩ of the data sheet.
+const PULL: Ohms = Ohms(34e3);
+
+/// How often the probe may be asked before a test is called endless.
+const ENDLESS: usize = 200_000;
+
+/// How an answer is changed on its way.
+type Meddle = Box<dyn FnMut(&Ask, Answer) -> Answer>;
+
+/// One unit on the bench, answered without a probe.
+pub struct Stand {
+    pub board: Arc<Board>,
+    pub bench: Bench,
+    pub parts: Parts,
+    pub shunts: Setting,
+    pub now: Duration,
+    pub events: Vec<Event>,
+    pub asks: Vec<Ask>,
+    /// Deviation and lag-1 autocorrelation of a conversion, in codes.
+    pub noise: (f64, f64),
+    /// Sag of the supply by load, in volts.
+    pub sags: Vec<f64>,
+    /// Loads that reset the probe when they come on.
+    pub resetting: Vec<usize>,
+    pub closed: BTreeSet<usize>,
+    pub loads_on: BTreeSet<usize>,
+    boots: u32,
+    cause: &'static str,
+    booted: Duration,
+    /// Per channel: what an open pin was left with, as a share of the supply.
+    held: Vec<f64>,
+    under_way: Option<Ask>,
+    /// Prompts that the operator has taken note of.
+    handled: usize,
+    meddle: Option<Meddle>,
+}
+
+impl Stand {
+    /// A nominal unit of the vent controller, its shunts beside it.
+    pub fn new() -> Stand {
+        Stand::with(vent_controller())
+    }
+
+    /// A nominal unit of a board.
+    pub fn with(board: Arc<Board>) -> Stand {
+        let windows = Arc::new(window::windows(&board).expect("a board with windows"));
+        let walk = walk::plan(&board, &board.delivery);
+        let bench = Bench::new(board.clone(), windows, walk, Config::default());
+        let sags = board.loads.iter().map(|l| (l.sag.0.0 + l.sag.1.0) / 2.0).collect();
+        Stand {
+            bench,
+            parts: Parts::nominal(&board),
+            shunts: Setting::all_open(&board),
+            // The unit has been plugged in for a while.
+            now: Duration::from_secs(60),
+            events: Vec::new(),
+            asks: Vec::new(),
+            noise: (0.6, 0.0),
+            sags,
+            resetting: Vec::new(),
+            closed: BTreeSet::new(),
+            loads_on: BTreeSet::new(),
+            boots: 7,
+            cause: "POWER",
+            booted: Duration::ZERO,
+            held: vec![0.0; board.channels.len()],
+            under_way: None,
+            handled: 0,
+            meddle: None,
+            board,
+        }
+    }
+
+    /// The windows of the board.
+    pub fn windows(&self) -> Windows {
+        window::windows(&self.board).expect("a board with windows")
+    }
+
+    /// A unit with other parts.
+    pub fn built_with(mut self, change: impl FnOnce(&Board, &mut Parts)) -> Stand {
+        change(&self.board, &mut self.parts);
+        self
+    }
+
+    /// A probe whose answers are changed on their way.
+    pub fn answered_by(mut self, meddle: impl FnMut(&Ask, Answer) -> Answer + 'static) -> Stand {
+        self.meddle = Some(Box::new(meddle));
+        self
+    }
+
+    pub fn channel(&self, id: &str) -> usize {
+        self.board.channel(id).expect("a channel of the board")
+    }
+
+    pub fn jumper(&self, id: &str) -> usize {
+        self.board.jumper(id).expect("a jumper of the board")
+    }
+
+    pub fn load(&self, id: &str) -> usize {
+        self.board.loads.iter().position(|l| l.id == id).expect("a load of the board")
+    }
+
+    /// A jumper and one of its places.
+    pub fn place(&self, jumper: &str, name: &str) -> (usize, Place) {
+        let j = self.jumper(jumper);
+        (j, self.board.jumpers[j].place(name).expect("a place of the jumper"))
+    }
+
+    // --- the bench and its probe -----------------------------------------------------------------
+
+    fn tell(&mut self, input: Input) {
+        for output in self.bench.handle(self.now, input) {
+            match output {
+                Output::Ask(ask) => {
+                    assert!(self.under_way.is_none(), "asked {ask:?} with another ask under way");
+                    self.asks.push(ask.clone());
+                    assert!(self.asks.len() < ENDLESS, "the bench asks without end");
+                    self.under_way = Some(ask);
+                }
+                Output::Event(event) => self.events.push(event),
+            }
+        }
+    }
+
+    /// One thing happens: an answer, or the time that the bench waits for. False when the bench
+    /// waits for the operator.
+    pub fn step(&mut self) -> bool {
+        if let Some(ask) = self.under_way.take() {
+            self.now += ONE_ASK;
+            let mut answer = self.answer(&ask);
+            if let Some(meddle) = &mut self.meddle {
+                answer = meddle(&ask, answer);
+            }
+            self.tell(Input::Answer(answer));
+            return true;
+        }
+        let Some(at) = self.bench.wake_at() else { return false };
+        self.now = self.now.max(at);
+        self.tell(Input::Tick);
+        true
+    }
+
+    /// What the probe has been asked and has not answered yet.
+    pub fn under_way(&self) -> Option<&Ask> {
+        self.under_way.as_ref()
+    }
+
+    /// Begins.
+    pub fn start(&mut self) -> &mut Stand {
+        self.tell(Input::Start);
+        self
+    }
+
+    /// Time passes at the bench while the operator does nothing.
+    pub fn wait(&mut self, time: Duration) -> &mut Stand {
+        let until = self.now + time;
+        while self.now < until && self.step() {}
+        self.now = self.now.max(until);
+        self
+    }
+
+    /// The probe is reset: it starts anew with everything off.
+    pub fn reset_probe(&mut self) -> &mut Stand {
+        self.boots += 1;
+        self.cause = "BROWNOUT";
+        self.booted = self.now;
+        self.closed.clear();
+        self.loads_on.clear();
+        self
+    }
+
+    /// The line to the probe is cut.
+    pub fn lose_probe(&mut self) -> &mut Stand {
+        self.under_way = None;
+        self.tell(Input::Lost("the probe does not answer".into()));
+        self
+    }
+
+    /// The operator stops.
+    pub fn stop(&mut self) -> &mut Stand {
+        self.tell(Input::Stop);
+        while self.step() {}
+        self
+    }
+
+    fn circuit(&self) -> Circuit {
+        let closed: Vec<usize> = self.closed.iter().copied().collect();
+        Circuit::solve(&self.board, &self.parts, &self.shunts, &closed)
+    }
+
+    /// Share of the supply at a channel's pin.
+    fn ratio(&mut self, channel: usize, pull_up: bool) -> f64 {
+        let supply = self.parts.supply;
+        let node = self.circuit().node(self.board.channels[channel].net);
+        let volts = match (node, pull_up) {
+            (_, true) => pulled_up(node, supply, PULL),
+            (Node::Driven { volts, .. }, false) => volts,
+            (Node::Floating, false) => Volts(self.held[channel] * supply.0),
+        };
+        self.held[channel] = volts.0 / supply.0;
+        self.held[channel]
+    }
+
+    fn burst(&self, code: f64, n: u16) -> Burst {
+        let full = f64::from(self.board.chip.full_scale);
+        let at_end = code <= 0.0 || code >= full;
+        // At an end of the scale there is no noise to be seen.
+        let sd = if at_end { 0.0 } else { self.noise.0 };
+        let clamp = |code: f64| code.clamp(0.0, full);
+        let low = clamp(code - 2.0 * sd).round() as u16;
+        let high = clamp(code + 2.0 * sd).round() as u16;
+        let (n, mean, lag1) = (u32::from(n), clamp(code), self.noise.1);
+        Burst { n, mean, sd, lag1, min: low, max: high, q01: low, q99: high }
+    }
+
+    fn boot_now(&self) -> Boot {
+        let uptime_ms = (self.now - self.booted).as_millis() as u32;
+        Boot { count: self.boots, cause: self.cause.into(), uptime_ms }
+    }
+
+    fn supply_code(&self) -> f64 {
+        let sag: f64 = self.loads_on.iter().map(|&l| self.sags[l]).sum();
+        1.1 * self.board.chip.scale / (self.parts.supply.0 - sag)
+    }
+
+    fn answer(&mut self, ask: &Ask) -> Answer {
+        match *ask {
+            Ask::Who => Answer::Who(ProbeInfo {
+                model: "PROBE-ATMEGA328P".into(),
+                version: "1".into(),
+                identity: "0BADCAFE".into(),
+                unit: String::new(),
+                boot: self.boot_now(),
+            }),
+            Ask::Boot => Answer::Boot(self.boot_now()),
+            Ask::Prepare => Answer::Done,
+            Ask::AllOff => {
+                self.closed.clear();
+                self.loads_on.clear();
+                Answer::Done
+            }
+            Ask::Burst { channel, n, pull_up, .. } => {
+                let code = self.ratio(channel, pull_up) * self.board.chip.scale;
+                Answer::Burst(self.burst(code, n))
+            }
+            Ask::Level { channel, n, pull_up, .. } => {
+                let (n, chip) = (u32::from(n), self.board.chip);
+                let ones = match self.ratio(channel, pull_up) {
+                    r if r >= chip.vih.0 => n,
+                    r if r <= chip.vil.0 => 0,
+                    _ => n / 2,
+                };
+                Answer::Level { n, ones }
+            }
+            Ask::Charge { channel, .. } => self.charge(channel),
+            Ask::Supply { n } => Answer::Burst(self.burst(self.supply_code(), n)),
+            Ask::Switch { switch, on } => {
+                let _ = if on { self.closed.insert(switch) } else { self.closed.remove(&switch) };
+                Answer::Done
+            }
+            Ask::Load { load, on } => {
+                let _ = if on { self.loads_on.insert(load) } else { self.loads_on.remove(&load) };
+                if on && self.resetting.contains(&load) {
+                    self.reset_probe();
+                }
+                Answer::Done
+            }
+        }
+    }
+
+    /// A driven pin stays where it is; an open one gives its charge away.
+    fn charge(&mut self, channel: usize) -> Answer {
+        let full = f64::from(self.board.chip.full_scale);
+        let scale = self.board.chip.scale;
+        let code = |ratio: f64| (ratio * scale).min(full);
+        match self.circuit().node(self.board.channels[channel].net) {
+            Node::Driven { volts, .. } => {
+                let code = code(volts.0 / self.parts.supply.0);
+                Answer::Charge { first: code, last: code }
+            }
+            Node::Floating => {
+                let first = code(self.held[channel]);
+                self.held[channel] *= 0.85;
+                Answer::Charge { first, last: code(self.held[channel]) }
+            }
+        }
+    }
+
+    // --- the operator's words --------------------------------------------------------------------
+
+    /// The prompt that stands.
+    pub fn prompt(&self) -> Option<&Prompt> {
+        self.events.iter().rev().find_map(|e| match e {
+            Event::Prompt { prompt, .. } => Some(prompt),
+            _ => None,
+        })
+    }
+
+    fn prompts(&self) -> usize {
+        self.events.iter().filter(|e| matches!(e, Event::Prompt { .. })).count()
+    }
+
+    /// Waits until something new is asked of the operator; none when the run is over, or when the
+    /// bench waits for a key or has had ten minutes.
+    pub fn next_prompt(&mut self) -> Option<Prompt> {
+        let patience = self.now + Duration::from_secs(600);
+        while self.prompts() == self.handled && !self.bench.over() && self.now < patience {
+            if !self.step() {
+                break;
+            }
+        }
+        let new = self.prompts() > self.handled;
+        self.handled = self.prompts();
+        new.then(|| self.prompt().cloned()).flatten()
+    }
+
+    /// Follows every prompt like a careful operator until this move is asked for.
+    pub fn prompted_move(&mut self, jumper: &str, place: &str) -> &mut Stand {
+        let (j, p) = self.place(jumper, place);
+        let wanted = |prompt: &Prompt| {
+            matches!(prompt, Prompt::Move { jumper, to, .. } if (*jumper, *to) == (j, p))
+        };
+        assert!(self.obey_until(wanted), "was never asked to move {jumper} to {place}");
+        self
+    }
+
+    /// Follows every prompt until this question is asked.
+    pub fn asked(&mut self, id: &str) -> &mut Stand {
+        let q = self.board.questions.iter().position(|q| q.id == id).expect("a question");
+        let wanted = |p: &Prompt| matches!(p, Prompt::Question { question } if *question == q);
+        assert!(self.obey_until(wanted), "was never asked '{id}'");
+        self
+    }
+
+    /// Follows every prompt to the end, and says what the run came to.
+    pub fn finish(&mut self) -> Summary {
+        self.obey_until(|_| false);
+        self.summary()
+    }
+
+    /// What the run came to.
+    #[track_caller]
+    pub fn summary(&self) -> Summary {
+        assert!(self.bench.over(), "the run is not over; asked last: {:?}", self.prompt());
+        let finished = self.events.iter().rev().find_map(|e| match e {
+            Event::Finished(summary) => Some(summary.clone()),
+            _ => None,
+        });
+        finished.expect("a run that is over has a summary")
+    }
+
+    /// Does what is asked until `wanted` is asked; false when the run ends or stands still before.
+    pub fn obey_until(&mut self, wanted: impl Fn(&Prompt) -> bool) -> bool {
+        if self.events.is_empty() && self.asks.is_empty() {
+            self.start();
+        }
+        for _ in 0..500 {
+            let Some(prompt) = self.next_prompt() else { return false };
+            if wanted(&prompt) {
+                return true;
+            }
+            self.obey(&prompt);
+        }
+        panic!("the procedure does not come to an end");
+    }
+
+    /// Does what a prompt asks, as an attentive person with this unit would.
+    fn obey(&mut self, prompt: &Prompt) {
+        match *prompt {
+            Prompt::Cautions => {
+                self.press(Key::Yes);
+            }
+            Prompt::Clear => {
+                self.shunts = Setting::all_open(&self.board);
+                self.press(Key::Yes);
+            }
+            Prompt::Move { jumper, from, to, key_needed } => {
+                if from != Place::Open {
+                    self.put(jumper, Place::Open);
+                    self.wait(Duration::from_millis(300));
+                }
+                self.put(jumper, to);
+                if key_needed {
+                    self.wait(Duration::from_millis(300)).press(Key::Yes);
+                }
+            }
+            Prompt::Doubt { jumper, asked, .. } => {
+                let there = self.shunts.0[jumper] == asked;
+                self.press(if there { Key::Yes } else { Key::No });
+                self.put(jumper, asked);
+            }
+            Prompt::Question { question } => {
+                self.wait(Duration::from_millis(300));
+                let q = &self.board.questions[question];
+                let yes = faults::answer(&self.board, &self.parts, &self.shunts, q);
+                self.press(if yes { Key::Yes } else { Key::No });
+            }
+            Prompt::Unstable { .. } | Prompt::HandsOff => {}
+        }
+    }
+
+    fn put(&mut self, jumper: usize, place: Place) {
+        self.shunts = self.shunts.with(jumper, place);
+    }
+
+    /// Seats a shunt.
+    pub fn fit(&mut self, jumper: &str, place: &str) -> &mut Stand {
+        let (j, p) = self.place(jumper, place);
+        self.put(j, p);
+        self
+    }
+
+    /// Takes a shunt off.
+    pub fn lift(&mut self, jumper: &str) -> &mut Stand {
+        self.fit(jumper, "open")
+    }
+
+    /// Presses a key.
+    pub fn press(&mut self, key: Key) -> &mut Stand {
+        self.tell(Input::Key(key));
+        self
+    }
+
+    // --- what is expected of the bench -----------------------------------------------------------
+
+    /// Every reading judged so far.
+    pub fn checks(&self) -> Vec<&Check> {
+        let mut checks = Vec::new();
+        for event in &self.events {
+            if let Event::Check { check, .. } = event {
+                checks.push(check);
+            }
+        }
+        checks
+    }
+
+    /// The readings of a channel judged with a jumper at a place as the one moved.
+    pub fn checks_at(&self, channel: &str, jumper: &str, place: &str) -> Vec<&Check> {
+        let (channel, moved) = (self.channel(channel), self.place(jumper, place));
+        let mut checks = Vec::new();
+        for event in &self.events {
+            if let Event::Check { at, check } = event
+                && (check.channel, at.moved) == (channel, Some(moved))
+            {
+                checks.push(check);
+            }
+        }
+        checks
+    }
+
+    /// Every load tried so far.
+    pub fn supplies(&self) -> Vec<&SupplyCheck> {
+        let mut supplies = Vec::new();
+        for event in &self.events {
+            if let Event::Supply { check, .. } = event {
+                supplies.push(check);
+            }
+        }
+        supplies
+    }
+
+    /// How a move was believed, each time that it was.
+    pub fn believed(&self, jumper: &str, place: &str) -> Vec<MovedBy> {
+        let moved = self.place(jumper, place);
+        let by = |e: &Event| match e {
+            Event::Moved(at) if at.moved == Some(moved) => at.moved_by,
+            _ => None,
+        };
+        self.events.iter().filter_map(by).collect()
+    }
+
+    /// Follows every prompt to the end, which has this verdict.
+    #[track_caller]
+    pub fn expect_verdict(&mut self, verdict: UnitVerdict) -> Summary {
+        self.obey_until(|_| false);
+        let summary = self.summary();
+        assert_eq!(summary.verdict, verdict, "{:?}", summary.reasons);
+        summary
+    }
+
+    /// Nothing that the probe switches is on.
+    #[track_caller]
+    pub fn expect_all_off(&self) {
+        assert!(self.closed.is_empty(), "switches {:?} are still closed", self.closed);
+        assert!(self.loads_on.is_empty(), "loads {:?} are still on", self.loads_on);
+    }
+}
+
+/// The worst verdict of some checks.
+#[track_caller]
+pub fn worst(checks: &[&Check]) -> Verdict {
+    checks.iter().map(|c| c.verdict).max().expect("at least one check")
+}
