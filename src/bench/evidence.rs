@@ -182,6 +182,8 @@ pub struct Watch {
     anchor: Option<(Duration, Vec<(f64, f64)>)>,
     broken: u32,
     left: bool,
+    /// Whether the last look found the pattern at rest.
+    rested: bool,
     doubted: bool,
 }
 
@@ -192,7 +194,8 @@ const RESTLESS: u32 = 60;
 /// hand may be passing.
 const PATIENCE: u32 = 4;
 
-/// The same for a header without a shunt: the hand is on its way.
+/// The same for a header that reads as no position, as it does without a shunt: the hand is on its
+/// way.
 const ON_ITS_WAY: u32 = 12;
 
 /// The same for a reading that has not changed at all.
@@ -238,6 +241,7 @@ impl Watch {
             anchor: None,
             broken: 0,
             left: false,
+            rested: false,
             doubted: false,
         }
     }
@@ -257,7 +261,9 @@ impl Watch {
         let seen = seen_shapes(board, windows, got);
         let codes = pattern(got, &seen);
         self.left |= self.telling == Telling::Open && seen == self.no_shunt;
-        self.start.get_or_insert_with(|| codes.clone());
+        let start = self.start.get_or_insert_with(|| codes.clone());
+        let unchanged = agree(start, &codes);
+        self.rested = false;
         let since = match &self.anchor {
             Some((since, anchor)) if agree(anchor, &codes) => *since,
             _ => {
@@ -273,6 +279,7 @@ impl Watch {
         if rested < self.still {
             return Sight::Wait;
         }
+        self.rested = true;
         if seen == self.want {
             return match self.telling {
                 Telling::Pattern => Sight::Believed(MovedBy::Changed),
@@ -280,35 +287,41 @@ impl Watch {
                 Telling::Open | Telling::Key => Sight::Wait,
             };
         }
-        // Where nothing has changed, the operator has most likely not moved anything yet.
-        let patience = match () {
-            () if seen == self.before => UNCHANGED,
-            () if seen == self.no_shunt => ON_ITS_WAY,
-            () => PATIENCE,
+        // Where nothing has changed, the operator has most likely not moved anything yet. A bad unit
+        // may look like nothing known all along: it must not be doubted while the hand is passing.
+        let reads_as = self.reads_as(&seen);
+        let patience = match reads_as {
+            _ if unchanged || seen == self.before => UNCHANGED,
+            Some(Place::At(_)) if seen != self.no_shunt => PATIENCE,
+            _ => ON_ITS_WAY,
         };
         if self.doubted || rested < self.still * patience {
             return Sight::Wait;
         }
         self.doubted = true;
-        Sight::Doubt(self.reads_as(&seen))
+        Sight::Doubt(reads_as)
     }
 
     fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
         self.places.iter().find(|(_, shapes)| shapes == seen).map(|&(place, _)| place)
     }
 
-    /// The operator says that the shunt is there: how the move is then recorded.
+    /// The operator says that the shunt is there: how the move is then recorded. A pattern that has
+    /// not come to rest is no evidence.
     pub fn said_so(&self) -> MovedBy {
         let changed = match (&self.start, &self.anchor) {
-            (Some(start), Some((_, now))) => !agree(start, now),
+            (Some(start), Some((_, now))) => self.rested && !agree(start, now),
             _ => false,
         };
         if changed && self.telling == Telling::Pattern { MovedBy::Changed } else { MovedBy::SaidSo }
     }
 
-    /// The operator says that it is not: the watch goes on and may doubt again.
+    /// The operator says that it is not: the watch goes on and may doubt again, with the patience
+    /// that it had in the beginning.
     pub fn go_on(&mut self) {
         self.doubted = false;
+        self.rested = false;
         self.anchor = None;
+        self.start = None;
     }
 }

@@ -101,8 +101,13 @@ pub fn driven(chip: &Chip, expected: &Expected, readings: &Readings) -> Driven {
     let full = f64::from(chip.full_scale);
     if let (Some(band), Some(pulled)) = (expected.pulled, &readings.pulled) {
         let open_from = open_level(chip);
-        if band.high < open_from {
-            return if pulled.mean >= open_from { Driven::Open } else { Driven::ByPullUp };
+        // Something that holds the pin at the supply looks the same, and is no open contact.
+        let at_supply = readings.mean.is_some_and(|b| b.mean >= open_from);
+        if band.high < open_from && pulled.mean < open_from {
+            return Driven::ByPullUp;
+        }
+        if band.high < open_from && !at_supply {
+            return Driven::Open;
         }
     }
     match readings.charge {
@@ -251,7 +256,8 @@ impl Analog<'_> {
         if driven == Driven::Open {
             return (Verdict::Fail, "nothing drives the pin: an open contact or part".into());
         }
-        if burst.mean < window.low || burst.mean > window.high {
+        // As the option is read: a mean to the nearest whole code.
+        if burst.mean.round() < window.low || burst.mean.round() > window.high {
             let reads = self.reads_as(burst.mean);
             return (Verdict::Fail, format!("{:.1} reads as {reads}", burst.mean));
         }
@@ -265,7 +271,8 @@ impl Analog<'_> {
                 "end of scale without proof that the pin is driven".into(),
             );
         }
-        if driven == Driven::NotShown && self.board.channels[self.channel].pin.pull_up {
+        let could_show = self.board.channels[self.channel].pin.pull_up;
+        if driven == Driven::NotShown && (could_show || self.readings.charge.is_none()) {
             return (Verdict::NotTested, "no proof that the pin is driven".into());
         }
         if mode == Mode::Mean
@@ -426,7 +433,10 @@ fn digital(
         (Some(Level::Low), _) => Driven::ByPullUp,
         // The product's own pull-up drives the pin.
         (Some(Level::High), true) if expected.level == Some(Level::High) => Driven::ByPullUp,
-        (Some(Level::High), _) if read == Some(Level::Low) => Driven::Open,
+        // A pull-down weaker than the pin's pull-up gives way to it on a good unit as well.
+        (Some(Level::High), _) if read == Some(Level::Low) && !gives_way(board, expected) => {
+            Driven::Open
+        }
         _ => Driven::NotShown,
     };
     let (verdict, reason) = match (readings.level, read, class.map(|c| &c.limits)) {
@@ -467,6 +477,11 @@ fn digital(
         verdict,
         reason,
     }
+}
+
+/// Whether the pin's pull-up may lift the net of a good unit above the highest low level.
+fn gives_way(board: &Board, expected: &Expected) -> bool {
+    expected.pulled.is_some_and(|band| band.high > board.chip.vil.0 * board.chip.scale)
 }
 
 fn word(level: Level) -> &'static str {

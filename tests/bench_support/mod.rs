@@ -352,9 +352,7 @@ impl Stand {
     /// Follows every prompt like a careful operator until this move is asked for.
     pub fn prompted_move(&mut self, jumper: &str, place: &str) -> &mut Stand {
         let (j, p) = self.place(jumper, place);
-        let wanted = |prompt: &Prompt| {
-            matches!(prompt, Prompt::Move { jumper, to, .. } if (*jumper, *to) == (j, p))
-        };
+        let wanted = |prompt: &Prompt| matches!(prompt, Prompt::Move { jumper, to, .. } if (*jumper, *to) == (j, p));
         assert!(self.obey_until(wanted), "was never asked to move {jumper} to {place}");
         self
     }

@@ -1,0 +1,397 @@
+//! The procedure as the operator meets it, answered from the solved circuit without a probe.
+
+mod bench_support;
+
+use bench_support::{Stand, board_of, worst};
+use std::time::Duration;
+use strapwise::bench::{
+    Answer, Ask, Cut, Event, Key, MovedBy, Procedure, Prompt, UnitVerdict, Verdict,
+};
+use strapwise::board::Place;
+use strapwise::units::Ohms;
+
+const SECOND: Duration = Duration::from_secs(1);
+
+#[test]
+fn a_nominal_unit_passes_and_leaves_everything_off() {
+    let mut stand = Stand::new();
+    let summary = stand.expect_verdict(UnitVerdict::Pass);
+    stand.expect_all_off();
+    assert!(summary.cut.is_none() && summary.reasons.is_empty());
+    assert_eq!(summary.checks, stand.checks().len() + stand.supplies().len() + 2);
+    assert!(stand.checks().iter().all(|c| c.verdict == Verdict::Pass));
+    assert_eq!(stand.asks.last(), Some(&Ask::AllOff));
+}
+
+#[test]
+fn a_move_that_shows_is_believed_without_a_key() {
+    let mut stand = Stand::new();
+    stand.expect_verdict(UnitVerdict::Pass);
+    for place in ["1", "2", "3", "4", "5"] {
+        assert_eq!(stand.believed("J1", place), [MovedBy::Changed], "J1={place}");
+    }
+    // No pin sees the lamp return: only the operator can say.
+    assert_eq!(stand.believed("J6", "fitted"), [MovedBy::SaidSo]);
+}
+
+#[test]
+fn a_forgotten_move_waits_and_is_asked_about_later() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "2").wait(5 * SECOND);
+    assert!(stand.believed("J1", "2").is_empty());
+    assert!(matches!(stand.prompt(), Some(Prompt::Move { .. })), "asked too soon");
+    let (jumper, asked) = stand.place("J1", "2");
+    let reads_as = Some(stand.place("J1", "1").1);
+    assert_eq!(stand.next_prompt(), Some(Prompt::Doubt { jumper, asked, reads_as }));
+    stand.press(Key::No).wait(SECOND).lift("J1").wait(SECOND).fit("J1", "2");
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert_eq!(stand.believed("J1", "2"), [MovedBy::Changed]);
+}
+
+#[test]
+fn a_shunt_on_the_wrong_position_is_asked_about_and_no_brings_another_try() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "4").lift("J1").wait(SECOND).fit("J1", "5");
+    let (jumper, asked) = stand.place("J1", "4");
+    let reads_as = Some(stand.place("J1", "5").1);
+    assert_eq!(stand.next_prompt(), Some(Prompt::Doubt { jumper, asked, reads_as }));
+    assert!(stand.believed("J1", "4").is_empty());
+    stand.press(Key::No).wait(SECOND).fit("J1", "4");
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert_eq!(stand.believed("J1", "4"), [MovedBy::Changed]);
+}
+
+#[test]
+fn a_shunt_that_is_said_to_be_right_is_judged_by_its_reading_all_the_same() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "4").lift("J1").wait(SECOND).fit("J1", "5");
+    assert!(matches!(stand.next_prompt(), Some(Prompt::Doubt { .. })));
+    stand.press(Key::Yes);
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].contains("cacti (J1=5)"), "{:?}", summary.reasons);
+    assert_eq!(worst(&stand.checks_at("PROFILE", "J1", "4")), Verdict::Fail);
+}
+
+#[test]
+fn said_so_never_passes_a_reading_that_has_not_changed() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "2");
+    assert!(matches!(stand.next_prompt(), Some(Prompt::Doubt { .. })));
+    // The shunt is still where it was.
+    stand.press(Key::Yes).wait(SECOND);
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert_eq!(stand.believed("J1", "2"), [MovedBy::SaidSo]);
+    assert!(summary.reasons[0].contains("seedlings (J1=1)"), "{:?}", summary.reasons);
+}
+
+#[test]
+fn a_contact_that_wiggles_is_called_unstable_and_never_believed() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "3").lift("J1");
+    let mut at = 0;
+    while !matches!(stand.prompt(), Some(Prompt::Unstable { .. })) {
+        at += 1;
+        assert!(at < 400, "never called unstable");
+        stand.fit("J1", if at % 2 == 0 { "3" } else { "open" }).wait(Duration::from_millis(120));
+    }
+    assert!(stand.believed("J1", "3").is_empty());
+    stand.fit("J1", "3");
+    stand.expect_verdict(UnitVerdict::Pass);
+}
+
+#[test]
+fn a_word_given_while_the_contact_wiggles_is_recorded_as_a_word() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "3").lift("J1");
+    let mut at = 0;
+    while !matches!(stand.prompt(), Some(Prompt::Unstable { .. })) {
+        at += 1;
+        assert!(at < 400, "never called unstable");
+        stand.fit("J1", if at % 2 == 0 { "3" } else { "open" }).wait(Duration::from_millis(120));
+    }
+    stand.fit("J1", "3").press(Key::Yes).wait(SECOND);
+    assert_eq!(stand.believed("J1", "3"), [MovedBy::SaidSo]);
+}
+
+#[test]
+fn an_end_tap_passes_only_with_proof_that_the_pin_is_driven() {
+    for (place, stuck) in [("1", 1023.0), ("5", 0.0)] {
+        // The probe's proofs go missing: the reading itself is that of a good end tap.
+        let mut stand = Stand::new().answered_by(move |ask, answer| match ask {
+            Ask::Charge { .. } | Ask::Burst { pull_up: true, .. } => {
+                Answer::Refused("-240 Hardware error".into())
+            }
+            _ => answer,
+        });
+        stand.prompted_move("J1", place).fit("J1", place);
+        stand.obey_until(|p| matches!(p, Prompt::Move { to, .. } if *to == Place::At(2)));
+        let checks = stand.checks_at("PROFILE", "J1", place);
+        if place == "1" {
+            assert!((checks[0].burst.expect("a reading").mean - stuck).abs() < 1.5);
+            assert_eq!(worst(&checks), Verdict::NotTested);
+        }
+        let summary = stand.finish();
+        assert_eq!(worst(&stand.checks_at("PROFILE", "J1", place)), Verdict::NotTested);
+        assert_eq!(summary.verdict, UnitVerdict::Incomplete, "{:?}", summary.reasons);
+    }
+}
+
+#[test]
+fn an_open_pin_that_holds_its_charge_is_not_taken_for_the_top_tap() {
+    // The contact of position 1 never closes; each pull-up leaves the pin at the supply.
+    let mut stand = Stand::new().built_with(|board, parts| {
+        let j1 = board.jumper("J1").expect("J1");
+        parts.contacts[j1][0] = Ohms(f64::INFINITY);
+    });
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    let checks = stand.checks_at("PROFILE", "J1", "1");
+    assert!(checks.iter().all(|c| !c.driven.proved() && c.verdict == Verdict::Fail), "{checks:?}");
+    assert!(summary.reasons[0].contains("nothing drives the pin"), "{:?}", summary.reasons);
+}
+
+/// Two positions with the same meaning at the same tap: a reading cannot tell them apart.
+const TWINS: &str = r#"
+format = 1
+[board]
+name = "twins"
+revision = "A"
+about = "Two positions that read alike"
+chip = "atmega328p"
+[supply]
+net = "VCC"
+ground = "GND"
+volts = "5V"
+tolerance = "5%"
+source = "bench supply"
+aref = "capacitor"
+[delivery]
+J1 = "b"
+[firmware]
+conversions = 4
+discard = 1
+adc_clock = "125kHz"
+gap = "25%"
+[[resistor]]
+id = "R1"
+between = ["VCC", "TAP"]
+value = "1k"
+tolerance = "1%"
+[[resistor]]
+id = "R2"
+between = ["TAP", "GND"]
+value = "1k"
+tolerance = "1%"
+[[resistor]]
+id = "R3"
+between = ["PICK", "GND"]
+value = "100k"
+tolerance = "1%"
+[[jumper]]
+id = "J1"
+label = "feed"
+positions = [
+  { name = "a", pins = [1, 2], joins = ["TAP", "PICK"] },
+  { name = "b", pins = [3, 4], joins = ["TAP", "PICK"] },
+]
+open = true
+[[channel]]
+id = "PICK"
+label = "picked"
+net = "PICK"
+pin = "PC0"
+kind = "analog"
+[[options]]
+id = "feed"
+label = "feed"
+channels = ["PICK"]
+when = [
+  { J1 = "a", means = "fed" },
+  { J1 = "b", means = "fed" },
+  { J1 = "open", means = "not fed" },
+]
+"#;
+
+#[test]
+fn where_two_positions_read_alike_the_way_through_open_is_the_evidence() {
+    let mut stand = Stand::with(board_of(TWINS));
+    stand.prompted_move("J1", "b");
+    assert!(matches!(stand.prompt(), Some(Prompt::Move { key_needed: false, .. })));
+    stand.wait(30 * SECOND);
+    assert!(stand.believed("J1", "b").is_empty(), "believed a move that nobody made");
+    stand.lift("J1").wait(SECOND).fit("J1", "b");
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert_eq!(stand.believed("J1", "b"), [MovedBy::ThroughOpen]);
+}
+
+#[test]
+fn a_reset_in_the_middle_of_a_step_voids_it_and_the_step_is_done_again() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "3").lift("J1").wait(SECOND).fit("J1", "3");
+    while stand.believed("J1", "3").is_empty() {
+        assert!(stand.step());
+    }
+    for _ in 0..3 {
+        stand.step();
+    }
+    let judged = stand.checks().len();
+    stand.reset_probe();
+    stand.expect_verdict(UnitVerdict::Pass);
+    let voided = stand.events.iter().position(|e| matches!(e, Event::Voided { .. }));
+    let rebooted = stand.events.iter().position(|e| matches!(e, Event::Rebooted(_)));
+    assert!(rebooted.expect("a reset that is said") < voided.expect("a step that is void"));
+    let before = &stand.events[..voided.expect("void")];
+    let checks = before.iter().filter(|e| matches!(e, Event::Check { .. })).count();
+    assert_eq!(checks, judged, "a reading of the void step was judged");
+    let attempts: Vec<u32> = stand
+        .events
+        .iter()
+        .filter_map(|e| match e {
+            Event::Check { at, .. } if at.moved == Some(stand.place("J1", "3")) => Some(at.attempt),
+            _ => None,
+        })
+        .collect();
+    assert!(!attempts.is_empty() && attempts.iter().all(|&a| a == 2), "{attempts:?}");
+    // What may be driven has been named to the new boot as well.
+    assert_eq!(stand.asks.iter().filter(|a| **a == Ask::Prepare).count(), 2);
+}
+
+#[test]
+fn a_probe_that_is_lost_ends_the_run_incomplete() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J2", "fitted").lose_probe();
+    let summary = stand.summary();
+    assert_eq!(summary.verdict, UnitVerdict::Incomplete);
+    assert!(matches!(summary.cut, Some(Cut::Probe(_))));
+}
+
+#[test]
+fn a_stop_switches_everything_off_before_the_run_ends() {
+    let mut stand = Stand::new();
+    stand.asked("lamps-dark").wait(SECOND);
+    assert!(!stand.closed.is_empty(), "the lamps are being driven");
+    stand.stop();
+    stand.expect_all_off();
+    let summary = stand.summary();
+    assert_eq!((summary.verdict, summary.cut), (UnitVerdict::Incomplete, Some(Cut::Stopped)));
+    assert_eq!(stand.asks.last(), Some(&Ask::AllOff));
+}
+
+#[test]
+fn a_stop_waits_for_the_answer_under_way_and_then_switches_everything_off() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J5", "dry");
+    while !matches!(stand.under_way(), Some(Ask::Switch { on: true, .. })) {
+        assert!(stand.step());
+    }
+    stand.stop();
+    stand.expect_all_off();
+    assert_eq!(stand.summary().cut, Some(Cut::Stopped));
+}
+
+#[test]
+fn a_failure_that_was_seen_stays_a_failure_when_the_operator_stops() {
+    let mut stand = Stand::new().built_with(|board, parts| {
+        let k1 = board.switches.iter().position(|s| s.id == "K1").expect("K1");
+        parts.switches[k1].stuck = Some(true);
+    });
+    stand.shunts = stand.shunts.with(stand.jumper("J2"), Place::At(0));
+    stand.prompted_move("J1", "1").stop();
+    // The shunt of J2 was taken off when all were asked to be: nothing has failed yet.
+    assert_eq!(stand.summary().verdict, UnitVerdict::Incomplete);
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "2");
+    assert!(matches!(stand.next_prompt(), Some(Prompt::Doubt { .. })));
+    stand.press(Key::Yes).wait(2 * SECOND).stop();
+    assert_eq!(stand.summary().verdict, UnitVerdict::Fail);
+}
+
+#[test]
+fn a_probe_for_another_chip_is_refused_with_the_way_to_flash_the_right_one() {
+    let mut stand = Stand::new().answered_by(|_, answer| match answer {
+        Answer::Who(mut info) => {
+            info.model = "PROBE-ATMEGA4809".into();
+            Answer::Who(info)
+        }
+        other => other,
+    });
+    let summary = stand.expect_verdict(UnitVerdict::Incomplete);
+    let Some(Cut::Probe(why)) = summary.cut else { panic!("not refused") };
+    assert!(why.contains("PROBE-ATMEGA4809") && why.contains("bench-scripts/probe/flash"), "{why}");
+    assert_eq!(stand.asks, [Ask::Who], "a stranger was asked for more than its name");
+}
+
+#[test]
+fn a_load_that_draws_nothing_fails() {
+    let mut stand = Stand::new();
+    let vent = stand.load("VENT");
+    stand.sags[vent] = 0.0;
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].contains("draws nothing"), "{:?}", summary.reasons);
+}
+
+#[test]
+fn a_load_that_draws_too_much_fails() {
+    let mut stand = Stand::new();
+    let mat = stand.load("MAT");
+    // Allowed are 30 to 220 mV.
+    stand.sags[mat] = 0.25;
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].starts_with("MAT: sag"), "{:?}", summary.reasons);
+}
+
+#[test]
+fn a_load_that_resets_the_probe_fails_and_is_not_tried_again() {
+    let mut stand = Stand::new();
+    let vent = stand.load("VENT");
+    stand.resetting = vec![vent];
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].contains("was reset when it was switched on"), "{summary:?}");
+    let tries = stand.asks.iter().filter(|a| **a == Ask::Load { load: vent, on: true }).count();
+    assert_eq!(tries, 1);
+    assert_eq!(stand.supplies().len(), stand.board.loads.len(), "the other load is still tried");
+    stand.expect_all_off();
+}
+
+#[test]
+fn every_load_that_resets_the_probe_is_named_for_it() {
+    let mut stand = Stand::new();
+    stand.resetting = vec![0, 1];
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    for load in ["VENT", "MAT"] {
+        let said = |r: &String| r.starts_with(load) && r.contains("was reset");
+        assert!(summary.reasons.iter().any(said), "{load}: {:?}", summary.reasons);
+    }
+}
+
+#[test]
+fn a_wrong_answer_to_a_question_fails() {
+    for (question, answer) in [("lamps-dark", Key::No), ("lamps-lit", Key::No)] {
+        let mut stand = Stand::new();
+        stand.asked(question).wait(SECOND).press(answer);
+        let summary = stand.expect_verdict(UnitVerdict::Fail);
+        assert!(summary.reasons[0].starts_with(question), "{:?}", summary.reasons);
+        stand.expect_all_off();
+    }
+}
+
+#[test]
+fn the_lamps_are_off_again_once_the_question_is_answered() {
+    let mut stand = Stand::new();
+    stand.asked("lamps-dark").wait(SECOND);
+    assert!(!stand.closed.is_empty());
+    stand.press(Key::Yes).wait(SECOND / 2);
+    stand.expect_all_off();
+}
+
+#[test]
+fn keys_pressed_while_something_is_measured_confirm_nothing() {
+    let mut stand = Stand::new();
+    stand.asked("lamps-dark").wait(SECOND).press(Key::Yes);
+    // Impatient: Enter again and again until the first move is asked for.
+    while !matches!(stand.prompt(), Some(Prompt::Move { .. })) {
+        stand.press(Key::Yes);
+        assert!(stand.step());
+    }
+    stand.wait(2 * SECOND);
+    assert!(stand.believed("J1", "1").is_empty(), "a key pressed early was taken for the move");
+}
