@@ -313,3 +313,22 @@ fn the_uncertainty_never_falls_below_that_of_a_perfect_quantiser() {
     // 1/sqrt(12) LSB = 0.288675 (check value A36, textbook).
     assert!((judge::standard_uncertainty(&steady(300.0)) - 0.288675).abs() < 1e-6);
 }
+
+#[test]
+fn a_burst_of_nothing_is_no_reading() {
+    let board = vent_controller();
+    let none = Burst { n: 0, mean: f64::NAN, sd: f64::NAN, ..steady(0.0) };
+    let proofs = Readings {
+        pulled: Some(steady(500.0)),
+        charge: Some((460.0, 460.0)),
+        ..Readings::default()
+    };
+    for burst in [none, Burst { n: 0, mean: 460.0, ..none }, Burst { n: 961, ..none }] {
+        let readings = Readings { mean: Some(burst), product: Some(burst), ..proofs.clone() };
+        let check = judged(&board, &at(&board, "3"), &readings);
+        assert_eq!((check.verdict, check.margin_code), (Verdict::NotTested, None));
+        let channel = board.channel("LOOP").expect("LOOP");
+        let at_rest = judge::at_rest(&board, &at(&board, "3"), channel, Some(burst));
+        assert_eq!(at_rest.verdict, Verdict::NotTested);
+    }
+}

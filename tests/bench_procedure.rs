@@ -4,9 +4,7 @@ mod bench_support;
 
 use bench_support::{Stand, board_of, worst};
 use std::time::Duration;
-use strapwise::bench::{
-    Answer, Ask, Cut, Event, Key, MovedBy, Procedure, Prompt, UnitVerdict, Verdict,
-};
+use strapwise::bench::{Answer, Ask, Cut, Event, Key, MovedBy, Prompt, UnitVerdict, Verdict};
 use strapwise::board::Place;
 use strapwise::units::Ohms;
 

@@ -2,13 +2,16 @@
 
 mod bench_support;
 
-use bench_support::full::{Run, run};
+use bench_support::full::{Run, run, run_with};
 use bench_support::vent_controller;
 use std::sync::Arc;
-use strapwise::bench::{Event, UnitVerdict, Verdict};
-use strapwise::board::Board;
+use std::time::Duration;
+use strapwise::bench::{Cut, Event, Prompt, UnitVerdict, Verdict};
+use strapwise::board::{Board, Place};
 use strapwise::faults::{self, Fault};
-use strapwise::probe::world::World;
+use strapwise::probe::world::{ResetCause, World};
+use strapwise::record::{Row, RowKind};
+use strapwise::units::Volts;
 use strapwise::walk;
 use strapwise::window::{self, Windows};
 
@@ -76,4 +79,96 @@ fn a_pin_that_is_not_soldered_never_passes() {
             assert!(!passed_open, "a reading of {} passed with its pin open", c.id);
         }
     }
+}
+
+/// A unit whose probe is reset as soon as the shunt of J1 is seen at position 3.
+fn reset_at_tap_three(board: &Arc<Board>, windows: &Arc<Windows>) -> Run {
+    let third = Some((board.jumper("J1").expect("J1"), Place::At(2)));
+    let mut done = false;
+    run_with(board, windows, World::new(board.clone(), 5), &mut |event, unit| {
+        if matches!(event, Event::Moved(at) if at.moved == third) && !done {
+            done = true;
+            unit.reset(ResetCause::BrownOut);
+        }
+        false
+    })
+}
+
+#[test]
+fn a_brown_out_in_the_middle_of_a_step_is_said_and_the_step_is_done_again() {
+    let (board, windows) = design();
+    let run = reset_at_tap_three(&board, &windows);
+    assert_eq!(run.summary.verdict, UnitVerdict::Pass, "{:?}", run.summary.reasons);
+    let said = |e: &&Event| matches!(e, Event::Rebooted(boot) if boot.cause == "BROWNOUT");
+    assert_eq!(run.events.iter().filter(said).count(), 1);
+    let voided = run.events.iter().filter(|e| matches!(e, Event::Voided { .. })).count();
+    assert_eq!(voided, 1);
+}
+
+#[test]
+fn no_row_mixes_two_boots_of_the_probe() {
+    let (board, windows) = design();
+    let run = reset_at_tap_three(&board, &windows);
+    let reset = run.rows.iter().position(|r| r.rule == "probe reset").expect("a row for the reset");
+    let (before, after) = run.rows.split_at(reset);
+    assert!(before.iter().all(|r| r.head.reset_cause != "brownout"));
+    assert!(after.iter().all(|r| r.head.reset_cause == "brownout"));
+    // The readings of the step all stand behind the reset.
+    let of_step = |r: &&Row| r.row == RowKind::Check && r.jumper == "J1" && r.position == "3";
+    assert_eq!(before.iter().filter(of_step).count(), 0);
+    assert!(after.iter().filter(of_step).count() > 0);
+}
+
+#[test]
+fn a_probe_that_goes_silent_ends_the_run_incomplete_and_lets_go_of_its_outputs() {
+    let (board, windows) = design();
+    let lamp = board.resistors.iter().position(|r| r.id == "R30").expect("R30");
+    let lit = board.questions.iter().position(|q| q.id == "lamps-lit").expect("the question");
+    let mut glowed = 0.0;
+    let world = World::new(board.clone(), 6);
+    let mut run = run_with(&board, &windows, world, &mut |event, unit| {
+        let asked = matches!(
+            event,
+            Event::Prompt { prompt: Prompt::Question { question }, .. } if *question == lit
+        );
+        if asked {
+            glowed = unit.world().lamp_current(lamp).0.abs();
+        }
+        asked
+    });
+    assert!(glowed > 1e-3, "the lamps were lit when the line was cut: {glowed} A");
+    assert_eq!(run.summary.verdict, UnitVerdict::Incomplete);
+    assert!(matches!(run.summary.cut, Some(Cut::Probe(_))), "{:?}", run.summary);
+    // The probe takes three seconds of silence for the end.
+    run.unit.advance_to(run.now + Duration::from_secs(4));
+    assert_eq!(run.unit.world().lamp_current(lamp).0, 0.0);
+}
+
+#[test]
+fn a_load_that_draws_nothing_fails_on_the_virtual_unit_too() {
+    let (board, windows) = design();
+    for load in 0..board.loads.len() {
+        let mut world = World::new(board.clone(), 7);
+        world.change_defects(|d| d.dead_loads.push(load));
+        let run = run(&board, &windows, world);
+        assert_eq!(run.summary.verdict, UnitVerdict::Fail);
+        assert!(run.summary.reasons[0].starts_with(&board.loads[load].id));
+    }
+}
+
+#[test]
+fn a_ground_that_lifts_under_load_never_passes() {
+    let (board, windows) = design();
+    for load in 0..board.loads.len() {
+        let mut world = World::new(board.clone(), 8);
+        world.change_defects(|d| d.ground_shift.push((load, Volts(0.4))));
+        assert!(not_a_pass(&run(&board, &windows, world)), "a shift of 0.4 V passed");
+    }
+}
+
+#[test]
+fn the_same_seed_gives_the_same_rows() {
+    let (board, windows) = design();
+    let rows = || run(&board, &windows, World::new(board.clone(), 9)).rows;
+    assert_eq!(format!("{:?}", rows()), format!("{:?}", rows()));
 }

@@ -209,7 +209,10 @@ impl Analog<'_> {
 
     fn judge(&self, mode: Mode, burst: Option<Burst>, driven: Driven) -> Check {
         let mut check = self.blank(mode, burst, driven);
-        let Some(burst) = burst else {
+        let Some(burst) = reading_in(burst) else {
+            check.burst = None;
+            check.u_code = None;
+            check.k = None;
             check.reason = "no reading".into();
             return check;
         };
@@ -359,12 +362,18 @@ impl Margin {
     }
 }
 
+/// The burst, if it holds a reading: one of nothing has no mean, and compares with no limit.
+fn reading_in(burst: Option<Burst>) -> Option<Burst> {
+    burst.filter(|b| b.n > 0 && b.mean.is_finite() && b.sd.is_finite())
+}
+
 /// Judges a channel read while its switches rest: the node must be where the open switch leaves it.
 pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<Burst>) -> Check {
     let expected = window::expect_closed(board, setting, channel, &[]);
     let closes: Vec<&str> =
         board.channels[channel].closes.iter().map(|&s| board.switches[s].id.as_str()).collect();
     let limits = Band { low: expected.design.low.floor(), high: expected.design.high.ceil() };
+    let burst = reading_in(burst);
     let (verdict, reason) = match burst {
         None => (Verdict::NotTested, "no reading".to_string()),
         Some(b) => {

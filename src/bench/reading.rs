@@ -3,7 +3,7 @@
 use super::evidence::{Shape, seen_shapes, shapes};
 use super::judge;
 use super::sweep::{Got, Keep, Sweep};
-use super::{Answer, Ask, Check, Cut, Event, Input, Output, Procedure, probe_problem};
+use super::{Answer, Ask, Boot, Check, Cut, Event, Input, Output, Procedure, probe_problem};
 use super::{Summary, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group};
@@ -141,10 +141,27 @@ pub struct Reader {
     windows: Arc<Windows>,
     expected: Setting,
     sweep: Sweep,
-    greeted: bool,
+    state: State,
+    boot: Boot,
     began: Duration,
     look: Option<Look>,
-    over: bool,
+}
+
+/// What the reader waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    /// To be started.
+    New,
+    /// For the probe's name.
+    Greeting,
+    /// For an answer of the sweep.
+    Reading,
+    /// For the answer under way when the operator stopped.
+    Stopping,
+    /// For everything to be off.
+    Off,
+    /// Nothing more.
+    Over,
 }
 
 impl Reader {
@@ -160,10 +177,10 @@ impl Reader {
             windows,
             expected,
             sweep,
-            greeted: false,
+            state: State::New,
+            boot: Boot::default(),
             began: Duration::ZERO,
             look: None,
-            over: false,
         }
     }
 
@@ -173,9 +190,12 @@ impl Reader {
     }
 
     fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {
-        self.over = true;
+        self.state = State::Over;
         let checks = self.look.as_ref().map_or(&[][..], |l| &l.checks);
-        let worst = checks.iter().map(|c| c.verdict).max().unwrap_or(Verdict::NotTested);
+        let mut worst = checks.iter().map(|c| c.verdict).max().unwrap_or(Verdict::NotTested);
+        if cut.is_some() {
+            worst = worst.max(Verdict::NotTested);
+        }
         let verdict = UnitVerdict::of(worst);
         let took = now.saturating_sub(self.began);
         let checks = checks.len();
@@ -193,16 +213,29 @@ impl Reader {
     }
 
     fn answered(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
-        if !self.greeted {
-            return match probe_problem(&self.board, &answer) {
-                Some(why) => self.close(now, Some(Cut::Probe(why))),
-                None => {
-                    self.greeted = true;
-                    self.next(now)
-                }
-            };
+        match self.state {
+            State::New | State::Over => Vec::new(),
+            State::Greeting => self.greeted(now, answer),
+            State::Reading => {
+                self.sweep.answer(answer);
+                self.next(now)
+            }
+            State::Stopping => {
+                self.state = State::Off;
+                vec![Output::Ask(Ask::AllOff)]
+            }
+            State::Off => self.close(now, Some(Cut::Stopped)),
         }
-        self.sweep.answer(answer);
+    }
+
+    fn greeted(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
+        if let Some(why) = probe_problem(&self.board, &answer) {
+            return self.close(now, Some(Cut::Probe(why)));
+        }
+        if let Answer::Who(info) = answer {
+            self.boot = info.boot;
+        }
+        self.state = State::Reading;
         self.next(now)
     }
 
@@ -210,26 +243,42 @@ impl Reader {
         if let Some(ask) = self.sweep.next() {
             return vec![Output::Ask(ask)];
         }
+        let same = |b: &Boot| b.count == self.boot.count && b.uptime_ms >= self.boot.uptime_ms;
+        if !self.sweep.got().boot.as_ref().is_some_and(same) {
+            let why = "the probe was reset while it was read: what it read is void; look again";
+            return self.close(now, Some(Cut::Probe(why.into())));
+        }
         let look = conclude(&self.board, &self.windows, self.sweep.got(), &self.expected);
         self.look = Some(look);
         self.close(now, None)
+    }
+
+    /// Everything is switched off before the end, after the answer that may be under way.
+    fn stop(&mut self, now: Duration) -> Vec<Output> {
+        match self.state {
+            State::New => self.close(now, Some(Cut::Stopped)),
+            State::Greeting | State::Reading => {
+                self.state = State::Stopping;
+                Vec::new()
+            }
+            State::Stopping | State::Off | State::Over => Vec::new(),
+        }
     }
 }
 
 impl Procedure for Reader {
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
-        if self.over {
-            return Vec::new();
-        }
         match input {
-            Input::Start => {
+            _ if self.over() => Vec::new(),
+            Input::Start if self.state == State::New => {
                 self.began = now;
+                self.state = State::Greeting;
                 vec![Output::Ask(Ask::Who)]
             }
             Input::Answer(answer) => self.answered(now, answer),
             Input::Lost(why) => self.close(now, Some(Cut::Probe(why))),
-            Input::Stop => self.close(now, Some(Cut::Stopped)),
-            Input::Key(_) | Input::Tick => Vec::new(),
+            Input::Stop => self.stop(now),
+            Input::Start | Input::Key(_) | Input::Tick => Vec::new(),
         }
     }
 
@@ -238,7 +287,7 @@ impl Procedure for Reader {
     }
 
     fn over(&self) -> bool {
-        self.over
+        self.state == State::Over
     }
 }
 
