@@ -311,6 +311,30 @@ fn a_switch_with_a_drop_works_against_the_current_and_not_below_it() {
     near(volts(at(&parts, &[0, 2], "OUT3")), (out - 0.2) * 1e3 / 1010.0, 1e-9);
 }
 
+/// Worked by hand: alone, K1 feeds OUT; once K2 feeds it better, K1 carries nothing, or the other
+/// way round.
+#[test]
+fn a_switch_that_another_one_overrides_stops_or_turns_round() {
+    let at = |to_ground: f64| {
+        let board = Maker::new()
+            .resistor("R1", "VCC", "MID", 1e3, 0.01)
+            .resistor("R2", "MID", "GND", to_ground, 0.01)
+            .resistor("R3", "OUT", "GND", 1e3, 0.01)
+            .switch("K1", ["MID", "OUT"], "PD5", [10.0, 10.0], [0.2, 0.2])
+            .switch("K2", ["VCC", "OUT"], "PD6", [10.0, 10.0], [0.2, 0.2])
+            .done();
+        let circuit = Circuit::solve(&board, &Parts::nominal(&board), &board.delivery, &[0, 1]);
+        (driven(&circuit, &board, "OUT").0, driven(&circuit, &board, "MID").0)
+    };
+    let (out, mid) = at(20e3);
+    near(out, 4.8 * 1e3 / 1010.0, 1e-9);
+    near(mid, 5.0 * 20.0 / 21.0, 1e-9);
+    let (out, mid) = at(1e3);
+    let expected = (4.8 / 10.0 + 2.7 / 510.0) / (1.0 / 10.0 + 1.0 / 1e3 + 1.0 / 510.0);
+    near(out, expected, 1e-9);
+    near(mid, 2.5 + (expected - 2.7) / 510.0 * 500.0, 1e-9);
+}
+
 #[test]
 fn a_stuck_switch_does_not_do_as_told() {
     let board = Maker::new()

@@ -4,6 +4,8 @@
 mod behaviour;
 #[path = "probe_link/document.rs"]
 mod document;
+#[path = "probe_link/host.rs"]
+mod host;
 #[path = "probe_link/stand_in.rs"]
 mod stand_in;
 #[path = "probe_link/standards.rs"]

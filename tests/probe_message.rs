@@ -86,9 +86,9 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     };
     let unit = String::from("007");
     let limits = [
-        // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 50 µs.
+        // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 42 µs.
         (burst(128), 1000 + 1051),
-        (burst(16), 1000 + 505),
+        (burst(16), 1000 + 424),
         (Request::Level { channel, n: 1000, pull_up, settle_us }, 1000 + 100),
         (Request::Charge { channel, pairs: 2000 }, 416),
         (Request::Supply { n: 10_000 }, 2 + 1041),
@@ -103,7 +103,7 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
 
 #[test]
 fn the_longest_requests_fit_the_probes_line() {
-    // Up to 224 bytes count as the line, up to 16 characters as a tag (protocols/probe-link.md).
+    // Up to 224 bytes count as the line, up to 20 characters as a tag (protocols/probe-link.md).
     let unit = "\"".repeat(UNIT_NAME_MAX);
     assert_eq!(unit_name_problem(&unit), None);
     let longest = [

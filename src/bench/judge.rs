@@ -11,9 +11,7 @@ use crate::board::chip::Chip;
 use crate::board::{Board, Kind, Level, Setting};
 use crate::circuit::Node;
 use crate::window::{self, Band, Expected, Limits, Windows};
-
-/// Coverage factor of every expanded uncertainty, k = 2 (about 95 %; JCGM 100:2008, 6.3.3).
-pub const COVERAGE: f64 = 2.0;
+use statrs::distribution::{ContinuousCDF, StudentsT};
 
 /// Deviations of a single reading of the firmware that the margin leaves room for.
 const SPREAD: f64 = 3.0;
@@ -41,20 +39,46 @@ pub struct Readings {
     pub level_pulled: Option<(u32, u32)>,
 }
 
-/// Standard uncertainty of the mean of a burst, in codes.
+/// Level of confidence of every expanded uncertainty: that of two deviations of a normal law.
+const CONFIDENCE: f64 = 0.9545;
+
+/// Independent conversions in a burst.
 ///
-/// Noise on a bench is hum, so the count of independent conversions is reduced by the lag-1
-/// autocorrelation r: n_eff = n (1 - r) / (1 + r) (the AR(1) rule, common practice, no source). The
-/// floor is that of a perfect quantiser, 1/sqrt(12) code.
-pub fn standard_uncertainty(burst: &Burst) -> f64 {
+/// Noise on a bench is hum, so the count is reduced by the lag-1 autocorrelation r:
+/// n_eff = n (1 - r) / (1 + r) (the AR(1) rule, common practice, no source).
+fn independent(burst: &Burst) -> f64 {
     let r = burst.lag1.clamp(0.0, 0.999);
-    let independent = (f64::from(burst.n) * (1.0 - r) / (1.0 + r)).max(1.0);
-    (burst.sd / independent.sqrt()).hypot(1.0 / 12f64.sqrt())
+    (f64::from(burst.n) * (1.0 - r) / (1.0 + r)).max(1.0)
+}
+
+/// Standard uncertainty of the mean of a burst, in codes. The floor is that of a perfect
+/// quantiser, 1/sqrt(12) code.
+pub fn standard_uncertainty(burst: &Burst) -> f64 {
+    (burst.sd / independent(burst).sqrt()).hypot(1.0 / 12f64.sqrt())
+}
+
+/// Coverage factor for so many degrees of freedom at 95.45 %: Student's t, which is 2 for a normal
+/// law (JCGM 100:2008, G.3 and Table G.2). Below one degree of freedom it is that of one.
+pub fn coverage(degrees: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, degrees.max(1.0))
+        .map_or(f64::INFINITY, |t| t.inverse_cdf(0.5 + CONFIDENCE / 2.0))
+}
+
+/// Coverage factor of the mean of a burst: only its scatter has few degrees of freedom, the
+/// quantiser's share has many, so they combine by Welch and Satterthwaite (JCGM 100:2008, G.4.1).
+pub fn coverage_of(burst: &Burst) -> f64 {
+    let n = independent(burst);
+    let scatter = burst.sd / n.sqrt();
+    if scatter == 0.0 {
+        return coverage(1e6);
+    }
+    let ratio = standard_uncertainty(burst) / scatter;
+    coverage(ratio.powi(4) * (n - 1.0).max(1.0))
 }
 
 /// Expanded uncertainty of the mean of a burst, in codes.
 pub fn expanded_uncertainty(burst: &Burst) -> f64 {
-    COVERAGE * standard_uncertainty(burst)
+    coverage_of(burst) * standard_uncertainty(burst)
 }
 
 /// How far one reading of the firmware may lie from the mean, in codes.
@@ -155,6 +179,7 @@ impl Analog<'_> {
             pull_up_shift: shift,
             driven,
             u_code: burst.as_ref().map(expanded_uncertainty),
+            k: burst.as_ref().map(coverage_of),
             expected_code: matches!(self.expected.node, Node::Driven { .. })
                 .then_some(self.expected.code),
             bench_band: Some(self.expected.bench),
@@ -350,6 +375,7 @@ pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<B
         pull_up_shift: None,
         driven: Driven::NotShown,
         u_code: burst.as_ref().map(expanded_uncertainty),
+        k: burst.as_ref().map(coverage_of),
         expected_code: Some(expected.code),
         bench_band: Some(expected.bench),
         limits: Some(Limits::Codes {
@@ -417,6 +443,7 @@ fn digital(
         pull_up_shift: None,
         driven,
         u_code: None,
+        k: None,
         expected_code: match expected.level {
             Some(Level::High) => Some(1.0),
             Some(Level::Low) => Some(0.0),
@@ -456,5 +483,19 @@ fn as_burst((n, ones): (u32, u32)) -> Burst {
         max: u16::from(ones > 0),
         q01: u16::from(ones == n && n > 0),
         q99: u16::from(ones > 0),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::coverage;
+
+    #[test]
+    fn coverage_factors_are_those_of_the_guide() {
+        // JCGM 100:2008, Table G.2, column 95.45 %: 2.28 for 10 degrees of freedom, 2.05 for 50,
+        // 2.00 for infinitely many (the first seen recomputed, the others from memory).
+        for (degrees, factor) in [(10.0, 2.28), (50.0, 2.05), (1e6, 2.00)] {
+            assert!((coverage(degrees) - factor).abs() < 0.005, "{degrees}: {}", coverage(degrees));
+        }
     }
 }

@@ -389,8 +389,10 @@ pub struct Check {
     pub pull_up_shift: Option<f64>,
     /// The driven proof.
     pub driven: Driven,
-    /// Expanded uncertainty of the mean in codes, coverage factor [`judge::COVERAGE`].
+    /// Expanded uncertainty of the mean in codes.
     pub u_code: Option<f64>,
+    /// Its coverage factor; see [`judge::coverage`].
+    pub k: Option<f64>,
     /// Nominal code.
     pub expected_code: Option<f64>,
     /// Codes of a good unit here and now.

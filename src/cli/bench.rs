@@ -144,8 +144,10 @@ impl Unit {
         let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
         let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.
-        store.rebuild_lot(lot::table_csv)?;
-        Ok(summary?)
+        let table = store.rebuild_lot(lot::table_csv);
+        let summary = summary?;
+        table?;
+        Ok(summary)
     }
 
     /// The machine of one attempt, still without clock or port.

@@ -6,7 +6,7 @@ mod failure;
 mod read;
 mod windows;
 
-use crate::board::Board;
+use crate::board::{self, Board};
 use crate::report::table::Form;
 use crate::window::{self, Windows};
 use clap::{Parser, Subcommand, ValueEnum};
@@ -17,7 +17,7 @@ use std::sync::Arc;
 
 /// Prove that every jumper position of a board is read as the option it stands for
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = AFTER, max_term_width = 100)]
+#[command(version, after_help = AFTER, max_term_width = 100)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -95,19 +95,16 @@ fn load(path: &Path) -> Result<Arc<Board>, Failure> {
         return Err(Failure::input(what));
     }
     let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
-    let text = String::from_utf8(bytes).map_err(|e| {
-        let at = e.utf8_error().valid_up_to();
-        Failure::input(format!("{name}: byte {at} is not UTF-8; save the file as UTF-8 text"))
-    })?;
-    parse(&name, &text)
+    read_board(board::parse_bytes(&name, &bytes))
 }
 
-/// Checks a board file's text.
+/// Checks the text of a board file.
 fn parse(name: &str, text: &str) -> Result<Arc<Board>, Failure> {
-    match crate::board::parse(name, text) {
-        Ok(board) => Ok(Arc::new(board)),
-        Err(problems) => Err(Failure::input(problems.to_string())),
-    }
+    read_board(board::parse(name, text))
+}
+
+fn read_board(read: Result<Board, board::Problems>) -> Result<Arc<Board>, Failure> {
+    read.map(Arc::new).map_err(|problems| Failure::input(problems.to_string()))
 }
 
 /// The windows of a board, or why it has none.

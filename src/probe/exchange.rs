@@ -109,8 +109,7 @@ impl Exchange {
     /// [`Exchange::tick`] hands them over. A request that is still outstanding is given up without
     /// an outcome, and its reply will be ignored.
     pub fn request(&mut self, now: Duration, request: Request) -> Vec<u8> {
-        // Seven digits at most, so that the tag stays within what the probe takes.
-        self.count = (self.count + 1) & 0x0FFF_FFFF;
+        self.count = self.count.wrapping_add(1);
         let tag = format!("{:x}.{:x}", self.nonce, self.count);
         debug_assert!(tag.len() <= TAG_MAX);
         let line = request.encode(&tag);

@@ -2,7 +2,7 @@
 
 use super::{Head, Row, RowKind};
 use crate::bench::{
-    Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, judge, sag,
+    Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Kind, Level};
 use crate::window::Limits;
@@ -12,7 +12,7 @@ use std::time::Duration;
 
 /// The decision rule of every reading, in the words of ILAC-G8: acceptance inside the limits less a
 /// guard band of the expanded uncertainty.
-const GUARDED: &str = "binary, guard band U (k=2)";
+const GUARDED: &str = "binary, guard band U (95.45 %)";
 
 /// The rule of limits that are compared as they are.
 const SIMPLE: &str = "binary, simple acceptance";
@@ -98,7 +98,8 @@ impl Folder {
     }
 
     fn step(&self, mut row: Row, at: &StepAt) -> Row {
-        row.step = Some(at.step as u64);
+        // People count from 1.
+        row.step = Some(at.step as u64 + 1);
         row.step_try = Some(u64::from(at.attempt));
         row.setting = at.setting.text(&self.board);
         if let Some((jumper, place)) = at.moved {
@@ -143,7 +144,7 @@ impl Folder {
         row.pullup_shift_code = check.pull_up_shift;
         row.driven_proof = check.driven.word().to_string();
         row.u_code = check.u_code;
-        row.k = check.u_code.map(|_| judge::COVERAGE);
+        row.k = check.k;
         row.expected_code = check.expected_code;
         row.band_low_code = check.bench_band.map(|b| b.low);
         row.band_high_code = check.bench_band.map(|b| b.high);

@@ -72,7 +72,7 @@ fn narrow(w: &ChannelWindows) -> Table {
     let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
     highs.sort_unstable();
     let mut table = Table::new(&[
-        "position", "option", "volts", "code", "band", "window", "gap", "margin", "percent",
+        "position", "option", "volts", "code", "band", "window", "gap", "margin", "%",
     ]);
     for class in &w.classes {
         table.rows.push(vec![

@@ -16,6 +16,18 @@ pub enum Typed {
     End,
 }
 
+/// Columns of the terminal on standard output, as far as prose makes use of them.
+pub fn columns() -> usize {
+    #[cfg(unix)]
+    let columns = rustix::termios::tcgetwinsize(rustix::stdio::stdout()).map_or(0, |s| s.ws_col);
+    #[cfg(not(unix))]
+    let columns = 0u16;
+    match columns {
+        0 => 80,
+        some => usize::from(some).clamp(40, 100),
+    }
+}
+
 /// Puts the terminal into single-key mode while it lives, where there is one.
 #[derive(Debug)]
 pub struct SingleKeys {

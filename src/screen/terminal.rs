@@ -4,10 +4,11 @@
 //! Results never go through the bar: they are lines of their own above it.
 
 use super::Screen;
+use super::keys::columns;
 use super::plain::worth_a_line;
 use crate::bench::{Event, Live, Prompt, StepAt, UnitVerdict};
 use crate::board::{Board, Kind, Place};
-use crate::report::{header, letters, words};
+use crate::report::{header, letters, words, wrap};
 use crate::window::{Limits, Windows};
 use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
 use std::sync::Arc;
@@ -42,7 +43,7 @@ impl Terminal {
         let live = lines.add(ProgressBar::new(1));
         let sequence = lines.add(ProgressBar::new(1));
         live.set_style(style("  {wide_msg}"));
-        sequence.set_style(style("  step {pos}/{len} {bar:30} {elapsed}"));
+        sequence.set_style(style("  move {pos}/{len} {bar:30} {elapsed}"));
         Terminal {
             board,
             windows,
@@ -59,15 +60,33 @@ impl Terminal {
         let _ = self.lines.println(text);
     }
 
+    /// A sentence, broken between words where the terminal is narrow.
+    fn prose(&self, paint: &str, text: &str) {
+        let off = if paint.is_empty() { "" } else { self.paint.off };
+        for row in wrap::lines(text, columns() - 3) {
+            self.line(&format!("  {paint}{row}{off}"));
+        }
+    }
+
+    /// What happened, with its kind in front.
+    fn entry(&self, kind: &str, text: &str) {
+        let kinds = std::iter::once(kind).chain(std::iter::repeat(""));
+        for (kind, row) in kinds.zip(wrap::lines(text, columns() - 12)) {
+            self.line(&format!("  {kind:<8} {row}"));
+        }
+    }
+
     fn prompt(&self, at: &StepAt, steps: usize, asked: &Prompt) {
-        self.sequence.set_length(steps as u64);
-        self.sequence.set_position(at.step as u64);
+        // Moves are counted; taking all shunts off and the delivery setting are none.
+        let moves = steps.saturating_sub(2);
+        self.sequence.set_length(moves as u64);
+        self.sequence.set_position(at.step.min(moves) as u64);
         self.line("");
         if let Prompt::Move { jumper, to, .. } | Prompt::Doubt { jumper, asked: to, .. } = asked {
             self.drawing(*jumper, *to);
         }
         for text in words::prompt(&self.board, asked) {
-            self.line(&format!("  {}{text}{}", self.paint.loud, self.paint.off));
+            self.prose(self.paint.loud, &text);
         }
         // One bell for a wrong place; the verdict has its own.
         if matches!(asked, Prompt::Doubt { .. } | Prompt::Unstable { .. }) {
@@ -142,11 +161,11 @@ impl Screen for Terminal {
             return;
         }
         for (kind, text) in words::event(&self.board, &self.unit, event) {
-            self.line(&format!("  {kind:<8} {text}"));
+            self.entry(kind, &text);
         }
     }
 
     fn say(&mut self, line: &str) {
-        self.line(&format!("  {line}"));
+        self.prose("", line);
     }
 }

@@ -11,7 +11,7 @@ use crate::screen::keys::{self, SingleKeys, Typed};
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::time::{Duration, Instant};
-use tokio::sync::mpsc::{self, UnboundedReceiver, UnboundedSender};
+use tokio::sync::mpsc::{self, Receiver, UnboundedReceiver};
 
 /// Why a run could not go on.
 #[derive(Debug)]
@@ -107,23 +107,68 @@ impl Line {
             Line::Port { events, .. } => {
                 events.recv().await.unwrap_or(PortEvent::Gone("the port was closed".into()))
             }
+            // Looks before it waits: keys that come without end must not hold the board up.
             Line::Virtual { board, .. } => loop {
-                tokio::time::sleep(LOOK).await;
                 board.advance_to(began.elapsed());
                 let bytes = board.read();
                 if !bytes.is_empty() {
                     return PortEvent::Bytes(bytes);
                 }
+                tokio::time::sleep(LOOK).await;
             },
         }
     }
 }
 
+/// Keys that may wait to be taken; a program that writes more is kept waiting.
+const TYPED_AHEAD: usize = 64;
+
 /// Starts the thread that reads the keys.
-fn keyboard() -> UnboundedReceiver<Typed> {
-    let (send, receive): (UnboundedSender<Typed>, _) = mpsc::unbounded_channel();
-    std::thread::spawn(move || keys::read(|typed| send.send(typed).is_ok()));
+fn keyboard() -> Receiver<Typed> {
+    let (send, receive) = mpsc::channel(TYPED_AHEAD);
+    std::thread::spawn(move || keys::read(|typed| send.blocking_send(typed).is_ok()));
     receive
+}
+
+/// Requests to stop: Ctrl-C, and where there is such a thing a hang-up or a polite kill.
+///
+/// Listens as long as it lives, so that a request during a write to the disk is not lost.
+struct Stops {
+    #[cfg(unix)]
+    signals: [tokio::signal::unix::Signal; 3],
+    #[cfg(windows)]
+    ctrl_c: tokio::signal::windows::CtrlC,
+}
+
+#[cfg(unix)]
+impl Stops {
+    fn listen() -> std::io::Result<Stops> {
+        use tokio::signal::unix::{SignalKind, signal};
+        let interrupt = signal(SignalKind::interrupt())?;
+        let terminate = signal(SignalKind::terminate())?;
+        let hangup = signal(SignalKind::hangup())?;
+        Ok(Stops { signals: [interrupt, terminate, hangup] })
+    }
+
+    async fn next(&mut self) {
+        let [interrupt, terminate, hangup] = &mut self.signals;
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+            _ = hangup.recv() => {}
+        }
+    }
+}
+
+#[cfg(windows)]
+impl Stops {
+    fn listen() -> std::io::Result<Stops> {
+        Ok(Stops { ctrl_c: tokio::signal::windows::ctrl_c()? })
+    }
+
+    async fn next(&mut self) {
+        self.ctrl_c.recv().await;
+    }
 }
 
 /// One run: everything that the loop carries out acts with.
@@ -131,7 +176,7 @@ struct Run<'a> {
     line: Line,
     screen: &'a mut dyn Screen,
     record: &'a mut dyn Keep,
-    typed: UnboundedReceiver<Typed>,
+    typed: Receiver<Typed>,
     single: Option<SingleKeys>,
     began: Instant,
     person: bool,
@@ -152,20 +197,22 @@ pub fn run<P: Procedure>(
     record: &mut dyn Keep,
     keys: Option<Keys>,
 ) -> Result<Summary, SessionError> {
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|e| SessionError::Port(format!("the session cannot start: {e}")))?;
+    let cannot_start =
+        |e: std::io::Error| SessionError::Port(format!("the session cannot start: {e}"));
+    let runtime =
+        tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(cannot_start)?;
+    // The signals belong to the runtime that waits for them.
+    let stops = runtime.block_on(async { Stops::listen() }).map_err(cannot_start)?;
     let run = Run {
         line,
         screen,
         record,
-        typed: if keys.is_some() { keyboard() } else { mpsc::unbounded_channel().1 },
+        typed: if keys.is_some() { keyboard() } else { mpsc::channel(1).1 },
         single: keys.map(|_| SingleKeys::begin()),
         began: Instant::now(),
         person: keys.is_some_and(|k| k.person),
     };
-    let summary = runtime.block_on(run.lead(conductor));
+    let summary = runtime.block_on(run.lead(conductor, stops));
     // The keyboard's thread may wait for a key for ever; it is not waited for.
     runtime.shutdown_background();
     summary
@@ -175,8 +222,9 @@ impl Run<'_> {
     async fn lead<P: Procedure>(
         mut self,
         conductor: &mut Conductor<P>,
+        mut stops: Stops,
     ) -> Result<Summary, SessionError> {
-        let mut stops = 0;
+        let mut stopped = false;
         let mut acts = conductor.start(Duration::ZERO);
         loop {
             if let Some(summary) = self.carry_out(acts)? {
@@ -192,12 +240,12 @@ impl Run<'_> {
                 },
                 Some(typed) = self.typed.recv() => self.typed(conductor, typed),
                 () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
-                _ = tokio::signal::ctrl_c() => {
-                    stops += 1;
-                    if stops > 1 {
+                () = stops.next() => {
+                    if stopped {
                         drop(self.single);
                         std::process::exit(130);
                     }
+                    stopped = true;
                     self.screen.say("stopping: everything is switched off");
                     conductor.stop(self.began.elapsed())
                 }

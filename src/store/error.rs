@@ -71,6 +71,10 @@ fn explain(error: &io::Error) -> (String, &'static str) {
             "this user may not do that here",
             "change the folder's permissions, or choose another folder for the results",
         ),
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => (
+            "a file of that name is in the way",
+            "move it away, or choose another folder for the results",
+        ),
         io::ErrorKind::NotFound => (
             "it is not there (any more)",
             "look whether the disk is still plugged in and the name is right",

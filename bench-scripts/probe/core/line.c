@@ -7,7 +7,7 @@
 #include "reply.h"
 #include "status.h"
 
-#define TAG_MAX 16u
+#define TAG_MAX 20u /* as TAG_MAX of the host, src/probe/message/wire.rs */
 
 struct tag {
     const char *text; /* NULL: the line has none */

@@ -22,11 +22,15 @@ const MARGIN: Duration = Duration::from_millis(300);
 /// 26,368 cycles of the 8 MHz oscillator); rounded up.
 const EEPROM_BYTE: Duration = Duration::from_millis(4);
 
-/// Longest unit name that fits the identity slot, in characters.
+/// Longest unit name that the identity slot of the probe has room for (`UNIT_MAX` of its
+/// `core/identity.c`).
 pub const UNIT_NAME_MAX: usize = 64;
 
+/// Bytes of an identity slot in EEPROM (`SLOT_SIZE` of the probe's `core/identity.c`).
+const SLOT_SIZE: usize = 80;
+
 /// Shortest time from one conversion to the next: with a fast converter clock the processor, which
-/// adds up each code, is what takes the time. About 50 µs; rounded up.
+/// adds up each code, is what takes the time: 18 to 42 µs in the emulator, rounded up.
 const CONVERSION_MIN: Duration = Duration::from_micros(60);
 
 /// Something to ask of the probe. Pins are called by their number in the chip profile
@@ -248,7 +252,7 @@ impl Request {
             + match self {
                 Request::Identify => 80,
                 Request::Identity => 16 + 2 * UNIT_NAME_MAX,
-                Request::Slot { .. } => 160,
+                Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
                 Request::Burst { .. } | Request::Supply { .. } => 80,
                 Request::NextError => 96,
                 _ => 40,

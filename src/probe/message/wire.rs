@@ -10,7 +10,7 @@ use crc::{CRC_16_IBM_3740, Crc};
 const CHECK: Crc<u16> = Crc::<u16>::new(&CRC_16_IBM_3740);
 
 /// Longest tag that the probe takes, in characters.
-pub const TAG_MAX: usize = 16;
+pub const TAG_MAX: usize = 20;
 
 /// Bytes that the frame adds to the data of a reply, at most: `,-32768,"<tag>",#HFFFF` CR LF.
 pub const FRAME_MAX: usize = TAG_MAX + 20;

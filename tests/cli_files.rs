@@ -1,0 +1,207 @@
+//! Board files and names that cannot be used: what the program says, and that it stops there.
+
+mod cli_support;
+
+use cli_support::{Ended, board, strapwise};
+use std::path::{Path, PathBuf};
+
+/// The demo's board file with some text replaced, in a folder of its own.
+fn spoiled(changes: &[(&str, &str)]) -> (tempfile::TempDir, PathBuf) {
+    let mut text = std::fs::read_to_string(board()).unwrap();
+    for (from, to) in changes {
+        assert!(text.contains(from), "{from} is not in the board file");
+        text = text.replacen(from, to, 1);
+    }
+    file(text.as_bytes())
+}
+
+fn file(bytes: &[u8]) -> (tempfile::TempDir, PathBuf) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("spoiled.toml");
+    std::fs::write(&path, bytes).unwrap();
+    (folder, path)
+}
+
+fn windows(path: &Path) -> Ended {
+    strapwise(&["windows", path.to_str().unwrap()])
+}
+
+/// Refused as input: exit code 2, nothing printed as a result, the file named on standard error.
+fn refused(ended: &Ended, path: &Path) {
+    assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{}", ended.err);
+    assert!(ended.err.starts_with("strapwise: "), "{}", ended.err);
+    assert!(ended.err.contains(path.to_str().unwrap()), "{}", ended.err);
+    assert!(!ended.err.contains("panicked"), "{}", ended.err);
+}
+
+#[test]
+fn a_missing_board_file_is_named_with_the_advice_to_give_a_path() {
+    let path = Path::new("/nowhere/board.toml");
+    let ended = windows(path);
+    refused(&ended, path);
+    assert!(ended.err.contains("give the path of a board file"), "{}", ended.err);
+}
+
+#[test]
+fn every_command_that_takes_a_board_file_refuses_a_missing_one() {
+    let bench = ["bench", "/nowhere/b.toml", "--unit", "U1", "--port", "virtual"];
+    let read = ["read", "/nowhere/b.toml", "--port", "virtual"];
+    refused(&strapwise(&bench), Path::new("/nowhere/b.toml"));
+    refused(&strapwise(&read), Path::new("/nowhere/b.toml"));
+}
+
+#[test]
+fn a_folder_is_no_board_file() {
+    let folder = tempfile::tempdir().unwrap();
+    refused(&windows(folder.path()), folder.path());
+}
+
+#[test]
+fn a_file_that_is_not_utf8_is_named_with_the_place_of_the_first_bad_byte() {
+    let (_folder, path) = file(b"format = 1\nname = \"\xff\xfe\"\n");
+    let ended = windows(&path);
+    refused(&ended, &path);
+    assert!(ended.err.contains("UTF-8"), "{}", ended.err);
+}
+
+#[test]
+fn a_file_of_two_megabytes_is_refused_unread() {
+    let (_folder, path) = file(&vec![b'#'; 2 << 20]);
+    let ended = windows(&path);
+    refused(&ended, &path);
+    assert!(ended.err.contains("2097152 bytes"), "{}", ended.err);
+    assert!(ended.err.len() < 500, "the file is not printed back");
+}
+
+#[test]
+fn an_empty_file_says_what_to_add_first() {
+    let (_folder, path) = file(b"");
+    let ended = windows(&path);
+    refused(&ended, &path);
+    assert!(ended.err.contains(":1:1: ") && ended.err.contains("format = 1"), "{}", ended.err);
+}
+
+#[test]
+fn broken_toml_is_shown_with_line_and_column_and_how_to_write_it() {
+    let (_folder, path) = file(b"format = 1\n[board\nname = \"x\"\n");
+    let ended = windows(&path);
+    refused(&ended, &path);
+    assert!(ended.err.contains("spoiled.toml:2:7: "), "{}", ended.err);
+    assert!(ended.err.lines().nth(1).unwrap().contains("key = value"), "{}", ended.err);
+}
+
+#[test]
+fn several_mistakes_are_told_at_once_each_with_its_place_and_advice() {
+    let (_folder, path) = spoiled(&[
+        ("J1 = \"3\"", "J1 = \"33\""),
+        ("value = \"1k8\"", "value = \"1q8\""),
+        ("kind = \"digital\"", "kind = \"digitel\""),
+    ]);
+    let ended = windows(&path);
+    refused(&ended, &path);
+    let text = std::fs::read_to_string(&path).unwrap();
+    for bad in ["\"33\"", "\"1q8\"", "\"digitel\""] {
+        let (line, words) = text.lines().enumerate().find(|(_, l)| l.contains(bad)).unwrap();
+        let place = format!("spoiled.toml:{}:{}: ", line + 1, words.find(bad).unwrap() + 1);
+        let told = ended.err.lines().position(|l| l.contains(&place));
+        let told = told.unwrap_or_else(|| panic!("no {place} in {}", ended.err));
+        let advice = ended.err.lines().nth(told + 1).unwrap();
+        assert!(advice.starts_with("    "), "no advice under {place}: {advice}");
+    }
+}
+
+/// Starts a bench run with this unit id on a port that is not there, so that a good id gets no
+/// further than the port.
+fn with_unit(id: &str) -> (Ended, Vec<String>) {
+    let results = tempfile::tempdir().unwrap();
+    let board = board();
+    let unit = format!("--unit={id}");
+    let folder = results.path().to_str().unwrap();
+    let port = ["--port", "/dev/no-such-port", "--results", folder];
+    let ended = strapwise(&[&["bench", board.to_str().unwrap(), &unit], &port[..]].concat());
+    (ended, cli_support::names(results.path()))
+}
+
+#[test]
+fn unit_names_that_cannot_be_file_names_are_refused_with_the_reason() {
+    let long = "x".repeat(65);
+    let reasons = [
+        ("a/b", "`/`"),
+        ("a\\b", "`\\`"),
+        ("a b", "a space"),
+        (long.as_str(), "longer than 64 characters"),
+        ("..", "start with a letter or a digit"),
+        ("", "empty"),
+        ("Ü1", "`Ü`"),
+    ];
+    for (id, reason) in reasons {
+        let (ended, made) = with_unit(id);
+        assert_eq!(ended.code, Some(2), "{id}: {}", ended.err);
+        assert!(ended.err.contains(&format!("unit '{id}'")), "{}", ended.err);
+        assert!(ended.err.contains(reason), "{id}: {}", ended.err);
+        assert_eq!(made, Vec::<String>::new(), "nothing is made for {id}");
+    }
+}
+
+#[test]
+fn a_unit_name_of_64_characters_is_taken() {
+    let (ended, _) = with_unit(&"x".repeat(64));
+    assert_eq!(ended.code, Some(3), "only the port is missing: {}", ended.err);
+}
+
+#[test]
+fn a_lot_name_that_cannot_be_a_folder_is_refused() {
+    let path = board();
+    let start = ["bench", path.to_str().unwrap(), "--unit", "U1", "--port", "virtual"];
+    let ended = strapwise(&[&start[..], &["--lot", "../elsewhere"]].concat());
+    assert_eq!(ended.code, Some(2), "{}", ended.err);
+    assert!(ended.err.contains("lot '../elsewhere'"), "{}", ended.err);
+}
+
+#[test]
+fn a_unit_name_that_a_spreadsheet_would_change_gets_a_warning_and_is_taken() {
+    let (ended, _) = with_unit("007");
+    assert_eq!(ended.code, Some(3), "only the port is missing: {}", ended.err);
+    assert!(ended.err.contains("unit '007': a spreadsheet shows `007` as 7"), "{}", ended.err);
+    let (ended, _) = with_unit("U007");
+    assert!(!ended.err.contains("spreadsheet"), "{}", ended.err);
+}
+
+#[test]
+fn a_port_that_is_not_there_is_told_with_what_there_is() {
+    let path = board();
+    let read = ["read", path.to_str().unwrap(), "--port", "/dev/no-such-port"];
+    for ended in [strapwise(&read), with_unit("U1").0] {
+        assert_eq!((ended.code, ended.out.as_str()), (Some(3), ""));
+        assert!(ended.err.contains("/dev/no-such-port: no such port; there"), "{}", ended.err);
+    }
+}
+
+#[test]
+fn seconds_that_make_no_sense_are_refused() {
+    let path = board();
+    let start = ["bench", path.to_str().unwrap(), "--unit", "U1", "--port", "virtual"];
+    for wrong in ["0", "-1", "NaN", "inf", "1e9"] {
+        let still = format!("--still={wrong}");
+        let ended = strapwise(&[&start[..], &[&still]].concat());
+        assert_eq!(ended.code, Some(2), "{wrong}");
+        assert!(ended.err.contains("--still"), "{}", ended.err);
+    }
+}
+
+#[test]
+fn the_help_of_each_command_starts_with_what_it_does() {
+    let imperatives = [
+        (&["--help"][..], "Prove "),
+        (&["demo", "--help"], "Run "),
+        (&["windows", "--help"], "Print "),
+        (&["bench", "--help"], "Lead "),
+        (&["read", "--help"], "Read "),
+    ];
+    for (arguments, verb) in imperatives {
+        let ended = strapwise(arguments);
+        assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""));
+        assert!(ended.out.starts_with(verb), "{arguments:?}: {}", ended.out);
+        assert!(ended.out.contains("Usage: strapwise"), "{}", ended.out);
+    }
+}

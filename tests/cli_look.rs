@@ -1,0 +1,125 @@
+//! `windows` and `read` from the command line.
+
+mod cli_support;
+
+use cli_support::{Ended, board, rows, strapwise};
+use std::process::{Command, Stdio};
+
+fn windows(form: &str) -> String {
+    let path = board();
+    let ended = strapwise(&["windows", path.to_str().unwrap(), "--format", form]);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""));
+    ended.out
+}
+
+fn read(arguments: &[&str]) -> Ended {
+    let path = board();
+    strapwise(&[&["read", path.to_str().unwrap(), "--port", "virtual"], arguments].concat())
+}
+
+#[test]
+fn the_windows_fit_a_terminal_of_80_columns() {
+    let text = windows("text");
+    let widest = text.lines().max_by_key(|l| l.chars().count()).unwrap();
+    assert!(widest.chars().count() <= 80, "{} columns: {widest}", widest.chars().count());
+}
+
+#[test]
+fn the_windows_are_the_same_in_json_as_in_csv() {
+    let csv = rows(windows("csv").as_bytes());
+    let json: Vec<serde_json::Map<String, serde_json::Value>> =
+        serde_json::from_str(&windows("json")).unwrap();
+    assert_eq!(csv.len(), json.len());
+    for (row, object) in csv.iter().zip(&json) {
+        assert_eq!(row.len(), object.len());
+        for (column, cell) in row {
+            match &object[column] {
+                serde_json::Value::Null => assert_eq!(cell, "", "{column}"),
+                serde_json::Value::String(text) => assert_eq!(cell, text, "{column}"),
+                number => {
+                    let of_cell: f64 = cell.parse().unwrap();
+                    assert_eq!(number.as_f64(), Some(of_cell), "{column}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_windows_as_text_show_the_figures_of_the_csv() {
+    let text = windows("text");
+    let csv = rows(windows("csv").as_bytes());
+    assert_eq!(csv.iter().filter(|r| r["channel"] == "PROFILE").count(), 5);
+    let mut channel = "";
+    let mut shown = 0;
+    for line in text.lines() {
+        if let Some((id, _)) = line.split_once(" on P") {
+            channel = id;
+        }
+        let words: Vec<&str> = line.split_whitespace().collect();
+        let of_line = |r: &&std::collections::HashMap<String, String>| {
+            r["channel"] == channel && words.first() == Some(&r["position"].as_str())
+        };
+        let Some(row) = csv.iter().find(of_line) else { continue };
+        shown += 1;
+        for figure in ["volts", "code", "window", "margin", "margin_pct"] {
+            assert!(words.contains(&row[figure].as_str()), "{figure} of {row:?} not in: {line}");
+        }
+    }
+    assert_eq!(shown, csv.len(), "each row of the CSV has its line:\n{text}");
+}
+
+#[test]
+fn tables_in_a_pipe_have_no_escape_sequences() {
+    let looks = [windows("text"), windows("csv"), windows("json"), read(&[]).out];
+    assert!(looks.iter().all(|text| !text.is_empty() && !text.contains('\x1b')));
+}
+
+#[test]
+fn a_reader_that_closes_the_windows_early_is_no_error() {
+    let mut command = Command::new(cli_support::PROGRAM);
+    command.arg("windows").arg(board()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    drop(child.stdout.take());
+    let ended = Ended::from(child.wait_with_output().unwrap());
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""));
+}
+
+#[test]
+fn a_unit_in_its_delivery_setting_reads_as_expected() {
+    let ended = read(&["--expect", "delivery"]);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    assert!(ended.out.contains("tomatoes"), "{}", ended.out);
+    assert!(ended.out.contains("smallest margin"), "{}", ended.out);
+}
+
+#[test]
+fn a_shunt_elsewhere_than_expected_fails_and_is_named() {
+    let ended = read(&["--expect", "J1=2", "--format", "csv"]);
+    assert_eq!(ended.code, Some(1), "{}", ended.out);
+    let rows = rows(ended.out.as_bytes());
+    let j1 = rows.iter().find(|r| r["name"].starts_with("J1 ")).unwrap();
+    assert_eq!((&*j1["reads"], &*j1["expected"], &*j1["verdict"]), ("3", "2", "fail"));
+}
+
+#[test]
+fn jumpers_that_are_not_named_in_the_expectation_are_not_compared() {
+    let ended = read(&["--expect", "J1=2", "--format", "csv"]);
+    let failed: Vec<String> = rows(ended.out.as_bytes())
+        .into_iter()
+        .filter(|r| r["verdict"] == "fail")
+        .map(|r| r["name"].clone())
+        .collect();
+    assert_eq!(failed, ["J1 crop profile", "crop profile"], "{}", ended.out);
+}
+
+#[test]
+fn an_expected_jumper_or_place_that_the_board_does_not_have_is_refused_with_those_it_has() {
+    let unknown =
+        [("J9=1", "J1, J2, J3, J4, J5, J6"), ("J1=9", "1, 2, 3, 4, 5"), ("J1", "for example J1=3")];
+    for (wrong, known) in unknown {
+        let ended = read(&["--expect", wrong]);
+        assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{wrong}");
+        assert!(ended.err.contains(wrong) && ended.err.contains(known), "{}", ended.err);
+    }
+}

@@ -1,0 +1,97 @@
+//! The host's own requests, carried by its own framing, answered by the probe's core.
+
+use crate::stand_in::{Fixed, probe};
+use strapwise::probe::core::Core;
+use strapwise::probe::message::wire::{self, TAG_MAX};
+use strapwise::probe::message::{Cause, Reply, Request, UNIT_NAME_MAX};
+
+/// Asks as the host does and opens the answer as it does; its error number, and the reply read.
+fn carry(core: &mut Core<Fixed>, request: &Request, tag: &str) -> (i16, Option<Reply>) {
+    let line = request.encode(tag);
+    core.receive(&line);
+    let sent = core.take_output();
+    let what = format!("{request:?}: {}", String::from_utf8_lossy(&sent));
+    assert!(sent.len() <= request.largest_reply(), "longer than the host keeps: {what}");
+    let frame = wire::open(&line, &sent).unwrap_or_else(|e| panic!("{what}: {e}"));
+    assert_eq!(frame.tag, tag, "{what}");
+    (frame.error, request.reply(&frame.data).ok())
+}
+
+fn answer(core: &mut Core<Fixed>, request: &Request) -> Reply {
+    let (error, reply) = carry(core, request, "c0ffee.1");
+    assert_eq!(error, 0, "{request:?}");
+    reply.unwrap_or_else(|| panic!("{request:?}: no reply of its kind"))
+}
+
+fn burst(channel: u8, pull_up: bool) -> Request {
+    Request::Burst { channel, n: 961, pull_up, settle_us: 500, discard: 1, prescaler: 128 }
+}
+
+#[test]
+fn every_question_of_the_host_is_answered_in_its_kind() {
+    let mut core = probe();
+    let Reply::Identified { maker, model, serial, .. } = answer(&mut core, &Request::Identify)
+    else {
+        panic!("not an identity");
+    };
+    assert_eq!([&*maker, &*model, &*serial], ["Strapwise", "PROBE-ATMEGA328P", "0"]);
+    assert_eq!(answer(&mut core, &Request::Version), Reply::Version("1999.0".into()));
+    assert_eq!(answer(&mut core, &Request::SelfTest), Reply::SelfTest(0));
+    let Reply::Boot { count: 0, cause: Cause::Power, .. } = answer(&mut core, &Request::Boot)
+    else {
+        panic!("a first boot by power-on that is not counted");
+    };
+    let none = Reply::Identity { identity: 0, unit: String::new() };
+    assert_eq!(answer(&mut core, &Request::Identity), none);
+    let empty = Reply::Error { code: 0, text: "No error".into() };
+    assert_eq!(answer(&mut core, &Request::NextError), empty);
+    for (request, mean) in
+        [(burst(14, false), 512.0), (burst(14, true), 661.0), (Request::Supply { n: 961 }, 225.0)]
+    {
+        let Reply::Burst(burst) = answer(&mut core, &request) else { panic!("{request:?}") };
+        assert_eq!((burst.n, burst.mean(), burst.sd()), (961, mean, 0.0), "{request:?}");
+    }
+    let level = Request::Level { channel: 3, n: 200, pull_up: true, settle_us: 100 };
+    assert_eq!(answer(&mut core, &level), Reply::Level { n: 200, ones: 200 });
+    let charge = answer(&mut core, &Request::Charge { channel: 14, pairs: 100 });
+    assert_eq!(charge, Reply::Charge { pairs: 100, first: 2048, last: 2048 });
+}
+
+#[test]
+fn every_order_of_the_host_is_carried_out() {
+    let mut core = probe();
+    let allow = Request::Allow { pins: vec![9, 10], off_high: true };
+    for order in [allow, Request::Output { pin: 9, on: true }, Request::Hold { ms: 1000 }] {
+        assert_eq!(answer(&mut core, &order), Reply::Done, "{order:?}");
+    }
+    let state = Request::OutputState { pin: 9 };
+    assert_eq!(answer(&mut core, &state), Reply::Output(true));
+    for order in [Request::Abort, Request::Reset] {
+        assert_eq!(answer(&mut core, &Request::Output { pin: 9, on: true }), Reply::Done);
+        assert_eq!(answer(&mut core, &order), Reply::Done, "{order:?}");
+        assert_eq!(answer(&mut core, &state), Reply::Output(false), "after {order:?}");
+    }
+    assert_eq!(carry(&mut core, &Request::Output { pin: 11, on: true }, "n").0, -221);
+}
+
+#[test]
+fn the_longest_unit_name_and_tag_pass_through_the_line_both_ways() {
+    // Quotes are doubled on the line: the longest that it can become.
+    let unit = "\"".repeat(UNIT_NAME_MAX);
+    let tag = "t".repeat(TAG_MAX);
+    let mut core = probe();
+    let write = Request::WriteIdentity { identity: u32::MAX, unit: unit.clone() };
+    assert_eq!(carry(&mut core, &write, &tag), (0, Some(Reply::Done)));
+    let written = Reply::Identity { identity: u32::MAX, unit };
+    assert_eq!(carry(&mut core, &Request::Identity, &tag), (0, Some(written.clone())));
+
+    for slot in 1..=2 {
+        let (error, reply) = carry(&mut core, &Request::Slot { slot }, &tag);
+        let Some(Reply::Slot(bytes)) = reply else { panic!("slot {slot}: error {error}") };
+        let back = Request::WriteSlot { slot, bytes };
+        assert_eq!(carry(&mut core, &back, &tag), (0, Some(Reply::Done)), "slot {slot}");
+    }
+    assert_eq!(carry(&mut core, &Request::Identity, &tag), (0, Some(written)));
+    let long = Request::WriteIdentity { identity: 1, unit: "x".repeat(UNIT_NAME_MAX + 1) };
+    assert_eq!(carry(&mut core, &long, &tag).0, -151);
+}
