@@ -264,18 +264,19 @@ int chip_load_flash(struct chip *chip, const uint8_t *bytes, uint32_t size, uint
     return 0;
 }
 
+/* The library answers -1 when it has obeyed and -2 when it has not. */
 int chip_write_eeprom(struct chip *chip, const uint8_t *bytes, uint32_t size, uint32_t at) {
     uint32_t room = chip->avr->e2end + 1;
     if (at > room || size > room - at) return -1;
     avr_eeprom_desc_t part = {(uint8_t *)bytes, at, size};
-    return avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_SET, &part) < 0 ? -1 : 0;
+    return avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_SET, &part) == -2 ? -1 : 0;
 }
 
 int chip_read_eeprom(struct chip *chip, uint8_t *bytes, uint32_t size, uint32_t at) {
     uint32_t room = chip->avr->e2end + 1;
     if (at > room || size > room - at) return -1;
     avr_eeprom_desc_t part = {bytes, at, size};
-    return avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_GET, &part) < 0 ? -1 : 0;
+    return avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_GET, &part) == -2 ? -1 : 0;
 }
 
 void chip_reset(struct chip *chip, uint8_t mcusr) {

@@ -34,6 +34,8 @@ pub enum ResetCause {
     BrownOut,
     /// The watchdog.
     Watchdog,
+    /// A boot loader has cleared the register before the program could read it.
+    Unknown,
 }
 
 impl ResetCause {
@@ -44,6 +46,7 @@ impl ResetCause {
             ResetCause::External => 2,
             ResetCause::BrownOut => 4,
             ResetCause::Watchdog => 8,
+            ResetCause::Unknown => 0,
         }
     }
 }

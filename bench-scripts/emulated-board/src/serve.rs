@@ -4,13 +4,15 @@ use std::io::{self, Write};
 use std::sync::mpsc::{Receiver, TryRecvError};
 use std::time::{Duration, Instant};
 
-use crate::emulator::{Emulator, HERTZ, ResetCause};
+use crate::emulator::{Emulator, Fault, HERTZ, ResetCause};
 use crate::pty::Pty;
 use crate::world::World;
 
 /// Emulated time without a byte, a conversion or a changed pin after which a request that brings
 /// no reply counts as done.
 const DONE: Duration = Duration::from_millis(100);
+/// Emulated time that a program gets to start before a reset is answered by `ok`.
+const START: Duration = Duration::from_millis(5);
 /// How long the line is waited for before the chip goes on.
 const NAP: Duration = Duration::from_millis(1);
 /// Emulated time run in one go.
@@ -84,18 +86,22 @@ struct Server<W: Hands> {
 impl<W: Hands> Server<W> {
     fn plug(&mut self, out: &mut impl Write) -> io::Result<()> {
         let pty = Pty::open()?;
+        // Announced when the program listens, else a quick client's first bytes fall on a
+        // receiver that is still off.
+        self.start(ResetCause::PowerOn);
         writeln!(out, "port {}", pty.path())?;
         out.flush()?;
         self.pty = Some(pty);
-        self.start(ResetCause::PowerOn);
         Ok(())
     }
 
     fn start(&mut self, cause: ResetCause) {
         self.emulator.reset(cause);
         self.emulator.take_sent();
-        self.halted = false;
+        let run = self.emulator.run_for(START);
+        self.halted = run.is_err();
         self.awaiting = false;
+        report(run);
         self.rebase();
     }
 
@@ -191,9 +197,14 @@ impl<W: Hands> Server<W> {
             let cycles = due.as_nanos() * u128::from(HERTZ) / 1_000_000_000;
             self.emulator.run_until(u64::try_from(cycles).unwrap_or(u64::MAX))
         };
-        if let Err(fault) = run {
-            eprintln!("emulated-board: {fault}");
-            self.halted = true;
-        }
+        self.halted = run.is_err();
+        report(run);
+    }
+}
+
+/// Says why the program cannot go on.
+fn report(run: Result<(), Fault>) {
+    if let Err(fault) = run {
+        eprintln!("emulated-board: {fault}");
     }
 }

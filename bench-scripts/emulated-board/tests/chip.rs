@@ -158,6 +158,20 @@ fn eeprom_lives_through_resets_and_the_reset_cause_is_told() {
 }
 
 #[test]
+fn eeprom_written_by_a_programmer_or_in_the_image_is_read_by_the_program() {
+    let (elf, _) = common::firmware("pins");
+    let mut image = Image::read(&elf).unwrap();
+    image.eeprom.push((0, vec![7, 8]));
+    let mut board = Emulator::new(&image, Wires::new()).unwrap();
+    board.run_for(Duration::from_millis(1)).unwrap();
+    assert_eq!(ask(&mut board, "E"), "7");
+    board.write_eeprom(0, &[9]).unwrap();
+    assert_eq!((ask(&mut board, "E"), board.eeprom()[1]), ("9".into(), 8));
+    let outside = Fault::DoesNotFit { at: 1023, size: 2 };
+    assert_eq!(board.write_eeprom(1023, &[0; 2]), Err(outside));
+}
+
+#[test]
 fn a_reset_lets_all_pins_go() {
     let mut board = board(Wires::new());
     ask(&mut board, "d63");

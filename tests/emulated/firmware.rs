@@ -1,0 +1,393 @@
+//! The image that is flashed, on an emulated chip, in process: the same replies as the core on the
+//! host, and what only the image can show: registers, interrupts, timing, memory.
+
+#[path = "../probe_link/stand_in.rs"]
+#[allow(dead_code, reason = "shared with the tests of the core on the host")]
+mod stand_in;
+
+use emulated_board::{
+    Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
+};
+use stand_in::Fixed;
+use std::path::Path;
+use std::time::Duration;
+use strapwise::probe::core::{self as host, Core, Pins};
+
+/// Longest a request may take: a burst of 10,000 lasts 1.04 s.
+const WITHIN: Duration = Duration::from_secs(3);
+/// From reset until the receiver is on.
+const START: Duration = Duration::from_millis(5);
+
+fn image() -> Image {
+    let path = "../probe/image/strapwise-probe-atmega328p.hex";
+    Image::read(&Path::new(env!("CARGO_MANIFEST_DIR")).join(path)).unwrap()
+}
+
+fn board<W: ChipWorld>(world: W) -> Emulator<W> {
+    let mut board = Emulator::new(&image(), world).unwrap();
+    board.run_for(START).unwrap();
+    board
+}
+
+/// Sends a line that has a reply and returns it without its LF.
+fn ask<W: ChipWorld>(board: &mut Emulator<W>, line: &str) -> String {
+    let reply = board.request(format!("{line}\n").as_bytes(), WITHIN);
+    let reply = reply.unwrap_or_else(|fault| panic!("{line}: {fault}"));
+    String::from_utf8(reply).unwrap().trim_end_matches('\n').to_owned()
+}
+
+/// Sends a line that has none and lets it be done: an identity takes up to 0.6 s.
+fn tell<W: ChipWorld>(board: &mut Emulator<W>, line: &str) {
+    board.send(format!("{line}\n").as_bytes());
+    let slow = ["IDEN", "SLOT"].iter().any(|word| line.contains(word));
+    board.run_for(Duration::from_millis(if slow { 700 } else { 30 })).unwrap();
+    assert_eq!(String::from_utf8_lossy(&board.take_sent()), "", "{line} has no reply");
+}
+
+/// The stand-in of the link document as the world of an emulated chip.
+struct OnChip(Fixed);
+
+impl ChipWorld for OnChip {
+    fn advance(&mut self, _: Duration) {}
+
+    fn set_mode(&mut self, pin: u8, mode: PinMode) {
+        let mode = match mode {
+            PinMode::Input => host::PinMode::Input,
+            PinMode::PullUp => host::PinMode::PullUp,
+            PinMode::Low => host::PinMode::Low,
+            PinMode::High => host::PinMode::High,
+        };
+        self.0.set_mode(pin, mode);
+    }
+
+    fn convert(&mut self, conversion: Conversion) -> u16 {
+        let input = match conversion.input {
+            Input::Pin(mux) => host::Input::Pin(mux),
+            Input::Bandgap => host::Input::Bandgap,
+            Input::Ground => host::Input::Ground,
+            other => panic!("the probe has no business with {other:?}"),
+        };
+        self.0.convert(input, conversion.prescaler)
+    }
+
+    fn read(&mut self, pin: u8) -> bool {
+        self.0.read(pin)
+    }
+}
+
+// ---- the link document -------------------------------------------------------------------------
+
+/// Replies with the time since reset blanked: the stand-in's clock is not the chip's.
+fn timeless(reply: &str) -> String {
+    let causes = ["POWER", "EXTERNAL", "BROWNOUT", "WATCHDOG", "UNKNOWN"];
+    let parts = reply.split(';').map(|part| match part.rsplit_once(',') {
+        Some((head, _)) if causes.iter().any(|cause| head.ends_with(cause)) => format!("{head},_"),
+        _ => part.to_owned(),
+    });
+    parts.collect::<Vec<_>>().join(";")
+}
+
+fn happen(board: &mut Emulator<OnChip>, words: &[&str], at: usize) {
+    let restart = |board: &mut Emulator<OnChip>, cause| {
+        board.reset(cause);
+        board.run_for(Duration::from_millis(400)).unwrap(); // the boot count is written
+    };
+    match words {
+        ["wait", ms] => board.run_for(Duration::from_millis(ms.parse().unwrap())).unwrap(),
+        ["reset", "power"] => restart(board, ResetCause::PowerOn),
+        ["reset", "external"] => restart(board, ResetCause::External),
+        ["reset", "brownout"] => restart(board, ResetCause::BrownOut),
+        ["reset", "watchdog"] => restart(board, ResetCause::Watchdog),
+        ["reset", "unknown"] => restart(board, ResetCause::Unknown),
+        ["pin", number, state] => {
+            let mode = board.mode(number.parse().unwrap()).unwrap();
+            assert_eq!(format!("{mode:?}").to_lowercase(), *state, "line {at}, pin {number}");
+        }
+        ["bytes", hex @ ..] => {
+            let bytes = hex.iter().map(|byte| u8::from_str_radix(byte, 16).unwrap());
+            board.send(&bytes.collect::<Vec<_>>());
+            board.run_for(Duration::from_millis(30)).unwrap();
+        }
+        other => panic!("line {at}: unknown event {other:?}"),
+    }
+}
+
+fn run_block(first: usize, block: &[&str]) -> usize {
+    let mut board = board(OnChip(Fixed::new()));
+    let mut requests = 0;
+    for (i, line) in block.iter().enumerate() {
+        let at = first + i;
+        if let Some(request) = line.strip_prefix("> ") {
+            match block.get(i + 1).and_then(|next| next.strip_prefix("< ")) {
+                Some(want) => {
+                    let reply = timeless(&ask(&mut board, request));
+                    assert_eq!(reply, timeless(want), "probe-link.md line {at}: {request}");
+                }
+                None => tell(&mut board, request),
+            }
+            requests += 1;
+        } else if let Some(event) = line.strip_prefix("! ") {
+            happen(&mut board, &event.split(' ').collect::<Vec<_>>(), at);
+        }
+    }
+    requests
+}
+
+#[test]
+fn every_example_of_the_link_document_holds_on_the_image() {
+    let text = include_str!("../../protocols/probe-link.md");
+    let lines: Vec<&str> = text.lines().collect();
+    let (mut requests, mut at) = (0, 0);
+    while let Some(start) = lines[at..].iter().position(|line| *line == "```probe") {
+        let first = at + start + 1;
+        let end = first + lines[first..].iter().position(|line| *line == "```").unwrap();
+        requests += run_block(first + 1, &lines[first..end]);
+        at = end;
+    }
+    assert!(requests >= 85, "the document's examples were found: {requests}");
+}
+
+// ---- the core on the host ----------------------------------------------------------------------
+
+#[test]
+fn the_image_answers_byte_for_byte_as_the_core_on_the_host() {
+    let mut chip = board(OnChip(Fixed::new()));
+    let mut host = Core::new(Fixed::new());
+    let mut lines = vec![
+        "SYST:IDEN #H1234,\"U1\",\"t0\"".to_owned(),
+        "OUTP:ALL LOW,(@9,10);ALL HIGH,(@5),\"t1\"".to_owned(),
+    ];
+    // Every channel under every prescaler, pull-up off and on; refused ones are refused alike.
+    for channel in 0..23 {
+        for (prescaler, pull_up) in [(16, "OFF"), (32, "ON"), (64, "OFF"), (128, "ON")] {
+            let n = 4 * (channel + 1);
+            let tail = format!("(@{channel}),\"c{channel}\"");
+            lines.push(format!("MEAS:BURS? {n},{pull_up},50,4,{prescaler},{tail}"));
+            lines.push(format!("MEAS:LEV? 3,{pull_up},50,{tail}"));
+            lines.push(format!("OUTP {pull_up},{tail}"));
+            lines.push("*STB?;*ESR?;SYST:ERR?".to_owned());
+        }
+    }
+    for line in lines {
+        let want = stand_in::ask(&mut host, &line);
+        assert_eq!(ask(&mut chip, &line), want, "{line}");
+    }
+}
+
+// ---- bursts ------------------------------------------------------------------------------------
+
+/// Codes that change with every conversion, different for each input.
+struct Changing {
+    state: u32,
+    now: Duration,
+    made: Vec<(Conversion, u16, Duration)>,
+}
+
+impl Changing {
+    fn new() -> Self {
+        Changing { state: 1, now: Duration::ZERO, made: Vec::new() }
+    }
+}
+
+impl ChipWorld for Changing {
+    fn advance(&mut self, now: Duration) {
+        self.now = now;
+    }
+
+    fn set_mode(&mut self, _: u8, _: PinMode) {}
+
+    fn convert(&mut self, conversion: Conversion) -> u16 {
+        // Numerical Recipes' quick generator, from memory; any other would do.
+        self.state = self.state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let base = match conversion.input {
+            Input::Pin(mux) => 100 + 120 * u16::from(mux),
+            _ => 0,
+        };
+        let code = base + (self.state >> 27) as u16;
+        self.made.push((conversion, code, self.now));
+        code
+    }
+
+    fn read(&mut self, _: u8) -> bool {
+        false
+    }
+}
+
+fn burst_of(codes: &[u16]) -> String {
+    let wide: Vec<u64> = codes.iter().map(|&code| u64::from(code)).collect();
+    let next = wide.iter().cycle().skip(1);
+    let mut sorted = codes.to_vec();
+    sorted.sort_unstable();
+    let rank = |percent: usize| sorted[(codes.len() * percent).div_ceil(100) - 1];
+    let sum: u64 = wide.iter().sum();
+    let squares: u64 = wide.iter().map(|code| code * code).sum();
+    let lag: u64 = wide.iter().zip(next).map(|(a, b)| a * b).sum();
+    let (low, high) = (sorted[0], sorted[codes.len() - 1]);
+    format!("{},{sum},{squares},{low},{high},{lag},{},{}", codes.len(), rank(1), rank(99))
+}
+
+#[test]
+fn a_burst_is_exactly_the_conversions_made_of_its_channel_none_lost_none_twice() {
+    let mut board = board(Changing::new());
+    for (channel, prescaler, n) in
+        [(14, 128, 961), (15, 64, 500), (16, 32, 500), (17, 16, 200), (21, 128, 10_000)]
+    {
+        board.world().made.clear();
+        let first_use = board.counts().conversions == 0;
+        let reply = ask(&mut board, &format!("MEAS:BURS? {n},OFF,0,3,{prescaler},(@{channel})"));
+        let made = std::mem::take(&mut board.world().made);
+        // One is thrown away when the converter goes on, three as asked; a free-running converter
+        // has begun one more when it is stopped.
+        let skip = 3 + usize::from(first_use);
+        assert!((skip + n..=skip + n + 1).contains(&made.len()), "{channel}: {}", made.len());
+        assert!(made.iter().all(|(c, ..)| c.input == Input::Pin(channel - 14)));
+        assert!(made.iter().all(|(c, ..)| c.prescaler == prescaler));
+        assert!(made.iter().all(|(c, ..)| c.reference == emulated_board::Reference::Avcc));
+        let codes: Vec<u16> = made[skip..skip + n].iter().map(|(_, code, _)| *code).collect();
+        assert_eq!(reply, burst_of(&codes), "channel {channel}, prescaler {prescaler}");
+    }
+}
+
+#[test]
+fn a_burst_of_961_conversions_spans_whole_periods_of_50_and_60_hz() {
+    let mut board = board(Changing::new());
+    ask(&mut board, "MEAS:BURS? 961,OFF,0,1,128,(@14)");
+    let at: Vec<Duration> = board.world().made.iter().skip(2).map(|(.., at)| *at).collect();
+    // 13 clocks of 125 kHz (8271H section 24.4): 104 µs a conversion, 960 steps are 99.84 ms,
+    // 961 conversions 99.944 ms: 5 periods of 20 ms, 6 of 16.7 ms. The emulator starts the next
+    // conversion with the instruction that runs, so up to 4 cycles late.
+    let span = at[960] - at[0];
+    let late = Duration::from_nanos(250) * 960;
+    let exact = Duration::from_micros(104) * 960;
+    assert!(span >= exact && span <= exact + late, "{span:?}");
+}
+
+// ---- what the pins do --------------------------------------------------------------------------
+
+fn numbers(reply: &str) -> Vec<u64> {
+    reply.split(',').map(|n| n.parse().unwrap()).collect()
+}
+
+#[test]
+fn a_pull_up_moves_a_driven_pin_by_its_source_resistance_and_is_off_again_afterwards() {
+    // 10 kΩ and 100 kΩ to ground against 35 kΩ: 1024*10/45 = 227.6, 1024*100/135 = 758.5.
+    let mut board = board(Wires::new().with(14, 0.0, 10e3).with(15, 0.0, 100e3));
+    for (channel, code) in [(14, 227), (15, 758)] {
+        let off = ask(&mut board, &format!("MEAS:BURS? 4,OFF,0,1,128,(@{channel})"));
+        let on = ask(&mut board, &format!("MEAS:BURS? 4,ON,200,1,128,(@{channel})"));
+        assert_eq!((numbers(&off)[1], numbers(&on)[1]), (0, 4 * code));
+        assert_eq!(board.mode(channel), Some(PinMode::Input));
+    }
+}
+
+#[test]
+fn charge_sharing_walks_an_open_pin_to_zero_and_leaves_a_driven_one() {
+    let mut board = board(Wires::new().with(14, 5.0, 1e3));
+    assert_eq!(ask(&mut board, "MEAS:CHAR? 20,(@14)"), "20,4092,4092");
+    ask(&mut board, "MEAS:BURS? 4,ON,100,0,128,(@15)"); // charges the open pin to the supply
+    let walked = numbers(&ask(&mut board, "MEAS:CHAR? 20,(@15)"));
+    // 15 pF shared with 14 pF: 15/29 is left each time, nothing after 20 of them. The first four
+    // are 529, 273, 141 and 73 of 1024.
+    assert_eq!(walked[0], 20);
+    assert!((1000..=1020).contains(&walked[1]), "{walked:?}");
+    assert_eq!(walked[2], 0);
+}
+
+#[test]
+fn the_supply_is_read_off_the_bandgap_and_a_sag_shows() {
+    let mut board = board(Wires::new());
+    assert_eq!(numbers(&ask(&mut board, "MEAS:SUPP? 10"))[1], 2250); // 1.1*1024/5 = 225.28
+    board.world().supply = 4.5;
+    assert_eq!(numbers(&ask(&mut board, "MEAS:SUPP? 10"))[1], 2500); // 1.1*1024/4.5 = 250.3
+}
+
+#[test]
+fn outputs_go_off_after_silence_and_let_go_at_a_reset() {
+    let mut board = board(Wires::new());
+    tell(&mut board, "OUTP:ALL LOW,(@9)");
+    tell(&mut board, "OUTP ON,(@9)");
+    board.run_for(Duration::from_millis(2900)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::High));
+    board.run_for(Duration::from_millis(200)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::Low));
+    tell(&mut board, "OUTP ON,(@9)");
+    board.reset(ResetCause::External);
+    assert_eq!(board.mode(9), Some(PinMode::Input));
+    board.run_for(Duration::from_secs(1)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::Input));
+}
+
+#[test]
+fn an_output_is_never_driven_on_for_a_moment_when_it_is_named() {
+    for (level, wrong) in [("LOW", PinMode::High), ("HIGH", PinMode::Low)] {
+        let mut board = board(Wires::new());
+        tell(&mut board, &format!("OUTP:ALL {level},(@9)"));
+        let driven = board.world().events.iter().any(
+            |(_, event)| matches!(event, emulated_board::Event::Mode(9, mode) if *mode == wrong),
+        );
+        assert!(!driven, "{level}");
+    }
+}
+
+// ---- boot and memory ---------------------------------------------------------------------------
+
+#[test]
+fn a_fresh_board_says_nothing_leaves_its_eeprom_alone_and_its_converter_off() {
+    let mut board = board(Wires::new());
+    board.run_for(Duration::from_secs(2)).unwrap();
+    board.reset(ResetCause::External);
+    board.run_for(Duration::from_secs(2)).unwrap();
+    assert_eq!(board.take_sent(), b"");
+    assert!(board.eeprom().iter().all(|&byte| byte == 0xff));
+    assert_eq!(board.counts().conversions, 0);
+    assert!((0..20).all(|pin| board.mode(pin) == Some(PinMode::Input)));
+}
+
+#[test]
+fn each_reset_counts_once_an_identity_is_written_and_foreign_bytes_stay() {
+    let mut board = board(Wires::new());
+    let product: Vec<u8> = (0..864).map(|i| (i % 251) as u8).collect();
+    board.write_eeprom(0, &product).unwrap();
+    tell(&mut board, "SYST:IDEN #HC0FFEE,\"U1\"");
+    let causes = [
+        (ResetCause::External, "EXTERNAL"),
+        (ResetCause::PowerOn, "POWER"),
+        (ResetCause::BrownOut, "BROWNOUT"),
+        (ResetCause::Unknown, "UNKNOWN"),
+    ];
+    for (boots, (cause, name)) in (1..).zip(causes) {
+        board.reset(cause);
+        board.run_for(START).unwrap();
+        let reply = ask(&mut board, "SYST:BOOT?");
+        assert!(reply.starts_with(&format!("{boots},{name},")), "{reply}");
+    }
+    assert_eq!(board.eeprom()[..864], product);
+}
+
+#[test]
+fn what_comes_during_a_burst_is_kept_and_answered_after_it() {
+    let mut board = board(Changing::new());
+    board.send(b"MEAS:BURS? 961,OFF,0,1,128,(@14)\n");
+    board.run_for(Duration::from_millis(20)).unwrap();
+    board.send(b"*OPC?\n*IDN?\n");
+    board.run_for(Duration::from_millis(100)).unwrap();
+    let sent = String::from_utf8(board.take_sent()).unwrap();
+    let lines: Vec<&str> = sent.lines().collect();
+    assert!(lines[0].starts_with("961,") && lines[1] == "1", "{sent}");
+    assert!(lines[2].starts_with("Strapwise,PROBE-ATMEGA328P,0,"), "{sent}");
+    assert_eq!(board.counts().overruns, 0);
+}
+
+#[test]
+fn memory_suffices_with_a_quarter_to_spare_whatever_was_asked() {
+    let mut board = board(Changing::new());
+    ask(&mut board, "SYST:IDEN #H1,\"0123456789012345678901234567890123456789\",\"t\"");
+    ask(&mut board, "MEAS:BURS? 961,ON,100,1,16,(@14),\"0123456789abcdef\"");
+    ask(&mut board, "MEM:SLOT? 1;SLOT? 2;:MEAS:CHAR? 8,(@14);:SYST:ERR?;*TST?,\"t\"");
+    board.send(&[b'x'; 300]);
+    tell(&mut board, "");
+    ask(&mut board, "SYST:ERR?;ERR?;ERR?;ERR?");
+    let used = board.ram_use();
+    println!("SRAM of 2048: {used:?}");
+    assert!(used.untouched >= 512, "{used:?}");
+}
