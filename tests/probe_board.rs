@@ -6,7 +6,7 @@ use std::time::Duration;
 use strapwise::board::{Board, Place, Setting, parse};
 use strapwise::probe::exchange::{Exchange, Outcome};
 use strapwise::probe::faulty::{Faults, Faulty};
-use strapwise::probe::message::{Burst, Cause, Reply, Request};
+use strapwise::probe::message::{Burst, Cause, Reply, Request, UNIT_NAME_MAX};
 use strapwise::probe::virtual_board::VirtualBoard;
 use strapwise::probe::world::{ResetCause, World};
 
@@ -150,6 +150,16 @@ fn a_burst_takes_the_time_of_its_conversions() {
 }
 
 #[test]
+fn an_answer_is_not_heard_before_its_conversions_are_over() {
+    let mut bench = Bench::new(2);
+    bench.board.write(b"MEAS:BURS? 961,OFF,0,1,128,(@14)\n");
+    bench.board.advance_to(Duration::from_millis(99));
+    assert_eq!(bench.board.read(), b"");
+    bench.board.advance_to(Duration::from_millis(110));
+    assert!(bench.board.read().starts_with(b"961,"));
+}
+
+#[test]
 fn the_hum_of_the_mains_shows_in_the_autocorrelation_only_when_it_is_there() {
     let lag1 = |hum: f64| {
         let mut bench = Bench::new(3);
@@ -269,7 +279,7 @@ fn boots_are_counted_once_a_number_is_written() {
     let none = Reply::Identity { identity: 0, unit: String::new() };
     assert_eq!(bench.ask(Request::Identity), none);
     let before = [1, 2].map(|slot| bench.ask(Request::Slot { slot }));
-    let unit = String::from("007");
+    let unit = "0\"".repeat(UNIT_NAME_MAX / 2);
     bench.ask(Request::WriteIdentity { identity: 0xC0FFEE, unit: unit.clone() });
     assert_eq!(bench.ask(Request::Identity), Reply::Identity { identity: 0xC0FFEE, unit });
     let (count, _, uptime) = bench.boot();
@@ -295,6 +305,9 @@ fn what_a_boot_loader_hears_is_lost_and_the_exchange_waits_it_out() {
     let world = World::new(Arc::new(demo()), 12);
     let board = VirtualBoard::with_boot_loader(world, Duration::from_millis(1500));
     let mut bench = Bench { board, exchange: Exchange::new(9), now: Duration::ZERO };
+    bench.board.write(b"*IDN?\n");
+    bench.board.advance_to(Duration::from_millis(1400));
+    assert_eq!(bench.board.read(), b"");
     bench.exchange.opened(bench.now);
     assert!(matches!(bench.ask(Request::Boot), Reply::Boot { .. }));
     assert!(bench.now >= Duration::from_secs(2));

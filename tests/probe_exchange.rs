@@ -115,6 +115,16 @@ fn an_answer_of_an_earlier_opening_is_ignored() {
 }
 
 #[test]
+fn an_answer_that_names_another_request_is_ignored_though_its_check_is_right() {
+    let mut exchange = Exchange::new(1);
+    let sent = exchange.request(START, level(16));
+    exchange.bytes(START, &wire::seal(&sent, "16,16", 0, "1.2"));
+    assert_eq!(exchange.take(), None);
+    exchange.bytes(START, &probe(&sent));
+    assert_eq!(exchange.take(), answer(16));
+}
+
+#[test]
 fn a_repeated_answer_does_not_answer_the_next_request() {
     let mut exchange = Exchange::new(1);
     let first = probe(&exchange.request(START, level(16)));
@@ -124,6 +134,17 @@ fn a_repeated_answer_does_not_answer_the_next_request() {
     let _ = exchange.request(ms(1), level(16));
     exchange.bytes(ms(2), &first);
     assert_eq!(exchange.take(), None);
+}
+
+#[test]
+fn the_tag_stays_within_what_the_probe_takes() {
+    let mut exchange = Exchange::new(u32::MAX);
+    for _ in 0..70_000 {
+        let sent = exchange.request(START, level(16));
+        let text = String::from_utf8_lossy(&sent).into_owned();
+        let tag = text.split('"').nth(1).expect("requests are tagged");
+        assert!(tag.len() <= wire::TAG_MAX, "{tag}");
+    }
 }
 
 #[test]
@@ -191,8 +212,10 @@ fn a_reset_in_between_is_waited_out_and_shows_in_the_boot_count() {
 fn a_line_without_end_is_held_in_bounds_and_counted() {
     let mut exchange = Exchange::new(1);
     let sent = exchange.request(START, level(16));
-    for _ in 0..1000 {
+    for thousands in 1..=1000 {
         exchange.bytes(ms(1), &[b'U'; 1000]);
+        let held = thousands * 1000 - exchange.thrown().bytes;
+        assert!(held <= 224, "{held} bytes held");
     }
     exchange.bytes(ms(2), b"\n");
     exchange.bytes(ms(3), &probe(&sent));

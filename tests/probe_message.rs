@@ -70,15 +70,50 @@ fn a_burst_over_mains_periods_is_given_its_own_time_and_a_margin() {
     // (ATmega328P data sheet 8271H, section 24.4).
     let wait = burst_of(961).timeout();
     assert!(wait > Duration::from_millis(400) && wait < Duration::from_millis(401), "{wait:?}");
-    let slow = Request::Burst {
-        channel: 14,
-        n: 961,
-        pull_up: true,
-        settle_us: 250_000,
-        discard: 1,
-        prescaler: 16,
+}
+
+#[test]
+fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
+    // Limits and times as protocols/probe-link.md has them.
+    let (channel, pull_up, settle_us) = (14, true, 1_000_000);
+    let burst = |prescaler| Request::Burst {
+        channel,
+        n: 10_000,
+        pull_up,
+        settle_us,
+        discard: 100,
+        prescaler,
     };
-    assert!(slow.timeout() > Duration::from_millis(562), "{:?}", slow.timeout());
+    let unit = String::from("007");
+    let limits = [
+        // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 42 µs.
+        (burst(128), 1000 + 1051),
+        (burst(16), 1000 + 424),
+        (Request::Level { channel, n: 1000, pull_up, settle_us }, 1000 + 100),
+        (Request::Charge { channel, pairs: 2000 }, 416),
+        (Request::Supply { n: 10_000 }, 2 + 1041),
+        (Request::WriteIdentity { identity: 1, unit }, 600),
+        (Request::WriteSlot { slot: 1, bytes: vec![0xFF; 80] }, 300),
+    ];
+    for (request, takes) in limits {
+        let wait = request.timeout().as_millis();
+        assert!((takes + 250..takes * 2 + 500).contains(&wait), "{wait} ms for {request:?}");
+    }
+}
+
+#[test]
+fn the_longest_requests_fit_the_probes_line() {
+    // Up to 224 bytes count as the line, up to 20 characters as a tag (protocols/probe-link.md).
+    let unit = "\"".repeat(UNIT_NAME_MAX);
+    assert_eq!(unit_name_problem(&unit), None);
+    let longest = [
+        Request::WriteIdentity { identity: u32::MAX, unit },
+        Request::WriteSlot { slot: 2, bytes: vec![0xFF; 80] },
+    ];
+    for request in longest {
+        let line = request.encode(&"t".repeat(wire::TAG_MAX));
+        assert!(line.len() <= 224, "{} bytes: {request:?}", line.len());
+    }
 }
 
 #[test]
@@ -127,6 +162,8 @@ fn figures_that_contradict_each_other_are_refused() {
         Burst { sum: 10, ..good },
         Burst { sumsq: 3, ..good },
         Burst { min: 502, ..good },
+        Burst { q01: 499, ..good },
+        Burst { q01: 502, q99: 501, ..good },
         Burst { q99: 600, ..good },
     ];
     for burst in bad {
@@ -180,7 +217,7 @@ fn every_reply_is_read_back_as_it_was_written() {
             Reply::Boot { count: 7, cause: Cause::BrownOut, uptime: Duration::from_millis(4321) },
         ),
         (Request::Identity, Reply::Identity { identity: 0xDEAD_BEEF, unit }),
-        (Request::Slot { slot: 1 }, Reply::Slot((0..40).collect())),
+        (Request::Slot { slot: 1 }, Reply::Slot((0..80).collect())),
         (burst_of(4), Reply::Burst(burst(&[1, 2, 3, 2]))),
         (
             Request::Level { channel: 2, n: 9, pull_up: false, settle_us: 0 },

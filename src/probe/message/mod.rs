@@ -29,6 +29,10 @@ pub const UNIT_NAME_MAX: usize = 64;
 /// Bytes of an identity slot in EEPROM (`SLOT_SIZE` of the probe's `core/identity.c`).
 const SLOT_SIZE: usize = 80;
 
+/// Shortest time from one conversion to the next: with a fast converter clock the processor, which
+/// adds up each code, is what takes the time: 18 to 42 µs in the emulator, rounded up.
+const CONVERSION_MIN: Duration = Duration::from_micros(60);
+
 /// Something to ask of the probe. Pins are called by their number in the chip profile
 /// (`ChipPin::number`), times are in microseconds or milliseconds as named.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -225,16 +229,16 @@ impl Request {
                 let conversions = u32::from(*n) + u32::from(*discard) + 1;
                 conversion(*prescaler) * conversions + Duration::from_micros((*settle_us).into())
             }
-            // A digital read with its loop takes under 10 µs at 16 MHz.
+            // The reads lie 100 µs apart or a little more.
             Request::Level { n, settle_us, .. } => {
-                Duration::from_micros(u64::from(*n) * 10 + u64::from(*settle_us))
+                Duration::from_micros(u64::from(*n) * 120 + u64::from(*settle_us))
             }
             Request::Charge { pairs, .. } => conversion(128) * (2 * u32::from(*pairs) + 1),
             // The reference settles for some milliseconds first.
             Request::Supply { n } => {
                 conversion(128) * (u32::from(*n) + 64) + Duration::from_millis(20)
             }
-            Request::WriteIdentity { .. } => EEPROM_BYTE * 128,
+            Request::WriteIdentity { .. } => EEPROM_BYTE * 160,
             Request::WriteSlot { bytes, .. } => {
                 EEPROM_BYTE * u32::try_from(bytes.len()).unwrap_or(1024).min(1024)
             }
@@ -256,9 +260,10 @@ impl Request {
     }
 }
 
-/// One conversion at 16 MHz divided by `prescaler`: 13 converter clocks.
+/// One conversion at 16 MHz divided by `prescaler`: 13 converter clocks, or what the processor
+/// needs.
 fn conversion(prescaler: u8) -> Duration {
-    Duration::from_nanos(13 * u64::from(prescaler) * 1000 / 16)
+    Duration::from_nanos(13 * u64::from(prescaler) * 1000 / 16).max(CONVERSION_MIN)
 }
 
 fn channel_list(pins: &[u8]) -> String {

@@ -9,7 +9,7 @@ use crc::{CRC_16_IBM_3740, Crc};
 
 const CHECK: Crc<u16> = Crc::<u16>::new(&CRC_16_IBM_3740);
 
-/// Longest tag in characters.
+/// Longest tag that the probe takes, in characters.
 pub const TAG_MAX: usize = 20;
 
 /// Bytes that the frame adds to the data of a reply, at most: `,-32768,"<tag>",#HFFFF` CR LF.
@@ -166,11 +166,13 @@ pub fn error_text(code: i16) -> &'static str {
         -199..=-100 => "the probe could not read the command",
         -221 => "this pin was not named as one that may be driven",
         -222 => "a value is out of range, or the pin is the probe's own",
-        -240 | -241 => "hardware of the probe failed or is missing",
+        -240 => "a conversion was lost, or the EEPROM did not keep what was written",
+        -241 => "the pin has no converter input, pull-up or level, whichever is needed",
         -299..=-200 => "the probe could not carry out the command",
         -330 => "the self-test of the probe failed",
         -350 => "the error queue of the probe is full",
         -363 => "the command was too long for the probe's line buffer",
+        -365 => "the link was silent for too long, so the outputs went off",
         -399..=-300 => "the probe reports a fault of its own",
         -499..=-400 => "the probe was asked in a way that it cannot answer",
         _ => "an error number that this program does not know",
