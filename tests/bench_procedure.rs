@@ -4,7 +4,9 @@ mod bench_support;
 
 use bench_support::{Stand, board_of, worst};
 use std::time::Duration;
-use strapwise::bench::{Answer, Ask, Cut, Event, Key, MovedBy, Prompt, UnitVerdict, Verdict};
+use strapwise::bench::{
+    Answer, Ask, Cut, Event, Key, MovedBy, Procedure, Prompt, UnitVerdict, Verdict,
+};
 use strapwise::board::Place;
 use strapwise::units::Ohms;
 
@@ -392,4 +394,80 @@ fn keys_pressed_while_something_is_measured_confirm_nothing() {
     }
     stand.wait(2 * SECOND);
     assert!(stand.believed("J1", "1").is_empty(), "a key pressed early was taken for the move");
+}
+
+#[test]
+fn a_key_pressed_just_as_a_move_is_believed_does_not_confirm_the_next_one() {
+    let believed_after = {
+        let mut stand = Stand::new();
+        stand.prompted_move("J1", "1").fit("J1", "1");
+        let mut steps = 0;
+        while stand.believed("J1", "1").is_empty() {
+            assert!(stand.step());
+            steps += 1;
+        }
+        steps
+    };
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "1").fit("J1", "1");
+    for _ in 1..believed_after {
+        stand.step();
+    }
+    assert!(stand.under_way().is_some());
+    stand.press(Key::Yes).step();
+    assert_eq!(stand.believed("J1", "1"), [MovedBy::Changed]);
+    let second = Place::At(1);
+    assert!(stand.obey_until(|p| matches!(p, Prompt::Move { to, .. } if *to == second)));
+    stand.wait(2 * SECOND);
+    assert!(stand.believed("J1", "2").is_empty(), "a stale key was taken for the next move");
+}
+
+#[test]
+fn enter_on_a_move_that_the_readings_can_tell_confirms_nothing() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "1").wait(SECOND).press(Key::Yes).wait(SECOND);
+    assert!(stand.believed("J1", "1").is_empty(), "the reading can tell, so the key may not");
+    stand.fit("J1", "1");
+    stand.expect_verdict(UnitVerdict::Pass);
+}
+
+#[test]
+fn an_answer_about_lamps_that_a_reset_has_put_out_does_not_count() {
+    let mut stand = Stand::new();
+    stand.asked("lamps-dark").wait(SECOND);
+    // The probe is reset, the lamp driver with it, and the operator answers before it is noticed.
+    while stand.under_way().is_some() {
+        stand.step();
+    }
+    stand.reset_probe().press(Key::Yes);
+    stand.wait(SECOND);
+    let answered = stand.events.iter().any(|e| matches!(e, Event::Answered { .. }));
+    assert!(!answered, "an answer was counted though the probe had let go of the lamps");
+    stand.expect_verdict(UnitVerdict::Pass);
+}
+
+#[test]
+fn a_question_that_was_never_asked_leaves_the_unit_incomplete() {
+    // No step of the sequence has both shunts where this question wants them.
+    let text = std::fs::read_to_string("protocols/vent-controller.toml").expect("the board file");
+    let text = text
+        .replace("when = { J6 = \"open\" }", "when = { J6 = \"open\", J5 = \"wet\" }")
+        .replace("when = { J6 = \"fitted\" }", "when = { J6 = \"fitted\", J4 = \"fitted\" }");
+    let mut stand = Stand::with(board_of(&text));
+    let summary = stand.expect_verdict(UnitVerdict::Incomplete);
+    assert!(summary.reasons.iter().any(|r| r.contains("lamps-lit")), "{:?}", summary.reasons);
+    assert!(stand.bench.over());
+}
+
+#[test]
+fn a_reset_that_no_count_shows_is_found_by_the_probe_s_clock() {
+    // A probe without an identity counts no boots. The unit was plugged in just now; the operator
+    // takes a minute over the cautions, and the dummy loads reset the probe on the way.
+    let mut stand = Stand::new();
+    stand.now = Duration::from_millis(100);
+    stand.counts_boots = false;
+    assert!(stand.obey_until(|p| *p == Prompt::Clear));
+    stand.wait(30 * SECOND).reset_probe().wait(30 * SECOND).press(Key::Yes);
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert!(stand.events.iter().any(|e| matches!(e, Event::Rebooted(_))), "nobody noticed");
 }

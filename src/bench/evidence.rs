@@ -306,6 +306,11 @@ impl Watch {
         self.places.iter().find(|(_, shapes)| shapes == seen).map(|&(place, _)| place)
     }
 
+    /// Whether a word is wanted: no reading can tell, the reading was doubted, or it does not rest.
+    pub fn takes_a_word(&self) -> bool {
+        self.telling == Telling::Key || self.doubted || self.broken >= RESTLESS
+    }
+
     /// The operator says that the shunt is there: how the move is then recorded. A pattern that has
     /// not come to rest is no evidence.
     pub fn said_so(&self) -> MovedBy {

@@ -34,6 +34,9 @@ impl Default for Config {
 /// How often the probe is asked while nothing else is, so that it does not take silence for the end.
 const HEARTBEAT: Duration = Duration::from_millis(800);
 
+/// How far the probe's clock may fall behind ours for the time that messages take.
+const CLOCKS_APART: Duration = Duration::from_millis(500);
+
 /// What the bench is doing.
 #[derive(Debug)]
 enum State {
@@ -44,7 +47,7 @@ enum State {
     Moving { watch: Box<Watch>, sweep: Option<Sweep>, next: Duration },
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
-    Answering { left: VecDeque<usize>, sweep: Sweep },
+    Answering { question: usize, yes: bool, left: VecDeque<usize>, sweep: Sweep },
     Idling { load: usize, sweep: Sweep },
     Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
@@ -73,6 +76,8 @@ pub struct Bench {
     attempt: u32,
     moved_by: Option<MovedBy>,
     boot: Option<Boot>,
+    /// When the boot was last looked at.
+    boot_seen: Duration,
     asked: Vec<bool>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
@@ -108,6 +113,7 @@ impl Bench {
             attempt: 1,
             moved_by: None,
             boot: None,
+            boot_seen: Duration::ZERO,
             asked,
             proofs: BTreeMap::new(),
             tally: Tally::default(),
@@ -128,6 +134,8 @@ impl Bench {
     }
 
     fn prompt(&mut self, prompt: Prompt) {
+        // A key pressed before this was asked answers something else.
+        self.keyed = None;
         let (at, steps) = (self.at(), self.walk.steps.len());
         self.tell(Event::Prompt { at, steps, prompt });
     }
@@ -234,7 +242,7 @@ impl Bench {
             return self.close(now, Some(Cut::Probe(why)));
         }
         let Answer::Who(info) = answer else { return };
-        self.boot = Some(info.boot.clone());
+        self.take_boot(now, Some(info.boot.clone()));
         self.tell(Event::Probe(info));
         self.prepare(now, After::Cautions);
     }
@@ -246,17 +254,26 @@ impl Bench {
     }
 
     /// Whether the probe has been reset since the last look; the new boot is taken over.
-    fn rebooted(&mut self, got: &Got) -> bool {
+    ///
+    /// A boot that is not counted shows by its clock alone: it must have gone on as ours has.
+    fn rebooted(&mut self, now: Duration, got: &Got) -> bool {
         let Some(boot) = got.boot.clone() else { return true };
-        let reset = self
-            .boot
-            .as_ref()
-            .is_some_and(|old| old.count != boot.count || boot.uptime_ms < old.uptime_ms);
-        self.boot = Some(boot.clone());
+        let passed = now.saturating_sub(self.boot_seen);
+        let reset = self.boot.as_ref().is_some_and(|old| {
+            let expected = Duration::from_millis(u64::from(old.uptime_ms)) + passed.mul_f64(0.95);
+            let uptime = Duration::from_millis(u64::from(boot.uptime_ms));
+            old.count != boot.count || uptime + CLOCKS_APART < expected
+        });
+        self.take_boot(now, Some(boot.clone()));
         if reset {
-            self.tell(Event::Rebooted(boot.clone()));
+            self.tell(Event::Rebooted(boot));
         }
         reset
+    }
+
+    fn take_boot(&mut self, now: Duration, boot: Option<Boot>) {
+        self.boot = boot;
+        self.boot_seen = now;
     }
 
     /// A sweep has been worked off.
@@ -273,7 +290,7 @@ impl Bench {
             State::Asking { question, left, sweep, next } => {
                 let heartbeat = sweep.got().boot.is_some();
                 let got = sweep.got().clone();
-                let reset = heartbeat && self.rebooted(&got);
+                let reset = heartbeat && self.rebooted(now, &got);
                 self.state = State::Asking { question, left, sweep, next };
                 if reset {
                     self.void(now);
@@ -282,7 +299,14 @@ impl Bench {
                     self.prompt(Prompt::Question { question });
                 }
             }
-            State::Answering { left, .. } => self.ask_next_question(now, left),
+            State::Answering { question, yes, left, sweep } => {
+                // Of a probe that was reset nobody knows what the operator saw.
+                if self.rebooted(now, sweep.got()) {
+                    return self.void(now);
+                }
+                self.count_answer(question, yes);
+                self.ask_next_question(now, left);
+            }
             State::Idling { load, sweep } => {
                 let (idle, sweep) = (sweep.got().supply, self.load_sweep(load));
                 self.state = State::Loading { load, sweep, idle };
@@ -302,9 +326,9 @@ impl Bench {
         }
         if then != After::Cautions {
             // A second reset right away is found by the next look.
-            self.boot.clone_from(&sweep.got().boot);
+            self.take_boot(now, sweep.got().boot.clone());
         } else {
-            self.rebooted(sweep.got());
+            self.rebooted(now, sweep.got());
         }
         match then {
             After::Cautions => self.wait_for_key(Prompt::Cautions),
@@ -340,7 +364,7 @@ impl Bench {
     }
 
     fn glanced(&mut self, now: Duration, mut watch: Box<Watch>, got: &Got) {
-        if self.rebooted(got) {
+        if self.rebooted(now, got) {
             return self.void(now);
         }
         if !got.channels.is_empty() {
@@ -402,7 +426,7 @@ impl Bench {
     }
 
     fn measured(&mut self, now: Duration, got: Got, first: Got, rounds: u8) {
-        if self.rebooted(&got) {
+        if self.rebooted(now, &got) {
             return self.void(now);
         }
         let got = if rounds == 0 { got } else { self.worse(first, got) };
@@ -487,20 +511,35 @@ impl Bench {
     }
 
     fn answered(&mut self, now: Duration, question: usize, yes: bool, left: VecDeque<usize>) {
+        let mut sweep = Sweep::new();
+        for &switch in &self.board.questions[question].closes {
+            sweep = sweep.ask(Ask::Switch { switch, on: false }, Keep::No);
+        }
+        let sweep = sweep.ask(Ask::Boot, Keep::Boot);
+        self.state = State::Answering { question, yes, left, sweep };
+        self.go_on(now);
+    }
+
+    fn count_answer(&mut self, question: usize, yes: bool) {
         self.asked[question] = true;
         let q = &self.board.questions[question];
         let verdict = if yes == q.expect { Verdict::Pass } else { Verdict::Fail };
         let said = if yes { "yes" } else { "no" };
         let reason = format!("{}: '{}' was answered {said}", q.id, q.ask);
-        let mut sweep = Sweep::new();
-        for &switch in &q.closes {
-            sweep = sweep.ask(Ask::Switch { switch, on: false }, Keep::No);
-        }
         self.tally.count(verdict, &q.id, || reason.clone());
         let at = self.at();
         self.tell(Event::Answered { at, question, yes, verdict });
-        self.state = State::Answering { left, sweep };
-        self.go_on(now);
+    }
+
+    /// Questions that no step of the sequence came to are not tested.
+    fn count_unasked(&mut self) {
+        let left = self.board.questions.iter().zip(&self.asked).filter(|(_, asked)| !**asked);
+        let left: Vec<String> = left.map(|(q, _)| q.id.clone()).collect();
+        for id in left {
+            let reason =
+                format!("{id}: no step of the sequence has the setting that it is asked in");
+            self.tally.count(Verdict::NotTested, &id, || reason.clone());
+        }
     }
 
     fn next_step(&mut self, now: Duration) {
@@ -510,6 +549,7 @@ impl Bench {
             self.begin_step(now);
         } else {
             self.step = self.walk.steps.len() - 1;
+            self.count_unasked();
             self.begin_load(now, 0);
         }
     }
@@ -547,7 +587,7 @@ impl Bench {
             verdict: Verdict::NotTested,
             reason: String::new(),
         };
-        let reset = self.rebooted(&got);
+        let reset = self.rebooted(now, &got);
         if reset {
             let cause = self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str());
             check.verdict = Verdict::Fail;
@@ -603,7 +643,10 @@ impl Bench {
         match (state, key) {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
-            (State::Moving { watch, .. }, Key::Yes) => self.moved(now, watch.said_so()),
+            // Where the readings can tell, a word is taken only when it was asked for.
+            (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
+                self.moved(now, watch.said_so());
+            }
             (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {
                 watch.go_on();
                 self.state = State::Moving { watch, sweep: None, next };

@@ -59,6 +59,8 @@ pub struct Stand {
     pub resetting: Vec<usize>,
     pub closed: BTreeSet<usize>,
     pub loads_on: BTreeSet<usize>,
+    /// Whether the probe has an identity, without which it counts no boots.
+    pub counts_boots: bool,
     boots: u32,
     cause: &'static str,
     booted: Duration,
@@ -95,6 +97,7 @@ impl Stand {
             resetting: Vec::new(),
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
+            counts_boots: true,
             boots: 7,
             cause: "POWER",
             booted: Duration::ZERO,
@@ -196,7 +199,7 @@ impl Stand {
 
     /// The probe is reset: it starts anew with everything off.
     pub fn reset_probe(&mut self) -> &mut Stand {
-        self.boots += 1;
+        self.boots += u32::from(self.counts_boots);
         self.cause = "BROWNOUT";
         self.booted = self.now;
         self.closed.clear();
