@@ -330,6 +330,16 @@ fn a_load_that_draws_nothing_fails() {
 }
 
 #[test]
+fn what_was_read_under_a_load_that_had_gone_off_is_not_tested() {
+    let mut stand = Stand::new();
+    let vent = stand.load("VENT");
+    stand.gone_off = vec![vent];
+    let summary = stand.expect_verdict(UnitVerdict::Incomplete);
+    let said = |r: &String| r.starts_with("VENT") && r.contains("gone off by itself");
+    assert!(summary.reasons.iter().any(said), "{:?}", summary.reasons);
+}
+
+#[test]
 fn a_load_that_draws_too_much_fails() {
     let mut stand = Stand::new();
     let mat = stand.load("MAT");

@@ -443,6 +443,9 @@ impl Bench {
                 return self.go_on(now);
             }
         }
+        for refused in &got.refused {
+            self.tally.count(Verdict::NotTested, "probe", || refused.clone());
+        }
         self.tell_checks(&got);
         self.proofs = got.channels;
         let holds = |(i, q): (usize, &crate::board::Question)| {
@@ -578,14 +581,20 @@ impl Bench {
         sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
     }
 
-    fn loaded(&mut self, now: Duration, load: usize, got: Got, idle: Option<Burst>) {
+    fn loaded(&mut self, now: Duration, load: usize, mut got: Got, idle: Option<Burst>) {
+        let refused = got.refused.first().cloned();
+        if refused.is_some() {
+            // Something was not as asked for while it was read: none of it counts.
+            got.supply = None;
+            got.channels.clear();
+        }
         let at = self.at();
         let mut check = SupplyCheck {
             load,
             idle,
             loaded: got.supply,
             verdict: Verdict::NotTested,
-            reason: String::new(),
+            reason: refused.unwrap_or_default(),
         };
         let reset = self.rebooted(now, &got);
         if reset {

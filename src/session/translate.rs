@@ -32,12 +32,17 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         }
         Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
         Ask::Supply { n } => vec![Request::Supply { n }],
-        Ask::Switch { switch, on } => {
-            vec![Request::Output { pin: board.switches[switch].pin.number, on }]
-        }
-        Ask::Load { load, on } => vec![Request::Output { pin: board.loads[load].pin.number, on }],
+        Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
+        Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
     }
+}
+
+/// Drives a pin. Before it goes off it is asked whether it was still on: after a silent while the
+/// probe switches everything off by itself, and what was read since was read without it.
+fn output(pin: u8, on: bool) -> Vec<Request> {
+    let drive = Request::Output { pin, on };
+    if on { vec![drive] } else { vec![Request::OutputState { pin }, drive] }
 }
 
 /// Names the pins that may be driven, by off level, and how long silence may last.
@@ -86,6 +91,12 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
             // The probe sends sums of four codes.
             Answer::Charge { first: f64::from(*first) / 4.0, last: f64::from(*last) / 4.0 }
         }
+        (
+            Ask::Switch { on: false, .. } | Ask::Load { on: false, .. },
+            [Reply::Output(false), ..],
+        ) => {
+            Answer::Refused("an output had gone off by itself, the line was silent too long".into())
+        }
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
         _ => Answer::Refused("the probe answered something else than it was asked".into()),
     }
@@ -112,5 +123,20 @@ fn burst(b: &message::Burst) -> Burst {
         max: b.max,
         q01: b.q01,
         q99: b.q99,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_load_that_went_off_by_itself_is_not_taken_for_one_that_was_on() {
+        let off = Ask::Load { load: 0, on: false };
+        assert_eq!(answer(&off, &[Reply::Output(true), Reply::Done]), Answer::Done);
+        let gone = answer(&off, &[Reply::Output(false), Reply::Done]);
+        assert!(matches!(gone, Answer::Refused(_)), "{gone:?}");
+        let asked = output(9, false);
+        assert_eq!(asked[0], Request::OutputState { pin: 9 }, "it is asked before it goes off");
     }
 }

@@ -57,6 +57,8 @@ pub struct Stand {
     pub sags: Vec<f64>,
     /// Loads that reset the probe when they come on.
     pub resetting: Vec<usize>,
+    /// Loads that the probe finds off already when it is told to switch them off.
+    pub gone_off: Vec<usize>,
     pub closed: BTreeSet<usize>,
     pub loads_on: BTreeSet<usize>,
     /// Whether the probe has an identity, without which it counts no boots.
@@ -95,6 +97,7 @@ impl Stand {
             noise: (0.6, 0.0),
             sags,
             resetting: Vec::new(),
+            gone_off: Vec::new(),
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
             counts_boots: true,
@@ -301,7 +304,10 @@ impl Stand {
                 if on && self.resetting.contains(&load) {
                     self.reset_probe();
                 }
-                Answer::Done
+                match !on && self.gone_off.contains(&load) {
+                    true => Answer::Refused("an output had gone off by itself".into()),
+                    false => Answer::Done,
+                }
             }
         }
     }
