@@ -121,6 +121,11 @@ impl ByHand {
                  takes it off"
                     .into(),
             ),
+            Some(Prompt::Doubt { jumper, asked, .. }) if self.shunts.0[jumper] != asked => Some(
+                "virtual unit: the shunt is not there yet; Space puts it there, Enter insists \
+                 that it is"
+                    .into(),
+            ),
             _ => None,
         }
     }
