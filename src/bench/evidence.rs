@@ -182,8 +182,6 @@ pub struct Watch {
     anchor: Option<(Duration, Vec<(f64, f64)>)>,
     broken: u32,
     left: bool,
-    /// Whether the last look found the pattern at rest.
-    rested: bool,
     doubted: bool,
 }
 
@@ -241,7 +239,6 @@ impl Watch {
             anchor: None,
             broken: 0,
             left: false,
-            rested: false,
             doubted: false,
         }
     }
@@ -263,7 +260,6 @@ impl Watch {
         self.left |= self.telling == Telling::Open && seen == self.no_shunt;
         let start = self.start.get_or_insert_with(|| codes.clone());
         let unchanged = agree(start, &codes);
-        self.rested = false;
         let since = match &self.anchor {
             Some((since, anchor)) if agree(anchor, &codes) => *since,
             _ => {
@@ -279,7 +275,6 @@ impl Watch {
         if rested < self.still {
             return Sight::Wait;
         }
-        self.rested = true;
         if seen == self.want {
             return match self.telling {
                 Telling::Pattern => Sight::Believed(MovedBy::Changed),
@@ -311,21 +306,10 @@ impl Watch {
         self.telling == Telling::Key || self.doubted || self.broken >= RESTLESS
     }
 
-    /// The operator says that the shunt is there: how the move is then recorded. A pattern that has
-    /// not come to rest is no evidence.
-    pub fn said_so(&self) -> MovedBy {
-        let changed = match (&self.start, &self.anchor) {
-            (Some(start), Some((_, now))) => self.rested && !agree(start, now),
-            _ => false,
-        };
-        if changed && self.telling == Telling::Pattern { MovedBy::Changed } else { MovedBy::SaidSo }
-    }
-
     /// The operator says that it is not: the watch goes on and may doubt again, with the patience
     /// that it had in the beginning.
     pub fn go_on(&mut self) {
         self.doubted = false;
-        self.rested = false;
         self.anchor = None;
         self.start = None;
     }

@@ -653,8 +653,9 @@ impl Bench {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
             // Where the readings can tell, a word is taken only when it was asked for.
+            // It is never more than a word: a reading that shows what was asked for needs none.
             (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                self.moved(now, watch.said_so());
+                self.moved(now, MovedBy::SaidSo);
             }
             (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {
                 watch.go_on();
