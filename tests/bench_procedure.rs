@@ -62,6 +62,26 @@ fn a_shunt_on_the_wrong_position_is_asked_about_and_no_brings_another_try() {
 }
 
 #[test]
+fn a_shunt_that_sat_there_before_it_was_asked_for_is_no_evidence_of_a_move() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "1").fit("J1", "1");
+    while stand.believed("J1", "1").is_empty() {
+        stand.step();
+    }
+    // Already on the next position while the first is still being measured.
+    stand.fit("J1", "2");
+    let (jumper, asked) = stand.place("J1", "2");
+    assert!(stand.obey_until(|p| matches!(p, Prompt::Move { to, .. } if *to == asked)));
+    stand.wait(4 * SECOND);
+    assert!(stand.believed("J1", "2").is_empty(), "believed without having seen it move");
+    let doubt = Prompt::Doubt { jumper, asked, reads_as: Some(asked) };
+    assert_eq!(stand.next_prompt(), Some(doubt));
+    stand.press(Key::Yes);
+    stand.expect_verdict(UnitVerdict::Fail);
+    assert_eq!(stand.believed("J1", "2"), [MovedBy::SaidSo]);
+}
+
+#[test]
 fn a_shunt_that_is_said_to_be_right_is_judged_by_its_reading_all_the_same() {
     let mut stand = Stand::new();
     stand.prompted_move("J1", "4").lift("J1").wait(SECOND).fit("J1", "5");
@@ -454,6 +474,36 @@ fn an_answer_about_lamps_that_a_reset_has_put_out_does_not_count() {
     let answered = stand.events.iter().any(|e| matches!(e, Event::Answered { .. }));
     assert!(!answered, "an answer was counted though the probe had let go of the lamps");
     stand.expect_verdict(UnitVerdict::Pass);
+}
+
+#[test]
+fn an_answer_about_lamps_that_went_off_by_themselves_does_not_count() {
+    let mut stand = Stand::new();
+    stand.asked("lamps-lit");
+    let q1 = stand.board.switches.iter().position(|s| s.id == "Q1").expect("the lamp driver");
+    stand.switches_gone_off.push(q1);
+    stand.press(Key::Yes).wait(SECOND);
+    assert!(stand.events.iter().any(|e| matches!(e, Event::Voided { .. })));
+    assert!(!stand.events.iter().any(|e| matches!(e, Event::Answered { question: 1, .. })));
+    stand.switches_gone_off.clear();
+    stand.expect_verdict(UnitVerdict::Pass);
+}
+
+#[test]
+fn a_probe_that_does_not_stay_up_ends_the_run_after_three_tries() {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "1").fit("J1", "1");
+    while !stand.bench.over() {
+        stand.reset_probe();
+        if !stand.step() {
+            stand.wait(SECOND);
+        }
+    }
+    let summary = stand.summary();
+    assert_eq!(summary.verdict, UnitVerdict::Incomplete);
+    assert!(matches!(summary.cut, Some(Cut::Probe(_))), "{:?}", summary.cut);
+    assert!(summary.reasons[0].contains("3 times"), "{:?}", summary.reasons);
+    assert!(stand.closed.is_empty(), "something was left on");
 }
 
 #[test]

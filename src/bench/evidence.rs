@@ -172,6 +172,7 @@ pub enum Sight {
 #[derive(Clone, Debug)]
 pub struct Watch {
     jumper: usize,
+    asked: Place,
     want: Vec<Shape>,
     before: Vec<Shape>,
     no_shunt: Vec<Shape>,
@@ -182,6 +183,9 @@ pub struct Watch {
     anchor: Option<(Duration, Vec<(f64, f64)>)>,
     broken: u32,
     left: bool,
+    /// Whether something else than what is wanted has been seen since the watch began. What has
+    /// stood there all along shows no move.
+    away: bool,
     doubted: bool,
 }
 
@@ -229,6 +233,7 @@ impl Watch {
         let places = every.into_iter().map(|p| (p, shapes(&to.with(jumper, p)))).collect();
         Watch {
             jumper,
+            asked: made.to,
             want,
             before,
             no_shunt,
@@ -239,6 +244,7 @@ impl Watch {
             anchor: None,
             broken: 0,
             left: false,
+            away: false,
             doubted: false,
         }
     }
@@ -258,6 +264,7 @@ impl Watch {
         let seen = seen_shapes(board, windows, got);
         let codes = pattern(got, &seen);
         self.left |= self.telling == Telling::Open && seen == self.no_shunt;
+        self.away |= seen != self.want;
         let start = self.start.get_or_insert_with(|| codes.clone());
         let unchanged = agree(start, &codes);
         let since = match &self.anchor {
@@ -276,11 +283,13 @@ impl Watch {
             return Sight::Wait;
         }
         if seen == self.want {
-            return match self.telling {
-                Telling::Pattern => Sight::Believed(MovedBy::Changed),
-                Telling::Open if self.left => Sight::Believed(MovedBy::ThroughOpen),
-                Telling::Open | Telling::Key => Sight::Wait,
-            };
+            match self.telling {
+                Telling::Pattern if self.away => return Sight::Believed(MovedBy::Changed),
+                Telling::Open if self.left => return Sight::Believed(MovedBy::ThroughOpen),
+                Telling::Open | Telling::Key => return Sight::Wait,
+                // It stood there before it was asked for: moved too early, or it reads alike.
+                Telling::Pattern => {}
+            }
         }
         // Where nothing has changed, the operator has most likely not moved anything yet. A bad unit
         // may look like nothing known all along: it must not be doubted while the hand is passing.
@@ -298,7 +307,9 @@ impl Watch {
     }
 
     fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
-        self.places.iter().find(|(_, shapes)| shapes == seen).map(|&(place, _)| place)
+        let like = |(_, shapes): &&(Place, Vec<Shape>)| shapes == seen;
+        let wanted = self.places.iter().filter(|(place, _)| *place == self.asked);
+        wanted.chain(&self.places).find(like).map(|&(place, _)| place)
     }
 
     /// Whether a word is wanted: no reading can tell, the reading was doubted, or it does not rest.

@@ -69,6 +69,9 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
             let reads = match reads_as {
+                Some(place) if place == asked => {
+                    format!("as {} all along", j.place_name(*place))
+                }
                 Some(Place::Open) => "as if no shunt made contact".to_string(),
                 Some(place) => format!("as {}", j.place_name(*place)),
                 None => "as no position".to_string(),

@@ -60,7 +60,10 @@ impl Automatic {
     /// Sees what the screen shows.
     pub fn see(&mut self, now: Duration, event: &Event) {
         let Event::Prompt { prompt, .. } = event else { return };
-        self.todo.clear();
+        // A contact that does not rest asks for nothing new.
+        if !matches!(prompt, Prompt::Unstable { .. }) {
+            self.todo.clear();
+        }
         match *prompt {
             Prompt::Cautions | Prompt::Clear => self.press(now + PRESS, Key::Yes),
             Prompt::Move { jumper, from, to, key_needed } => {

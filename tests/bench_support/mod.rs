@@ -36,6 +36,9 @@ const ONE_ASK: Duration = Duration::from_millis(5);
 /// A pull-up of a good chip, between the 20 and 50 kΩ of the data sheet.
 const PULL: Ohms = Ohms(34e3);
 
+/// What a hand takes to reach the board, at least.
+const A_HAND_IS_SLOW: Duration = Duration::from_millis(200);
+
 /// How often the probe may be asked before a test is called endless.
 const ENDLESS: usize = 200_000;
 
@@ -57,8 +60,9 @@ pub struct Stand {
     pub sags: Vec<f64>,
     /// Loads that reset the probe when they come on.
     pub resetting: Vec<usize>,
-    /// Loads that the probe finds off already when it is told to switch them off.
+    /// Loads, and switches, that the probe finds off already when it is told to switch them off.
     pub gone_off: Vec<usize>,
+    pub switches_gone_off: Vec<usize>,
     pub closed: BTreeSet<usize>,
     pub loads_on: BTreeSet<usize>,
     /// Whether the probe has an identity, without which it counts no boots.
@@ -98,6 +102,7 @@ impl Stand {
             sags,
             resetting: Vec::new(),
             gone_off: Vec::new(),
+            switches_gone_off: Vec::new(),
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
             counts_boots: true,
@@ -297,7 +302,10 @@ impl Stand {
             Ask::Supply { n } => Answer::Burst(self.burst(self.supply_code(), n)),
             Ask::Switch { switch, on } => {
                 let _ = if on { self.closed.insert(switch) } else { self.closed.remove(&switch) };
-                Answer::Done
+                match !on && self.switches_gone_off.contains(&switch) {
+                    true => Answer::Refused("an output had gone off by itself".into()),
+                    false => Answer::Done,
+                }
             }
             Ask::Load { load, on } => {
                 let _ = if on { self.loads_on.insert(load) } else { self.loads_on.remove(&load) };
@@ -363,7 +371,7 @@ impl Stand {
         let (j, p) = self.place(jumper, place);
         let wanted = |prompt: &Prompt| matches!(prompt, Prompt::Move { jumper, to, .. } if (*jumper, *to) == (j, p));
         assert!(self.obey_until(wanted), "was never asked to move {jumper} to {place}");
-        self
+        self.wait(A_HAND_IS_SLOW)
     }
 
     /// Follows every prompt until this question is asked.
@@ -417,6 +425,7 @@ impl Stand {
                 self.press(Key::Yes);
             }
             Prompt::Move { jumper, from, to, key_needed } => {
+                self.wait(A_HAND_IS_SLOW);
                 if from != Place::Open {
                     self.put(jumper, Place::Open);
                     self.wait(Duration::from_millis(300));

@@ -1,12 +1,20 @@
 //! The procedure itself: greet the probe, lead through the moves, measure, ask, load, close.
+//!
+//! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
+//! probe does. What happens in a step is in `step`, in a question in `question`, under load in
+//! `load`.
 
-use super::evidence::{self, Sight, Telling, Watch};
-use super::judge::{self, Readings};
+mod load;
+mod question;
+mod step;
+
+use super::evidence::Watch;
+use super::judge::Readings;
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, Procedure, Prompt,
-    StepAt, SupplyCheck, Verdict, probe_problem, sag,
+    StepAt, SupplyCheck, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
@@ -36,6 +44,12 @@ const HEARTBEAT: Duration = Duration::from_millis(800);
 
 /// How far the probe's clock may fall behind ours for the time that messages take.
 const CLOCKS_APART: Duration = Duration::from_millis(500);
+
+/// How often a step is begun before the unit is given up.
+const MOST_ATTEMPTS: u32 = 3;
+
+/// What to do about a probe that does not stay up.
+const STEADY_FIRST: &str = "look at the supply, the cable and what resets the chip";
 
 /// What the bench is doing.
 #[derive(Debug)]
@@ -293,7 +307,7 @@ impl Bench {
                 let reset = heartbeat && self.rebooted(now, &got);
                 self.state = State::Asking { question, left, sweep, next };
                 if reset {
-                    self.void(now);
+                    self.void_by_reset(now);
                 } else if !heartbeat {
                     // Asked only now that the switches are closed: there is something to see.
                     self.prompt(Prompt::Question { question });
@@ -302,16 +316,17 @@ impl Bench {
             State::Answering { question, yes, left, sweep } => {
                 // Of a probe that was reset nobody knows what the operator saw.
                 if self.rebooted(now, sweep.got()) {
-                    return self.void(now);
+                    return self.void_by_reset(now);
+                }
+                // Nor of what had gone off by itself before the answer.
+                if let Some(refused) = sweep.got().refused.first() {
+                    let why = format!("the question was not seen to its end: {refused}");
+                    return self.void(now, &why);
                 }
                 self.count_answer(question, yes);
                 self.ask_next_question(now, left);
             }
-            State::Idling { load, sweep } => {
-                let (idle, sweep) = (sweep.got().supply, self.load_sweep(load));
-                self.state = State::Loading { load, sweep, idle };
-                self.go_on(now);
-            }
+            State::Idling { load, sweep } => self.idled(now, load, sweep.got()),
             State::Loading { load, sweep, idle } => {
                 self.loaded(now, load, sweep.got().clone(), idle);
             }
@@ -342,209 +357,6 @@ impl Bench {
         self.state = State::Ready { prompt };
     }
 
-    fn begin_step(&mut self, now: Duration) {
-        self.moved_by = None;
-        let step = self.walk.steps[self.step].clone();
-        let Some(made) = step.made else {
-            return match self.step {
-                0 => self.wait_for_key(Prompt::Clear),
-                _ => {
-                    self.prompt(Prompt::HandsOff);
-                    self.measure(now);
-                }
-            };
-        };
-        let channels = &self.sees[made.jumper];
-        let still = self.config.still;
-        let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
-        let key_needed = watch.telling() == Telling::Key;
-        let (jumper, from, to) = (made.jumper, made.from, made.to);
-        self.prompt(Prompt::Move { jumper, from, to, key_needed });
-        self.state = State::Moving { watch: Box::new(watch), sweep: None, next: now };
-    }
-
-    fn glanced(&mut self, now: Duration, mut watch: Box<Watch>, got: &Got) {
-        if self.rebooted(now, got) {
-            return self.void(now);
-        }
-        if !got.channels.is_empty() {
-            let live = evidence::live(&self.board, &self.windows, got);
-            self.tell(Event::Live(live));
-        }
-        let jumper = watch.jumper();
-        let next = now + self.config.pause;
-        match watch.look(now, &self.board, &self.windows, got) {
-            Sight::Believed(by) => return self.moved(now, by),
-            Sight::Doubt(reads_as) => {
-                let step = &self.walk.steps[self.step];
-                let asked = step.setting.0[jumper];
-                self.prompt(Prompt::Doubt { jumper, asked, reads_as });
-            }
-            Sight::Unstable => self.prompt(Prompt::Unstable { jumper }),
-            Sight::Wait => {}
-        }
-        self.state = State::Moving { watch, sweep: None, next };
-    }
-
-    fn moved(&mut self, now: Duration, by: MovedBy) {
-        self.moved_by = Some(by);
-        let at = self.at();
-        self.tell(Event::Moved(at));
-        self.measure(now);
-    }
-
-    /// Channels that a step must judge: those of the jumper moved; all of them first and last. A
-    /// setting that stands for no option is not judged.
-    fn channels(&self) -> Vec<usize> {
-        let step = &self.walk.steps[self.step];
-        let all: Vec<usize> = (0..self.board.channels.len()).collect();
-        let channels = step.made.map_or(all, |m| self.sees[m.jumper].clone());
-        let stands =
-            |&c: &usize| self.windows.channels[c].class_of_setting(&step.setting).is_some();
-        channels.into_iter().filter(stands).collect()
-    }
-
-    fn measure(&mut self, now: Duration) {
-        let mut sweep = Sweep::new();
-        for channel in self.channels() {
-            sweep = sweep.measure(&self.board, channel);
-        }
-        let sweep = sweep.ask(Ask::Boot, Keep::Boot);
-        self.state = State::Measuring { sweep, first: Got::default(), rounds: 0 };
-        self.go_on(now);
-    }
-
-    fn judge(&self, got: &Got, channel: usize, on: &[String]) -> Vec<Check> {
-        let setting = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)].setting;
-        let readings = got.channels.get(&channel).cloned().unwrap_or_default();
-        judge::channel(&self.board, &self.windows, setting, channel, on, &readings)
-    }
-
-    fn closed_for(&self, channel: usize) -> Vec<String> {
-        let closes = &self.board.channels[channel].closes;
-        closes.iter().map(|&s| self.board.switches[s].id.clone()).collect()
-    }
-
-    fn measured(&mut self, now: Duration, got: Got, first: Got, rounds: u8) {
-        if self.rebooted(now, &got) {
-            return self.void(now);
-        }
-        let got = if rounds == 0 { got } else { self.worse(first, got) };
-        if rounds < 2 {
-            let near: Vec<usize> =
-                got.channels.keys().copied().filter(|&c| self.near(&got, c)).collect();
-            if !near.is_empty() {
-                let mut sweep = Sweep::new();
-                for channel in near {
-                    sweep = sweep.again(&self.board, channel);
-                }
-                let sweep = sweep.ask(Ask::Boot, Keep::Boot);
-                self.state = State::Measuring { sweep, first: got, rounds: rounds + 1 };
-                return self.go_on(now);
-            }
-        }
-        for refused in &got.refused {
-            self.tally.count(Verdict::NotTested, "probe", || refused.clone());
-        }
-        self.tell_checks(&got);
-        self.proofs = got.channels;
-        let holds = |(i, q): (usize, &crate::board::Question)| {
-            let setting = &self.walk.steps[self.step].setting;
-            let now = !self.asked[i] && q.when.iter().all(|&(j, p)| setting.0[j] == p);
-            now.then_some(i)
-        };
-        let left = self.board.questions.iter().enumerate().filter_map(holds).collect();
-        self.ask_next_question(now, left);
-    }
-
-    /// Whether a channel's reading lies so near a limit that two more bursts are wanted.
-    fn near(&self, got: &Got, channel: usize) -> bool {
-        self.judge(got, channel, &[]).iter().any(|c| {
-            c.mode == super::Mode::Mean
-                && c.margin_code.zip(c.u_code).is_some_and(|(m, u)| m.abs() < judge::NEAR * u)
-        })
-    }
-
-    /// The readings with, for each channel, the burst that leaves the smaller margin.
-    fn worse(&self, mut first: Got, again: Got) -> Got {
-        for (channel, readings) in again.channels {
-            let mut second = first.clone();
-            second.channels.entry(channel).or_default().mean = readings.mean;
-            let margin = |got: &Got| {
-                let checks = self.judge(got, channel, &[]);
-                checks.first().and_then(|c| c.margin_code).unwrap_or(f64::NEG_INFINITY)
-            };
-            if margin(&second) < margin(&first) {
-                first = second;
-            }
-        }
-        first
-    }
-
-    fn tell_checks(&mut self, got: &Got) {
-        let at = self.at();
-        let setting = at.setting.clone();
-        for channel in self.channels() {
-            let on = self.closed_for(channel);
-            for check in self.judge(got, channel, &on) {
-                self.tell_check(&at, check);
-            }
-            let rests = !on.is_empty() && self.board.channels[channel].kind == Kind::Analog;
-            if rests {
-                let burst = got.rest.get(&channel).copied();
-                let check = judge::at_rest(&self.board, &setting, channel, burst);
-                self.tell_check(&at, check);
-            }
-        }
-    }
-
-    fn tell_check(&mut self, at: &StepAt, check: Check) {
-        self.tally.check(&self.board, at, &check);
-        self.tell(Event::Check { at: at.clone(), check });
-    }
-
-    fn ask_next_question(&mut self, now: Duration, mut left: VecDeque<usize>) {
-        let Some(question) = left.pop_front() else { return self.next_step(now) };
-        let mut sweep = Sweep::new();
-        for &switch in &self.board.questions[question].closes {
-            sweep = sweep.ask(Ask::Switch { switch, on: true }, Keep::No);
-        }
-        self.state = State::Asking { question, left, sweep, next: now + HEARTBEAT };
-        self.go_on(now);
-    }
-
-    fn answered(&mut self, now: Duration, question: usize, yes: bool, left: VecDeque<usize>) {
-        let mut sweep = Sweep::new();
-        for &switch in &self.board.questions[question].closes {
-            sweep = sweep.ask(Ask::Switch { switch, on: false }, Keep::No);
-        }
-        let sweep = sweep.ask(Ask::Boot, Keep::Boot);
-        self.state = State::Answering { question, yes, left, sweep };
-        self.go_on(now);
-    }
-
-    fn count_answer(&mut self, question: usize, yes: bool) {
-        self.asked[question] = true;
-        let q = &self.board.questions[question];
-        let verdict = if yes == q.expect { Verdict::Pass } else { Verdict::Fail };
-        let said = if yes { "yes" } else { "no" };
-        let reason = format!("{}: '{}' was answered {said}", q.id, q.ask);
-        self.tally.count(verdict, &q.id, || reason.clone());
-        let at = self.at();
-        self.tell(Event::Answered { at, question, yes, verdict });
-    }
-
-    /// Questions that no step of the sequence came to are not tested.
-    fn count_unasked(&mut self) {
-        let left = self.board.questions.iter().zip(&self.asked).filter(|(_, asked)| !**asked);
-        let left: Vec<String> = left.map(|(q, _)| q.id.clone()).collect();
-        for id in left {
-            let reason =
-                format!("{id}: no step of the sequence has the setting that it is asked in");
-            self.tally.count(Verdict::NotTested, &id, || reason.clone());
-        }
-    }
-
     fn next_step(&mut self, now: Duration) {
         self.step += 1;
         self.attempt = 1;
@@ -557,87 +369,27 @@ impl Bench {
         }
     }
 
-    fn begin_load(&mut self, now: Duration, load: usize) {
-        if load >= self.board.loads.len() {
-            return self.end(None, false);
-        }
-        let sweep = Sweep::new().ask(Ask::Supply { n: BURST }, Keep::Supply);
-        self.state = State::Idling { load, sweep };
-        self.go_on(now);
-    }
-
-    fn load_sweep(&self, load: usize) -> Sweep {
-        let mut sweep = Sweep::new()
-            .ask(Ask::Load { load, on: true }, Keep::No)
-            // The first burst lets the current settle: motors start, filaments warm.
-            .ask(Ask::Supply { n: BURST }, Keep::No)
-            .ask(Ask::Supply { n: BURST }, Keep::Supply);
-        for channel in self.channels() {
-            sweep = match self.board.channels[channel].kind {
-                Kind::Analog => sweep.again(&self.board, channel),
-                Kind::Digital => sweep.glance(&self.board, channel),
-            };
-        }
-        sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
-    }
-
-    fn loaded(&mut self, now: Duration, load: usize, mut got: Got, idle: Option<Burst>) {
-        let refused = got.refused.first().cloned();
-        if refused.is_some() {
-            // Something was not as asked for while it was read: none of it counts.
-            got.supply = None;
-            got.channels.clear();
-        }
-        let at = self.at();
-        let mut check = SupplyCheck {
-            load,
-            idle,
-            loaded: got.supply,
-            verdict: Verdict::NotTested,
-            reason: refused.unwrap_or_default(),
-        };
-        let reset = self.rebooted(now, &got);
-        if reset {
-            let cause = self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str());
-            check.verdict = Verdict::Fail;
-            check.reason = format!("the probe was reset when it was switched on ({cause})");
-        } else {
-            check = sag::judge(&self.board, check);
-        }
-        self.tally.supply(&self.board, &check);
-        self.tell(Event::Supply { at: at.clone(), check });
-        if reset {
-            return self.prepare(now, After::Load(load + 1));
-        }
-        self.tell_checks_under_load(&at, load, got);
-        self.begin_load(now, load + 1);
-    }
-
-    fn tell_checks_under_load(&mut self, at: &StepAt, load: usize, mut got: Got) {
-        for channel in self.channels() {
-            if let (Some(readings), Some(proof)) =
-                (got.channels.get_mut(&channel), self.proofs.get(&channel))
-            {
-                readings.charge = proof.charge;
-                readings.pulled = proof.pulled;
-                readings.level_pulled = proof.level_pulled;
-            }
-            let mut on = self.closed_for(channel);
-            on.push(self.board.loads[load].id.clone());
-            for check in self.judge(&got, channel, &on) {
-                self.tell_check(at, check);
-            }
-        }
-    }
-
     /// The probe was reset: what was read in this step is void, and it is done again.
-    fn void(&mut self, now: Duration) {
-        let cause = self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str());
-        let why = format!("the probe was reset ({cause}); the step is done again");
+    fn void_by_reset(&mut self, now: Duration) {
+        let why = format!("the probe was reset ({})", self.reset_cause());
+        self.void(now, &why);
+    }
+
+    /// What was read in this step is void, and it is done again; not for ever.
+    fn void(&mut self, now: Duration, why: &str) {
         let at = self.at();
-        self.tell(Event::Voided { at, why });
+        if self.attempt >= MOST_ATTEMPTS {
+            let why = format!("{why}, {MOST_ATTEMPTS} times in one step: {STEADY_FIRST}");
+            self.tell(Event::Voided { at, why: why.clone() });
+            return self.end(Some(Cut::Probe(why)), false);
+        }
+        self.tell(Event::Voided { at, why: format!("{why}; the step is done again") });
         self.attempt += 1;
         self.prepare(now, After::Step);
+    }
+
+    fn reset_cause(&self) -> &str {
+        self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str())
     }
 
     fn key(&mut self, now: Duration, key: Key) {

@@ -1,0 +1,98 @@
+//! Loads switched on one after another: what the supply does, and every channel with it.
+
+use super::super::sag;
+use super::*;
+
+impl Bench {
+    pub(super) fn begin_load(&mut self, now: Duration, load: usize) {
+        if load >= self.board.loads.len() {
+            return self.end(None, false);
+        }
+        let sweep =
+            Sweep::new().ask(Ask::Supply { n: BURST }, Keep::Supply).ask(Ask::Boot, Keep::Boot);
+        self.state = State::Idling { load, sweep };
+        self.go_on(now);
+    }
+
+    /// The supply without load is known; one that is from another boot is read again.
+    pub(super) fn idled(&mut self, now: Duration, load: usize, got: &Got) {
+        if self.rebooted(now, got) {
+            let why = format!("the probe was reset ({})", self.reset_cause());
+            if self.attempt >= MOST_ATTEMPTS {
+                let why = format!("{why}, {MOST_ATTEMPTS} times without load: {STEADY_FIRST}");
+                return self.end(Some(Cut::Probe(why)), false);
+            }
+            let at = self.at();
+            self.tell(Event::Voided { at, why: format!("{why}; the supply is read again") });
+            self.attempt += 1;
+            return self.prepare(now, After::Load(load));
+        }
+        let (idle, sweep) = (got.supply, self.load_sweep(load));
+        self.state = State::Loading { load, sweep, idle };
+        self.go_on(now);
+    }
+
+    pub(super) fn load_sweep(&self, load: usize) -> Sweep {
+        let mut sweep = Sweep::new()
+            .ask(Ask::Load { load, on: true }, Keep::No)
+            // The first burst lets the current settle: motors start, filaments warm.
+            .ask(Ask::Supply { n: BURST }, Keep::No)
+            .ask(Ask::Supply { n: BURST }, Keep::Supply);
+        for channel in self.channels() {
+            sweep = match self.board.channels[channel].kind {
+                Kind::Analog => sweep.again(&self.board, channel),
+                Kind::Digital => sweep.glance(&self.board, channel),
+            };
+        }
+        sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
+    }
+
+    pub(super) fn loaded(&mut self, now: Duration, load: usize, mut got: Got, idle: Option<Burst>) {
+        let refused = got.refused.first().cloned();
+        if refused.is_some() {
+            // Something was not as asked for while it was read: none of it counts.
+            got.supply = None;
+            got.channels.clear();
+        }
+        let at = self.at();
+        let mut check = SupplyCheck {
+            load,
+            idle,
+            loaded: got.supply,
+            verdict: Verdict::NotTested,
+            reason: refused.unwrap_or_default(),
+        };
+        let reset = self.rebooted(now, &got);
+        if reset {
+            check.verdict = Verdict::Fail;
+            check.reason =
+                format!("the probe was reset when it was switched on ({})", self.reset_cause());
+        } else {
+            check = sag::judge(&self.board, check);
+        }
+        self.tally.supply(&self.board, &check);
+        self.tell(Event::Supply { at: at.clone(), check });
+        if reset {
+            return self.prepare(now, After::Load(load + 1));
+        }
+        self.tell_checks_under_load(&at, load, got);
+        self.begin_load(now, load + 1);
+    }
+
+    fn tell_checks_under_load(&mut self, at: &StepAt, load: usize, mut got: Got) {
+        for channel in self.channels() {
+            if let (Some(readings), Some(proof)) =
+                (got.channels.get_mut(&channel), self.proofs.get(&channel))
+            {
+                readings.charge = proof.charge;
+                readings.pulled = proof.pulled;
+                readings.level_pulled = proof.level_pulled;
+            }
+            let mut on = self.closed_for(channel);
+            on.push(self.board.loads[load].id.clone());
+            for check in self.judge(&got, channel, &on) {
+                self.tell_check(at, check);
+            }
+        }
+    }
+}

@@ -1,0 +1,168 @@
+//! One step: a move led through and believed, its channels measured and judged.
+
+use super::super::evidence::{self, Sight, Telling};
+use super::super::{Mode, judge};
+use super::*;
+
+impl Bench {
+    pub(super) fn begin_step(&mut self, now: Duration) {
+        self.moved_by = None;
+        let step = self.walk.steps[self.step].clone();
+        let Some(made) = step.made else {
+            return match self.step {
+                0 => self.wait_for_key(Prompt::Clear),
+                _ => {
+                    self.prompt(Prompt::HandsOff);
+                    self.measure(now);
+                }
+            };
+        };
+        let channels = &self.sees[made.jumper];
+        let still = self.config.still;
+        let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
+        let key_needed = watch.telling() == Telling::Key;
+        let (jumper, from, to) = (made.jumper, made.from, made.to);
+        self.prompt(Prompt::Move { jumper, from, to, key_needed });
+        self.state = State::Moving { watch: Box::new(watch), sweep: None, next: now };
+    }
+
+    pub(super) fn glanced(&mut self, now: Duration, mut watch: Box<Watch>, got: &Got) {
+        if self.rebooted(now, got) {
+            return self.void_by_reset(now);
+        }
+        if !got.channels.is_empty() {
+            let live = evidence::live(&self.board, &self.windows, got);
+            self.tell(Event::Live(live));
+        }
+        let jumper = watch.jumper();
+        let next = now + self.config.pause;
+        match watch.look(now, &self.board, &self.windows, got) {
+            Sight::Believed(by) => return self.moved(now, by),
+            Sight::Doubt(reads_as) => {
+                let step = &self.walk.steps[self.step];
+                let asked = step.setting.0[jumper];
+                self.prompt(Prompt::Doubt { jumper, asked, reads_as });
+            }
+            Sight::Unstable => self.prompt(Prompt::Unstable { jumper }),
+            Sight::Wait => {}
+        }
+        self.state = State::Moving { watch, sweep: None, next };
+    }
+
+    pub(super) fn moved(&mut self, now: Duration, by: MovedBy) {
+        self.moved_by = Some(by);
+        let at = self.at();
+        self.tell(Event::Moved(at));
+        self.measure(now);
+    }
+
+    /// Channels that a step must judge: those of the jumper moved; all of them first and last. A
+    /// setting that stands for no option is not judged.
+    pub(super) fn channels(&self) -> Vec<usize> {
+        let step = &self.walk.steps[self.step];
+        let all: Vec<usize> = (0..self.board.channels.len()).collect();
+        let channels = step.made.map_or(all, |m| self.sees[m.jumper].clone());
+        let stands =
+            |&c: &usize| self.windows.channels[c].class_of_setting(&step.setting).is_some();
+        channels.into_iter().filter(stands).collect()
+    }
+
+    fn measure(&mut self, now: Duration) {
+        let mut sweep = Sweep::new();
+        for channel in self.channels() {
+            sweep = sweep.measure(&self.board, channel);
+        }
+        let sweep = sweep.ask(Ask::Boot, Keep::Boot);
+        self.state = State::Measuring { sweep, first: Got::default(), rounds: 0 };
+        self.go_on(now);
+    }
+
+    pub(super) fn judge(&self, got: &Got, channel: usize, on: &[String]) -> Vec<Check> {
+        let setting = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)].setting;
+        let readings = got.channels.get(&channel).cloned().unwrap_or_default();
+        judge::channel(&self.board, &self.windows, setting, channel, on, &readings)
+    }
+
+    pub(super) fn closed_for(&self, channel: usize) -> Vec<String> {
+        let closes = &self.board.channels[channel].closes;
+        closes.iter().map(|&s| self.board.switches[s].id.clone()).collect()
+    }
+
+    pub(super) fn measured(&mut self, now: Duration, got: Got, first: Got, rounds: u8) {
+        if self.rebooted(now, &got) {
+            return self.void_by_reset(now);
+        }
+        let got = if rounds == 0 { got } else { self.worse(first, got) };
+        if rounds < 2 {
+            let near: Vec<usize> =
+                got.channels.keys().copied().filter(|&c| self.near(&got, c)).collect();
+            if !near.is_empty() {
+                let mut sweep = Sweep::new();
+                for channel in near {
+                    sweep = sweep.again(&self.board, channel);
+                }
+                let sweep = sweep.ask(Ask::Boot, Keep::Boot);
+                self.state = State::Measuring { sweep, first: got, rounds: rounds + 1 };
+                return self.go_on(now);
+            }
+        }
+        for refused in &got.refused {
+            self.tally.count(Verdict::NotTested, "probe", || refused.clone());
+        }
+        self.tell_checks(&got);
+        self.proofs = got.channels;
+        let holds = |(i, q): (usize, &crate::board::Question)| {
+            let setting = &self.walk.steps[self.step].setting;
+            let now = !self.asked[i] && q.when.iter().all(|&(j, p)| setting.0[j] == p);
+            now.then_some(i)
+        };
+        let left = self.board.questions.iter().enumerate().filter_map(holds).collect();
+        self.ask_next_question(now, left);
+    }
+
+    /// Whether a channel's reading lies so near a limit that two more bursts are wanted.
+    fn near(&self, got: &Got, channel: usize) -> bool {
+        self.judge(got, channel, &[]).iter().any(|c| {
+            c.mode == Mode::Mean
+                && c.margin_code.zip(c.u_code).is_some_and(|(m, u)| m.abs() < judge::NEAR * u)
+        })
+    }
+
+    /// The readings with, for each channel, the burst that leaves the smaller margin.
+    fn worse(&self, mut first: Got, again: Got) -> Got {
+        for (channel, readings) in again.channels {
+            let mut second = first.clone();
+            second.channels.entry(channel).or_default().mean = readings.mean;
+            let margin = |got: &Got| {
+                let checks = self.judge(got, channel, &[]);
+                checks.first().and_then(|c| c.margin_code).unwrap_or(f64::NEG_INFINITY)
+            };
+            if margin(&second) < margin(&first) {
+                first = second;
+            }
+        }
+        first
+    }
+
+    fn tell_checks(&mut self, got: &Got) {
+        let at = self.at();
+        let setting = at.setting.clone();
+        for channel in self.channels() {
+            let on = self.closed_for(channel);
+            for check in self.judge(got, channel, &on) {
+                self.tell_check(&at, check);
+            }
+            let rests = !on.is_empty() && self.board.channels[channel].kind == Kind::Analog;
+            if rests {
+                let burst = got.rest.get(&channel).copied();
+                let check = judge::at_rest(&self.board, &setting, channel, burst);
+                self.tell_check(&at, check);
+            }
+        }
+    }
+
+    pub(super) fn tell_check(&mut self, at: &StepAt, check: Check) {
+        self.tally.check(&self.board, at, &check);
+        self.tell(Event::Check { at: at.clone(), check });
+    }
+}
