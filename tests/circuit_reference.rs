@@ -145,7 +145,7 @@ fn a_ladder_of_five_resistors_has_its_taps_sources_and_codes() {
         let (v, rs) = driven(&circuit, &board, tap);
         near(v, volts, 1e-6);
         near(rs, source, 1e-2);
-        assert_eq!(adc::code_of(Volts(v), Volts(5.0), board.chip), code);
+        assert_eq!(adc::code_of(Volts(v), Volts(5.0), &board.chip), code);
     }
 }
 
@@ -224,7 +224,7 @@ fn four_weighted_jumpers_make_sixteen_voltages() {
         let circuit = nominal(&board, &setting(&board, &places.join(" ")));
         let (v, _) = driven(&circuit, &board, "SUM");
         near(v, volts, 5.5e-6);
-        assert_eq!(adc::code_of(Volts(v), Volts(5.0), board.chip), code, "mask {mask}");
+        assert_eq!(adc::code_of(Volts(v), Volts(5.0), &board.chip), code, "mask {mask}");
     }
 }
 

@@ -55,7 +55,7 @@ fn with_loads(mut board: Board) -> Board {
         board.loads.push(Load {
             id: id.into(),
             label: id.into(),
-            pin: ATMEGA328P.pin(pin).expect("a pin of the chip"),
+            pin: ATMEGA328P.pin(pin).expect("a pin of the chip").clone(),
             off: Level::Low,
             dummy: "resistor".into(),
             sag: (Volts(sag.0), Volts(sag.1)),

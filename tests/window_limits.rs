@@ -5,7 +5,8 @@ mod circuit_support;
 use circuit_support::{Maker, net, profile_ladder, setting};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use strapwise::board::chip::{Chip, Figure, Provenance};
+use std::sync::Arc;
+use strapwise::board::chip::{ATMEGA328P, Chip, Figure, Provenance};
 use strapwise::board::{Board, Kind, Level};
 use strapwise::circuit::{Circuit, Node, Parts};
 use strapwise::units::{Amperes, Ohms, Ratio};
@@ -19,19 +20,18 @@ fn complaints(board: &Board) -> Vec<String> {
 }
 
 /// A chip without errors, for figures that can be worked by hand.
-fn ideal_chip() -> &'static Chip {
+fn ideal_chip() -> Arc<Chip> {
     let none = Figure { lsb: 0.0, from: Provenance::Max };
-    Box::leak(Box::new(Chip {
-        name: "ideal",
-        part: "ideal",
+    Arc::new(Chip {
+        name: "ideal".into(),
+        part: "ideal".into(),
         offset: none,
         gain: none,
         inl: none,
         dnl: none,
         leakage: Amperes(0.0),
-        pins: strapwise::board::chip::ATMEGA328P.pins,
-        ..strapwise::board::chip::ATMEGA328P
-    }))
+        ..ATMEGA328P.clone()
+    })
 }
 
 fn quarters() -> Board {
@@ -164,7 +164,7 @@ fn ten_thousand_good_units_read_inside_the_bench_band_and_the_window() {
         let node = Circuit::solve(&board, &parts, &at, &[]).node(net(&board, "PROFILE"));
         let Node::Driven { mut volts, source } = node else { panic!("driven") };
         volts.0 += rng.random_range(-1e-6..1e-6) * source.0;
-        let chip = board.chip;
+        let chip = &board.chip;
         let error = rng.random_range(-1.0..1.0) * chip.offset.worst()
             + rng.random_range(-1.0..1.0) * chip.inl.worst();
         volts.0 += error * adc::lsb(board.supply.volts, chip).0;
@@ -403,7 +403,7 @@ fn the_pulled_band_is_the_node_against_the_weakest_and_the_strongest_pull_up() {
 #[test]
 fn a_pin_without_pull_up_has_no_pulled_band() {
     let mut board = profile_ladder();
-    board.channels[0].pin = board.chip.pin("ADC6").expect("a pin of the chip");
+    board.channels[0].pin = board.chip.pin("ADC6").expect("a pin of the chip").clone();
     assert_eq!(expect(&board, &board.delivery, 0).pulled, None);
 }
 

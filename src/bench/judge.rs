@@ -165,7 +165,7 @@ struct Analog<'a> {
 
 impl Analog<'_> {
     fn checks(&self) -> Vec<Check> {
-        let driven = driven(self.board.chip, &self.expected, self.readings);
+        let driven = driven(&self.board.chip, &self.expected, self.readings);
         let mut checks = vec![self.judge(Mode::Mean, self.readings.mean, driven)];
         if let Some(product) = self.readings.product {
             checks.push(self.judge(Mode::AsProduct, Some(product), driven));
@@ -230,7 +230,7 @@ impl Analog<'_> {
             Mode::AsProduct => (0.0, 0.0),
         };
         let ends = self.ends(mode, &burst);
-        let margin = Margin::of(&self.expected, window, ends, u + wide, self.board.chip);
+        let margin = Margin::of(&self.expected, window, ends, u + wide, &self.board.chip);
         check.margin_code = Some(margin.code);
         check.margin_pct = Some(margin.percent);
         check.remaining_code = Some(margin.remaining);

@@ -35,7 +35,7 @@ fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
     let Answer::Who(info) = answer else {
         return Some("what answers there did not say who it is".into());
     };
-    let part = board.chip.part;
+    let part = &board.chip.part;
     let right = info.model.to_ascii_uppercase().ends_with(&part.to_ascii_uppercase());
     (!right).then(|| {
         format!(

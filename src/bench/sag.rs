@@ -40,10 +40,10 @@ pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
     }
     let ratio = 1.0 - idle.mean / loaded.mean;
     let dip = 1.0 - f64::from(idle.q99) / f64::from(loaded.q99);
-    let idle_volts = supply_volts(board.chip, idle.mean);
+    let idle_volts = supply_volts(&board.chip, idle.mean);
     Some(Sag {
         idle: idle_volts,
-        loaded: supply_volts(board.chip, loaded.mean),
+        loaded: supply_volts(&board.chip, loaded.mean),
         ratio,
         sag: Volts(ratio * board.supply.volts.0),
         lowest: Volts(idle_volts.0 * (1.0 - dip.max(ratio))),

@@ -4,6 +4,8 @@
 //! some as typical values, and a limit made from a typical value is an assumption to be shown.
 
 use crate::units::{Amperes, Ohms, Ratio, Volts};
+use std::borrow::Cow;
+use std::sync::Arc;
 
 /// Where a figure comes from, and so how much it can bear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,10 +38,10 @@ impl Figure {
 }
 
 /// One pin of a chip, by the name in the data sheet.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ChipPin {
     /// Name in the data sheet, for example `PC0`.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Number by which the probe's channel lists call it.
     pub number: u8,
     /// Input of the converter's multiplexer, where it has one.
@@ -53,12 +55,12 @@ pub struct ChipPin {
 }
 
 /// The electrical profile of a microcontroller.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Chip {
     /// Name used in board files, lower case, for example `atmega328p`.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Name on the package.
-    pub part: &'static str,
+    pub part: Cow<'static, str>,
     /// Code = floor(Vin * `scale` / Vref).
     pub scale: f64,
     /// Highest code.
@@ -88,18 +90,21 @@ pub struct Chip {
     /// Seconds of one conversion as the probe runs it.
     pub conversion_s: f64,
     /// The pins.
-    pub pins: &'static [ChipPin],
+    pub pins: Cow<'static, [ChipPin]>,
 }
 
 const fn pin(name: &'static str, number: u8, adc: Option<u8>) -> ChipPin {
+    let name = Cow::Borrowed(name);
     ChipPin { name, number, adc, pull_up: true, digital: true, reserved: false }
 }
 
 const fn reserved(name: &'static str, number: u8) -> ChipPin {
+    let name = Cow::Borrowed(name);
     ChipPin { name, number, adc: None, pull_up: true, digital: true, reserved: true }
 }
 
 const fn analog_only(name: &'static str, number: u8, adc: u8) -> ChipPin {
+    let name = Cow::Borrowed(name);
     ChipPin { name, number, adc: Some(adc), pull_up: false, digital: false, reserved: false }
 }
 
@@ -111,8 +116,8 @@ const fn analog_only(name: &'static str, number: u8, adc: u8) -> ChipPin {
 /// capacitor 14 pF and 10 kΩ source: same text as in 8018P p. 223. Conversion: 13 cycles at
 /// 125 kHz (16 MHz / 128), 8271H section 24.4.
 pub static ATMEGA328P: Chip = Chip {
-    name: "atmega328p",
-    part: "ATmega328P",
+    name: Cow::Borrowed("atmega328p"),
+    part: Cow::Borrowed("ATmega328P"),
     scale: 1024.0,
     full_scale: 1023,
     offset: Figure { lsb: 2.0, from: Provenance::Typical },
@@ -127,7 +132,7 @@ pub static ATMEGA328P: Chip = Chip {
     source_limit: Ohms(10e3),
     hold: crate::units::Farads(14e-12),
     conversion_s: 13.0 / 125e3,
-    pins: &[
+    pins: Cow::Borrowed(&[
         reserved("PD0", 0),
         reserved("PD1", 1),
         pin("PD2", 2, None),
@@ -150,15 +155,15 @@ pub static ATMEGA328P: Chip = Chip {
         pin("PC5", 19, Some(5)),
         analog_only("ADC6", 20, 6),
         analog_only("ADC7", 21, 7),
-    ],
+    ]),
 };
 
 /// Every chip that board files may name.
 pub static CHIPS: &[&Chip] = &[&ATMEGA328P];
 
 /// Finds a chip by the name used in board files.
-pub fn chip(name: &str) -> Option<&'static Chip> {
-    CHIPS.iter().copied().find(|c| c.name.eq_ignore_ascii_case(name))
+pub fn chip(name: &str) -> Option<Arc<Chip>> {
+    CHIPS.iter().find(|c| c.name.eq_ignore_ascii_case(name)).map(|&c| Arc::new(c.clone()))
 }
 
 impl Chip {

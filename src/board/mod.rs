@@ -12,6 +12,7 @@ pub use problem::{Problem, Problems};
 
 use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
 use chip::{Chip, ChipPin};
+use std::sync::Arc;
 
 /// Index of a net in [`Board::nets`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -29,7 +30,7 @@ pub struct Board {
     /// SHA-256 of the board file's bytes, lower-case hex.
     pub sha256: String,
     /// The microcontroller.
-    pub chip: &'static Chip,
+    pub chip: Arc<Chip>,
     /// Names of the nets; ids index into it.
     pub nets: Vec<String>,
     /// The supply that the converter refers to.
@@ -116,7 +117,7 @@ pub struct Switch {
     /// Its two nets.
     pub between: [NetId; 2],
     /// The pin that closes it.
-    pub pin: &'static ChipPin,
+    pub pin: ChipPin,
     /// Level that closes it.
     pub active: Level,
     /// Smallest and largest resistance when closed.
@@ -248,7 +249,7 @@ pub struct Channel {
     /// Net at the pin.
     pub net: NetId,
     /// The pin.
-    pub pin: &'static ChipPin,
+    pub pin: ChipPin,
     /// Converter or digital input.
     pub kind: Kind,
     /// Whether the product switches the pin's pull-up on.
@@ -310,7 +311,7 @@ pub struct Load {
     /// What it drives.
     pub label: String,
     /// The pin that switches it.
-    pub pin: &'static ChipPin,
+    pub pin: ChipPin,
     /// Level at which it is off.
     pub off: Level,
     /// The dummy load to fit on the bench, in words.

@@ -30,7 +30,7 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
         for class in &w.classes {
             table.rows.push(vec![
                 Cell::from(channel.id.as_str()),
-                Cell::from(channel.pin.name),
+                Cell::from(&*channel.pin.name),
                 Cell::from(position(class)),
                 Cell::from(class.means.as_deref().unwrap_or("-")),
                 Cell::number(class.volts.map(|v| v.0), 3),

@@ -307,8 +307,8 @@ pub(super) fn merge_levels(
 
 /// The level of a whole band; `None` when part of it is between the levels or it spans both.
 pub(super) fn level_of_band(board: &Board, band: Band) -> Option<crate::board::Level> {
-    let low = level_of(band.low, board.chip)?;
-    (level_of(band.high, board.chip)? == low).then_some(low)
+    let low = level_of(band.low, &board.chip)?;
+    (level_of(band.high, &board.chip)? == low).then_some(low)
 }
 
 fn differing(board: &Board, a: &Draft, b: &Draft) -> Option<WindowProblem> {
@@ -348,5 +348,5 @@ fn suspects(board: &Board, channel: usize, drafts: &[&Draft]) -> Vec<String> {
 
 /// The scale of a board's chip.
 pub(super) fn scale(board: &Board) -> Band {
-    whole_scale(board.chip)
+    whole_scale(&board.chip)
 }

@@ -101,7 +101,7 @@ fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     };
     let code = volts.0 * board.chip.scale / supply.0;
     let floats = node == Node::Floating && !channel.pull_up;
-    let level = if floats { None } else { level_of(code, board.chip) };
+    let level = if floats { None } else { level_of(code, &board.chip) };
     let on = channel.pull_up;
     Expected {
         node,
@@ -156,7 +156,7 @@ fn spread(board: &Board, allowance: f64, pull_up: bool) -> Spread {
 }
 
 fn band(board: &Board, setting: &Setting, channel: &Channel, spread: &Spread) -> Band {
-    let chip = board.chip;
+    let chip = &*board.chip;
     let Some((low, high)) = circuit::extremes(board, setting, &channel.closes, channel.net, spread)
     else {
         return whole_scale(chip);
@@ -197,11 +197,11 @@ pub fn assumptions(board: &Board) -> Vec<String> {
         format!("resistors age by {:.1} % (assumed)", AGEING * 100.0),
         format!("a seated shunt has 0 to {} ohm (assumed)", CONTACT_MAX.0),
     ];
-    let chip = board.chip;
+    let chip = &*board.chip;
     let figures =
         [("offset", chip.offset), ("gain error", chip.gain), ("INL", chip.inl), ("DNL", chip.dnl)];
     for (name, figure) in figures {
-        let part = chip.part;
+        let part = &chip.part;
         match figure.from {
             Provenance::Typical => lines.push(format!(
                 "{name} of the {part} up to {} LSB: twice its typical figure (assumed)",

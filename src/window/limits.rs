@@ -112,7 +112,7 @@ fn code_margin(board: &Board, draft: &Draft, low: u16, high: u16) -> Margin {
 }
 
 fn level_margin(board: &Board, draft: &Draft, level: Level) -> Margin {
-    let chip = board.chip;
+    let chip = &board.chip;
     match level {
         Level::Low => Margin::to(chip.vil.0 * chip.scale, draft.design.high, draft.code),
         Level::High => Margin::to(chip.vih.0 * chip.scale, draft.design.low, draft.code),

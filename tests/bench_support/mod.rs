@@ -290,7 +290,7 @@ impl Stand {
                 Answer::Burst(self.burst(code, n))
             }
             Ask::Level { channel, n, pull_up, .. } => {
-                let (n, chip) = (u32::from(n), self.board.chip);
+                let (n, chip) = (u32::from(n), self.board.chip.clone());
                 let ones = match self.ratio(channel, pull_up) {
                     r if r >= chip.vih.0 => n,
                     r if r <= chip.vil.0 => 0,

@@ -40,7 +40,7 @@ fn the_demo_board_reads_as_its_author_meant() {
     assert_eq!(board.capacitors[0].farads, Farads(10e-9));
 
     let k1 = &board.switches[0];
-    assert_eq!((k1.pin.name, k1.active), ("PD5", Level::High));
+    assert_eq!((&*k1.pin.name, k1.active), ("PD5", Level::High));
     assert_eq!((k1.on, k1.drop), ((Ohms(1.0), Ohms(50.0)), (Volts(0.0), Volts(0.0))));
 
     let j5 = &board.jumpers[4];

@@ -1,6 +1,7 @@
 //! Builds boards in a line per part, for tests of circuits and windows.
 #![allow(dead_code)]
 
+use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
     Aref, Board, Channel, Firmware, Jumper, Kind, Level, Meaning, NetId, OptionSet, Place,
@@ -19,7 +20,7 @@ impl Maker {
             revision: "A".into(),
             about: String::new(),
             sha256: String::new(),
-            chip: &ATMEGA328P,
+            chip: Arc::new(ATMEGA328P.clone()),
             nets: vec!["VCC".into(), "GND".into()],
             supply: Supply {
                 net: NetId(0),
@@ -102,7 +103,7 @@ impl Maker {
             id: id.into(),
             label: id.into(),
             between,
-            pin: ATMEGA328P.pin(pin).expect("a pin of the chip"),
+            pin: ATMEGA328P.pin(pin).expect("a pin of the chip").clone(),
             active: Level::High,
             on: (Ohms(on[0]), Ohms(on[1])),
             drop: (Volts(drop[0]), Volts(drop[1])),
@@ -128,7 +129,7 @@ impl Maker {
             id: id.into(),
             label: id.into(),
             net,
-            pin: ATMEGA328P.pin(pin).expect("a pin of the chip"),
+            pin: ATMEGA328P.pin(pin).expect("a pin of the chip").clone(),
             kind,
             pull_up,
             closes: closes.to_vec(),

@@ -33,8 +33,8 @@ impl<'a> Reading<'a> {
     }
 
     /// A pin that switches something.
-    pub(super) fn driven_pin(&mut self, part: &Fields<'a>) -> Option<&'static ChipPin> {
-        let pin = self.names.pin(&mut self.log, part, self.chip)?;
+    pub(super) fn driven_pin(&mut self, part: &Fields<'a>) -> Option<ChipPin> {
+        let pin = self.names.pin(&mut self.log, part, self.chip.as_deref())?;
         if !pin.it.digital {
             let what = format!("{} cannot be driven, so it switches nothing", pin.it.name);
             self.log.add(pin.at, what, format!("give {} a pin that can be an output", part.name));

@@ -21,6 +21,7 @@ use crate::units::{Allow, Hertz, Ratio};
 use log::Log;
 use names::{Names, check_net};
 use sha2::{Digest, Sha256};
+use std::sync::Arc;
 use table::{At, Fields, Value, whole};
 use toml::de::{DeTable, DeValue};
 
@@ -108,7 +109,7 @@ fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
 struct Reading<'a> {
     log: Log<'a>,
     names: Names,
-    chip: Option<&'static Chip>,
+    chip: Option<Arc<Chip>>,
 }
 
 impl<'a> Reading<'a> {
@@ -137,7 +138,7 @@ impl<'a> Reading<'a> {
             let do_next = "add a `[[channel]]` for each pin that the probe reads";
             self.log.add(0, "the board has no channel, so nothing would be read", do_next);
         }
-        let (heading, chip) = (heading?, self.chip?);
+        let (heading, chip) = (heading?, self.chip.clone()?);
         Some(Board {
             name: heading.name,
             revision: heading.revision,
@@ -245,7 +246,7 @@ impl<'a> Reading<'a> {
         if let Some(chip) = part.text(&mut self.log, "chip", "\"atmega328p\"") {
             self.chip = chip::chip(chip.it);
             if self.chip.is_none() {
-                let known = chip::CHIPS.iter().map(|c| c.name);
+                let known = chip::CHIPS.iter().map(|c| &*c.name);
                 let what = format!("the chip `{}` is not known", chip.it);
                 self.log.add(chip.at, what, near::advice(chip.it, "chip", known));
             }

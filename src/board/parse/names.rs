@@ -27,7 +27,7 @@ pub(super) struct Names {
     /// Nets that a part joins, unlike the supply's, which are known before any part.
     pub(super) joined: Vec<bool>,
     /// Who uses a pin.
-    pins: HashMap<&'static str, String>,
+    pins: HashMap<String, String>,
     pub(super) resistors: Vec<String>,
     pub(super) switches: Vec<String>,
     pub(super) jumpers: Vec<KnownJumper>,
@@ -141,12 +141,12 @@ impl Names {
         &mut self,
         log: &mut Log<'_>,
         part: &Fields<'_>,
-        chip: Option<&'static Chip>,
-    ) -> Option<At<&'static ChipPin>> {
+        chip: Option<&Chip>,
+    ) -> Option<At<ChipPin>> {
         let name = part.text(log, "pin", "\"PD2\"")?;
         let chip = chip?;
         let Some(pin) = chip.pin(name.it) else {
-            let free = chip.pins.iter().filter(|p| !p.reserved).map(|p| p.name);
+            let free = chip.pins.iter().filter(|p| !p.reserved).map(|p| &*p.name);
             let what = format!("the {} has no pin `{}`", chip.part, shown(name.it));
             let do_next = match nearest(name.it, free) {
                 Some(near) => format!("did you mean `{near}`?"),
@@ -161,13 +161,13 @@ impl Names {
             log.add(name.at, what, do_next);
             return None;
         }
-        if let Some(user) = self.pins.get(pin.name) {
+        if let Some(user) = self.pins.get(&*pin.name) {
             let what = format!("{} is already the pin of {user}", pin.name);
             log.add(name.at, what, format!("give {} a pin of its own", part.name));
             return None;
         }
-        self.pins.insert(pin.name, part.name.clone());
-        Some(At { it: pin, at: name.at })
+        self.pins.insert(pin.name.to_string(), part.name.clone());
+        Some(At { it: pin.clone(), at: name.at })
     }
 
     /// Indices of the named parts of one kind; `None` when one of them is unknown or named twice.

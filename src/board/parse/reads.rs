@@ -19,7 +19,7 @@ impl<'a> Reading<'a> {
             let net = part
                 .text(&mut self.log, "net", "\"ADDR0\"")
                 .and_then(|name| self.names.known_net(&mut self.log, name, &part.name));
-            let pin = self.names.pin(&mut self.log, &part, self.chip);
+            let pin = self.names.pin(&mut self.log, &part, self.chip.as_deref());
             let kinds = [("analog", Kind::Analog), ("digital", Kind::Digital)];
             let kind = part.choice(&mut self.log, "kind", &kinds);
             let pull_up = part.flag(&mut self.log, "pull_up");
@@ -37,11 +37,11 @@ impl<'a> Reading<'a> {
 
     /// Whether the pin can do what the channel asks of it.
     fn check_channel(&mut self, channel: &Channel, part: &Fields<'_>, pin_at: usize) {
-        let (id, pin) = (&channel.id, channel.pin);
+        let (id, pin) = (&channel.id, &channel.pin);
         if channel.kind == Kind::Analog && pin.adc.is_none() {
             let what = format!("{id} is analog, but {} has no converter input", pin.name);
-            let inputs = self.chip.iter().flat_map(|c| c.pins).filter(|p| p.adc.is_some());
-            let names: Vec<&str> = inputs.map(|p| p.name).collect();
+            let inputs = self.chip.iter().flat_map(|c| c.pins.iter()).filter(|p| p.adc.is_some());
+            let names: Vec<&str> = inputs.map(|p| &*p.name).collect();
             self.log.add(pin_at, what, format!("use one of {}", names.join(", ")));
         }
         if channel.kind == Kind::Digital && !pin.digital {

@@ -283,7 +283,7 @@ impl World {
 
     /// Reads a pin as a digital one: between the thresholds the input keeps its level.
     pub fn level(&mut self, number: u8) -> bool {
-        let chip = self.board.chip;
+        let chip = &self.board.chip;
         let Some(index) = self.pin_index(number) else { return false };
         if !self.powered || !chip.pins[index].digital {
             return false;
@@ -383,7 +383,7 @@ impl World {
             (solved.supply, solved.channels.clone())
         };
         self.vcc = supply;
-        for (pin, chip_pin) in self.pins.iter_mut().zip(self.board.chip.pins) {
+        for (pin, chip_pin) in self.pins.iter_mut().zip(self.board.chip.pins.iter()) {
             let open = self.defects.open_pins.contains(&chip_pin.number);
             let net = pin.channel.filter(|_| !open).and_then(|c| channels[c]);
             let net = net.unwrap_or(Pull::OPEN);

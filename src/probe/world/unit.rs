@@ -80,7 +80,7 @@ pub struct Converter {
 impl Converter {
     /// A converter well inside the typical figures of its data sheet.
     pub(super) fn draw(board: &Board, mut rng: ChaCha8Rng) -> Converter {
-        let chip = board.chip;
+        let chip = &board.chip;
         Converter {
             offset: 0.4 * chip.offset.lsb * span(&mut rng),
             gain: 0.4 * chip.gain.lsb * span(&mut rng),
