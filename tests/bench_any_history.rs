@@ -11,7 +11,7 @@ use strapwise::bench::{
     Summary, UnitVerdict, Verdict,
 };
 use strapwise::board::Board;
-use strapwise::walk;
+use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
 
 /// One thing that happens.
@@ -116,15 +116,15 @@ struct Watched {
 
 impl Watched {
     fn new() -> Watched {
-        static DESIGN: OnceLock<(Arc<Board>, Arc<Windows>)> = OnceLock::new();
-        let (board, windows) = DESIGN
+        static DESIGN: OnceLock<(Arc<Board>, Arc<Windows>, Arc<Walk>)> = OnceLock::new();
+        let (board, windows, walk) = DESIGN
             .get_or_init(|| {
                 let board = vent_controller();
                 let windows = window::windows(&board).expect("windows");
-                (board, Arc::new(windows))
+                let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+                (board, Arc::new(windows), Arc::new(walk))
             })
             .clone();
-        let walk = walk::plan(&board, &board.delivery);
         Watched {
             bench: Bench::new(board, windows, walk, Config::default()),
             now: Duration::ZERO,

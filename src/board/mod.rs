@@ -256,6 +256,9 @@ pub struct Channel {
     pub pull_up: bool,
     /// Switches that are closed while the product reads the channel.
     pub closes: Vec<usize>,
+    /// Whether the probe may drive a digital pin low for some microseconds and let go, to see what
+    /// brings it back up.
+    pub discharge: bool,
 }
 
 /// How a channel is read.

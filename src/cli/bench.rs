@@ -1,6 +1,6 @@
 //! `bench BOARD`: leads an operator through one unit.
 
-use super::{Exit, Failure, load, windows_of};
+use super::{Exit, Failure, load, walk_of, windows_of};
 use crate::bench::{Bench, Config, Cut, Summary};
 use crate::board::{Board, ids};
 use crate::lot;
@@ -17,7 +17,7 @@ use crate::session::Conductor;
 use crate::session::hands::ByHand;
 use crate::session::live::{self, Line};
 use crate::store::Store;
-use crate::walk;
+use crate::walk::Walk;
 use crate::window::Windows;
 use jiff::Timestamp;
 use std::io::{IsTerminal, stdout};
@@ -63,6 +63,7 @@ pub struct Options {
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
     let windows = windows_of(&board)?;
+    let walk = walk_of(&board, &windows)?;
     for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {
         ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
         if let Some(warning) = ids::spreadsheet_warning(id) {
@@ -86,6 +87,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let unit = Unit {
         board: board.clone(),
         windows,
+        walk,
         id: options.unit.clone(),
         lot: options.lot.clone(),
         operator: options.operator.clone(),
@@ -119,6 +121,8 @@ pub struct Unit {
     pub board: Arc<Board>,
     /// Its windows.
     pub windows: Arc<Windows>,
+    /// Its sequence.
+    pub walk: Arc<Walk>,
     /// Serial number.
     pub id: String,
     /// Lot.
@@ -167,8 +171,8 @@ impl Unit {
             tool: concat!("strapwise ", env!("CARGO_PKG_VERSION")).to_string(),
             ..Head::default()
         };
-        let walk = walk::plan(&self.board, &self.board.delivery);
-        let bench = Bench::new(self.board.clone(), self.windows.clone(), walk, self.config);
+        let (board, windows, walk) = (&self.board, &self.windows, &self.walk);
+        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), self.config);
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);
         let folder = Folder::new(self.board.clone(), head, began);

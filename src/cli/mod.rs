@@ -8,6 +8,7 @@ mod windows;
 
 use crate::board::{self, Board};
 use crate::report::table::Form;
+use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
@@ -114,6 +115,12 @@ fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
         let name = &board.name;
         Failure::input(format!("{name} cannot tell its positions apart:\n{}", lines.join("\n")))
     })
+}
+
+/// The sequence from a board without shunts to its delivery setting.
+fn walk_of(board: &Board, windows: &Windows) -> Result<Arc<Walk>, Failure> {
+    let walk = walk::plan(board, windows, &board.delivery);
+    walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 
 /// Writes to standard output; a reader that has closed it is no failure.

@@ -61,6 +61,14 @@ pub struct Expected {
     pub pulled: Option<Band>,
 }
 
+impl Expected {
+    /// Whether the pin's own pull-up may lift the net of a good unit above the highest low level:
+    /// a pull-down weaker than the pull-up gives way to it.
+    pub fn gives_way(&self, chip: &Chip) -> bool {
+        self.pulled.is_some_and(|band| band.high > chip.vil.0 * chip.scale)
+    }
+}
+
 /// What a channel shows in a setting, with the channel's switches closed.
 ///
 /// *Design band*: resistors at tolerance plus [`TEMPCO`] over [`TEMPERATURE_SPAN`] plus

@@ -42,7 +42,7 @@ pub fn run_with(
     world: World,
     mishap: Mishap<'_>,
 ) -> Run {
-    let walk = walk::plan(board, &board.delivery);
+    let walk = Arc::new(walk::plan(board, windows, &board.delivery).expect("a sequence"));
     let bench = Bench::new(board.clone(), windows.clone(), walk, Config::default());
     let began: Timestamp = "2026-03-02T08:00:00Z".parse().expect("a time");
     let folder = Folder::new(board.clone(), Head::default(), began);

@@ -16,7 +16,7 @@ use strapwise::board::{self, Board, Place, Setting};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
 use strapwise::faults;
 use strapwise::units::{Ohms, Volts};
-use strapwise::walk;
+use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
 
 /// The board of the demo.
@@ -86,9 +86,15 @@ impl Stand {
 
     /// A nominal unit of a board.
     pub fn with(board: Arc<Board>) -> Stand {
+        Stand::led_through(board, |_| {})
+    }
+
+    /// The same, led through another sequence than the one planned.
+    pub fn led_through(board: Arc<Board>, change: impl FnOnce(&mut Walk)) -> Stand {
         let windows = Arc::new(window::windows(&board).expect("a board with windows"));
-        let walk = walk::plan(&board, &board.delivery);
-        let bench = Bench::new(board.clone(), windows, walk, Config::default());
+        let mut walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+        change(&mut walk);
+        let bench = Bench::new(board.clone(), windows, Arc::new(walk), Config::default());
         let sags = board.loads.iter().map(|l| (l.sag.0.0 + l.sag.1.0) / 2.0).collect();
         Stand {
             bench,

@@ -133,6 +133,7 @@ impl Maker {
             kind,
             pull_up,
             closes: closes.to_vec(),
+            discharge: false,
         });
         self
     }

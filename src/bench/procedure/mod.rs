@@ -81,7 +81,7 @@ enum After {
 pub struct Bench {
     board: Arc<Board>,
     windows: Arc<Windows>,
-    walk: Walk,
+    walk: Arc<Walk>,
     config: Config,
     /// Channels that each jumper has a part in.
     sees: Vec<Vec<usize>>,
@@ -105,7 +105,7 @@ pub struct Bench {
 
 impl Bench {
     /// A bench for one unit of `board`, led through `walk`.
-    pub fn new(board: Arc<Board>, windows: Arc<Windows>, walk: Walk, config: Config) -> Bench {
+    pub fn new(board: Arc<Board>, windows: Arc<Windows>, walk: Arc<Walk>, config: Config) -> Bench {
         let groups = circuit::groups(&board);
         let sees = (0..board.jumpers.len())
             .map(|jumper| {

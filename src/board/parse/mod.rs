@@ -126,7 +126,7 @@ impl<'a> Reading<'a> {
         let capacitors = self.capacitors(&root);
         let switches = self.switches(&root);
         let jumpers = self.jumpers(&root);
-        let channels = self.channels(&root);
+        let channels = self.channels(&root, &capacitors);
         let options = self.options(&root);
         let loads = self.loads(&root);
         let questions = self.questions(&root);

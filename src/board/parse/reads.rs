@@ -1,6 +1,6 @@
 //! What is read and what it means: channels and options.
 
-use super::super::{Channel, Kind, Meaning, OptionSet};
+use super::super::{Capacitor, Channel, Kind, Meaning, OptionSet};
 use super::Reading;
 use super::names::Names;
 use super::table::{At, Fields, elements, tables};
@@ -8,9 +8,13 @@ use super::table::{At, Fields, elements, tables};
 /// Settings that one set of options may list; every two of them are compared.
 const MOST_SETTINGS: usize = 1024;
 
+/// Most capacitance that a pin of some 25 Ω empties in the 10 µs of a discharge, in farads: eight
+/// time constants.
+const MOST_DISCHARGED: f64 = 47e-9;
+
 impl<'a> Reading<'a> {
-    pub(super) fn channels(&mut self, root: &Fields<'a>) -> Vec<Channel> {
-        let keys = ["id", "label", "net", "pin", "kind", "pull_up", "closes"];
+    pub(super) fn channels(&mut self, root: &Fields<'a>, capacitors: &[Capacitor]) -> Vec<Channel> {
+        let keys = ["id", "label", "net", "pin", "kind", "pull_up", "closes", "discharge"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "channel") {
             let (part, id) = self.part(table, "channel", "\"ADDR0\"", &keys);
@@ -23,12 +27,18 @@ impl<'a> Reading<'a> {
             let kinds = [("analog", Kind::Analog), ("digital", Kind::Digital)];
             let kind = part.choice(&mut self.log, "kind", &kinds);
             let pull_up = part.flag(&mut self.log, "pull_up");
+            let discharge = part.flag(&mut self.log, "discharge");
             let closes = self.closes(&part);
             if let (Some(id), Some(label), Some(net), Some(pin), Some(kind), Some(closes)) =
                 (id, label, net, pin, kind, closes)
             {
-                let channel = Channel { id, label, net, pin: pin.it, kind, pull_up, closes };
-                self.check_channel(&channel, &part, pin.at);
+                let pin_at = pin.at;
+                let pin = pin.it;
+                let channel = Channel { id, label, net, pin, kind, pull_up, closes, discharge };
+                self.check_channel(&channel, &part, pin_at);
+                let at_pin = capacitors.iter().filter(|c| c.between.contains(&channel.net));
+                let farads = at_pin.map(|c| c.farads.0).sum();
+                self.check_discharge(&channel, &part, farads);
                 found.push(channel);
             }
         }
@@ -52,10 +62,31 @@ impl<'a> Reading<'a> {
         if channel.pull_up && !pin.pull_up {
             let what = format!("{} has no pull-up", pin.name);
             self.log.add(flag_at, what, "take `pull_up` out or use another pin");
+        } else if channel.pull_up && channel.discharge {
+            let what = format!("{id} has `pull_up = true` and `discharge = true`");
+            self.log.add(
+                flag_at,
+                what,
+                "take `discharge` out: the pin's own pull-up proves itself",
+            );
         } else if channel.pull_up && channel.kind == Kind::Analog {
             let what = format!("{id} is analog and has `pull_up = true`");
             let do_next = "take `pull_up` out; a pull-up of some 20 to 50 kΩ gives no window";
             self.log.add(flag_at, what, do_next);
+        }
+    }
+
+    /// Whether a discharge of the pin makes sense: it costs an analog pin nothing to be tested by
+    /// charge sharing, and a big capacitor is not empty after some microseconds.
+    fn check_discharge(&mut self, channel: &Channel, part: &Fields<'_>, farads: f64) {
+        let id = &channel.id;
+        let at = part.get("discharge").map_or(part.at, |v| v.span().start);
+        if channel.discharge && channel.kind == Kind::Analog {
+            let what = format!("{id} is analog and has `discharge = true`");
+            self.log.add(at, what, "take `discharge` out: charge sharing tests an analog pin");
+        } else if channel.discharge && farads > MOST_DISCHARGED {
+            let what = format!("{id} has more than 47 nF at its pin, too much to discharge");
+            self.log.add(at, what, "take `discharge` out; an open pull-up is then not seen");
         }
     }
 
