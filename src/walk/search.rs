@@ -304,6 +304,8 @@ impl<'a> Search<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+    use std::collections::HashSet;
 
     fn all_wanted(radix: Vec<usize>, end: usize) -> Problem {
         let count: usize = radix.iter().product();
@@ -361,5 +363,64 @@ mod tests {
         problem.wants = vec![vec![1, 3], vec![3], vec![0, 1, 3], vec![2]];
         problem.reduce();
         assert_eq!(problem.wants, [vec![2], vec![3]]);
+    }
+
+    /// Moves of a shortest way, by going through everything move by move.
+    fn by_exhaustion(problem: &Problem) -> Option<usize> {
+        let search = Search::new(problem);
+        let first = (problem.start, search.meet(&problem.nothing_met(), problem.start));
+        let mut known: HashSet<(usize, Met)> = HashSet::from([first.clone()]);
+        let mut edge = vec![first];
+        for moves in 0.. {
+            let there = |(stop, met): &(usize, Met)| {
+                *stop == problem.end && search.left(met).next().is_none()
+            };
+            if edge.iter().any(there) {
+                return Some(moves);
+            }
+            let mut next = Vec::new();
+            for (stop, met) in &edge {
+                for to in problem.next(*stop) {
+                    let state = (to, search.meet(met, to));
+                    if known.insert(state.clone()) {
+                        next.push(state);
+                    }
+                }
+            }
+            if next.is_empty() {
+                return None;
+            }
+            edge = next;
+        }
+        None
+    }
+
+    fn problems() -> impl Strategy<Value = Problem> {
+        let radix = prop::collection::vec(2_usize..4, 1..4);
+        radix.prop_flat_map(|radix| {
+            let count: usize = radix.iter().product();
+            let want = prop::collection::btree_set(0..count, 1..4);
+            let wants = prop::collection::vec(want, 0..7);
+            let allowed = prop::collection::vec(prop::bool::weighted(0.9), count);
+            (wants, allowed, 0..count, 0..count).prop_map(move |(wants, allowed, start, end)| {
+                let wants = wants.into_iter().map(|w| w.into_iter().collect()).collect();
+                Problem { radix: radix.clone(), allowed, start, end, wants }
+            })
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn no_way_is_shorter_than_the_one_found(mut problem in problems()) {
+            let shortest = by_exhaustion(&problem);
+            problem.reduce();
+            let way = problem.solve();
+            prop_assert_eq!(way.as_ref().map(moves), shortest);
+            let Some(way) = way else { return Ok(()) };
+            prop_assert_eq!(moves(&way), way.least);
+            for want in &problem.wants {
+                prop_assert!(way.stops.iter().any(|s| want.contains(s)), "{:?} was not met", want);
+            }
+        }
     }
 }
