@@ -2,7 +2,7 @@
 
 use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo};
 use crate::board::{Board, Level};
-use crate::probe::message::{self, Reply, Request};
+use crate::probe::message::{self, Pull, Reply, Request};
 
 /// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
 /// over the prescaler.
@@ -28,7 +28,8 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
         }
         Ask::Level { channel, n, pull_up, settle_us } => {
-            vec![Request::Level { channel: pin(channel), n, pull_up, settle_us }]
+            let pull = if pull_up { Pull::Up } else { Pull::Off };
+            vec![Request::Level { channel: pin(channel), n, pull, settle_us }]
         }
         Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
         Ask::Supply { n } => vec![Request::Supply { n }],
