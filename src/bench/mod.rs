@@ -127,8 +127,14 @@ pub enum Ask {
         discard: u16,
         /// Wait before the first conversion, in microseconds.
         settle_us: u32,
-        /// Whether the converter runs as the product runs it.
-        as_product: bool,
+    },
+    /// A burst of an analog channel as the product takes it in its round: the channel before is
+    /// converted, then this one at once, with the product's clock, discard and count.
+    Product {
+        /// Channel index.
+        channel: usize,
+        /// The channel that the product reads before.
+        before: usize,
     },
     /// A number of digital reads of a channel.
     Level {
@@ -136,9 +142,9 @@ pub enum Ask {
         channel: usize,
         /// Reads.
         n: u16,
-        /// Whether the pin's pull-up is on.
-        pull_up: bool,
-        /// Wait before the first read, in microseconds.
+        /// What is done to the pin.
+        pull: Pull,
+        /// Wait before the first read, or after each discharge, in microseconds.
         settle_us: u32,
     },
     /// Charge sharing: alternate conversions of 0 V and of the pin.
@@ -169,6 +175,17 @@ pub enum Ask {
     },
     /// Everything off.
     AllOff,
+}
+
+/// What is done to a digital pin while it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pull {
+    /// Nothing.
+    Off,
+    /// Its pull-up is on.
+    Up,
+    /// It is driven low for some microseconds and let go before each read.
+    Discharged,
 }
 
 /// What the probe answered.
@@ -347,6 +364,8 @@ pub enum Driven {
     ByPullUp,
     /// Charge sharing left it where it was.
     ByCharge,
+    /// It came back after a discharge.
+    ByDischarge,
     /// Nothing drives it.
     Open,
     /// The pin cannot tell.
@@ -359,6 +378,7 @@ impl Driven {
         match self {
             Driven::ByPullUp => "pull-up",
             Driven::ByCharge => "charge sharing",
+            Driven::ByDischarge => "discharge",
             Driven::Open => "open",
             Driven::NotShown => "not shown",
         }
@@ -366,7 +386,7 @@ impl Driven {
 
     /// Whether the pin has been proved to be driven.
     pub fn proved(self) -> bool {
-        matches!(self, Driven::ByPullUp | Driven::ByCharge)
+        matches!(self, Driven::ByPullUp | Driven::ByCharge | Driven::ByDischarge)
     }
 }
 

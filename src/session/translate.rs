@@ -1,8 +1,8 @@
 //! What the bench asks, in the probe's language, and the probe's replies in the bench's.
 
-use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo};
+use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
 use crate::board::{Board, Level};
-use crate::probe::message::{self, Pull, Reply, Request};
+use crate::probe::message::{self, Reference, Reply, Request};
 
 /// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
 /// over the prescaler.
@@ -22,13 +22,24 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Who => vec![Request::Identify, Request::Identity, Request::Boot],
         Ask::Boot => vec![Request::Boot],
         Ask::Prepare => prepare(board),
-        Ask::Burst { channel, n, pull_up, discard, settle_us, as_product } => {
-            let prescaler = if as_product { product_prescaler(board) } else { PRESCALER };
-            let channel = pin(channel);
+        Ask::Burst { channel, n, pull_up, discard, settle_us } => {
+            let (channel, prescaler) = (pin(channel), PRESCALER);
             vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
         }
-        Ask::Level { channel, n, pull_up, settle_us } => {
-            let pull = if pull_up { Pull::Up } else { Pull::Off };
+        Ask::Product { channel, before } => vec![Request::Product {
+            previous: pin(before),
+            channel: pin(channel),
+            n: board.firmware.conversions,
+            discard: board.firmware.discard,
+            prescaler: product_prescaler(board),
+            reference: Reference::Supply,
+        }],
+        Ask::Level { channel, n, pull, settle_us } => {
+            let pull = match pull {
+                Pull::Off => message::Pull::Off,
+                Pull::Up => message::Pull::Up,
+                Pull::Discharged => message::Pull::Discharged,
+            };
             vec![Request::Level { channel: pin(channel), n, pull, settle_us }]
         }
         Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
@@ -57,7 +68,11 @@ fn prepare(board: &Board) -> Vec<Request> {
     let groups = [(false, with_off(Level::Low)), (true, with_off(Level::High))];
     let named = groups.into_iter().filter(|(_, pins)| !pins.is_empty());
     let allow = named.map(|(off_high, pins)| Request::Allow { pins, off_high });
-    allow.chain([Request::Hold { ms: HOLD_MS }]).collect()
+    let discharged = board.channels.iter().filter(|c| c.discharge).map(|c| c.pin.number);
+    let discharged: Vec<u8> = discharged.collect();
+    let discharge =
+        (!discharged.is_empty()).then_some(Request::AllowDischarge { pins: discharged });
+    allow.chain(discharge).chain([Request::Hold { ms: HOLD_MS }]).collect()
 }
 
 /// The prescaler nearest to the product's converter clock.
@@ -86,7 +101,9 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
             boot: self::boot(boot),
         }),
         (Ask::Boot, [boot @ Reply::Boot { .. }]) => Answer::Boot(self::boot(boot)),
-        (Ask::Burst { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => Answer::Burst(burst(b)),
+        (Ask::Burst { .. } | Ask::Product { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => {
+            Answer::Burst(burst(b))
+        }
         (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
         (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {
             // The probe sends sums of four codes.

@@ -15,8 +15,9 @@ pub use expect::{
 };
 pub use problem::WindowProblem;
 
-use crate::board::{Board, Kind, Level, Place, Setting};
-use crate::units::Volts;
+use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
+use crate::circuit::{self, Circuit, Node, Parts};
+use crate::units::{Amperes, Volts};
 use std::collections::BTreeSet;
 
 /// Settings of one group that are gone through for one channel.
@@ -142,8 +143,47 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
     }
     if problems.is_empty() {
         problems.extend(alike(board, &channels));
+        problems.extend(discharges(board));
     }
     if problems.is_empty() { Ok(Windows { channels }) } else { Err(problems) }
+}
+
+/// The most that a pin may take while it is driven low: the current that its output levels are
+/// specified at, 20 mA (ATmega328P, 8271H section 29.2), which is 250 Ω to 5 V.
+const DISCHARGE_MOST: Amperes = Amperes(0.02);
+
+/// Pins that may be discharged, and that some setting puts at a voltage with too little between.
+fn discharges(board: &Board) -> Vec<WindowProblem> {
+    let parts = Parts::nominal(board);
+    let problem = |(index, c): (usize, &Channel)| {
+        let settings = settings_around(board, c.net);
+        let strong = settings.into_iter().find_map(|setting| {
+            match Circuit::solve(board, &parts, &setting, &c.closes).node(c.net) {
+                Node::Driven { volts, source } if volts.0 > DISCHARGE_MOST.0 * source.0 => {
+                    Some((setting, source))
+                }
+                _ => None,
+            }
+        });
+        let (setting, source) = strong?;
+        let channel = board.channels[index].id.clone();
+        Some(WindowProblem::Discharge { channel, setting: setting.text(board), source })
+    };
+    board.channels.iter().enumerate().filter(|(_, c)| c.discharge).filter_map(problem).collect()
+}
+
+/// Every setting of the jumpers that influence a net, with and without each shunt, the others as
+/// delivered; no more of them than are gone through for windows.
+fn settings_around(board: &Board, net: NetId) -> Vec<Setting> {
+    let jumpers = circuit::group_of(board, net).map_or(Vec::new(), |g| g.jumpers);
+    let mut settings = vec![board.delivery.clone()];
+    for jumper in jumpers {
+        let positions = (0..board.jumpers[jumper].positions.len()).map(Place::At);
+        let places: Vec<Place> = positions.chain([Place::Open]).collect();
+        let with = |s: &Setting| places.iter().map(|&p| s.with(jumper, p)).collect::<Vec<_>>();
+        settings = settings.iter().flat_map(with).take(MOST_SETTINGS).collect();
+    }
+    settings
 }
 
 /// Options of one set that no channel of the set tells apart.

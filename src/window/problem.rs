@@ -62,6 +62,15 @@ pub enum WindowProblem {
         /// What would be left between the rails.
         path: Ohms,
     },
+    /// A discharge of the pin would draw too much from the supply in a setting.
+    Discharge {
+        /// Channel.
+        channel: String,
+        /// A whole setting in which it would.
+        setting: String,
+        /// Resistance between the pin and its voltage there.
+        source: Ohms,
+    },
     /// Too many settings to go through.
     TooMany {
         /// Channel.
@@ -137,6 +146,11 @@ impl fmt::Display for WindowProblem {
                 "channel {channel}: {setting} joins the supply to ground through {:.2} ohm ({:.1} \
                  A); take this position out of the options or put a resistor in its way",
                 path.0, current.0
+            ),
+            WindowProblem::Discharge { channel, setting, source } => write!(
+                f,
+                "channel {channel} may be discharged, but at {setting} its pin would take more \
+                 than 20 mA through {source}: take `discharge` out, or put a resistor in series"
             ),
             WindowProblem::TooMany { channel, jumpers, settings, most } => {
                 write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;

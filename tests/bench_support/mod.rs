@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Summary, SupplyCheck, UnitVerdict, Verdict,
+    Procedure, Prompt, Pull, Summary, SupplyCheck, UnitVerdict, Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
@@ -132,6 +132,11 @@ impl Stand {
     pub fn built_with(mut self, change: impl FnOnce(&Board, &mut Parts)) -> Stand {
         change(&self.board, &mut self.parts);
         self
+    }
+
+    /// What open pins hold before anything is read, as a share of the supply.
+    pub fn held_at_first(&mut self, share: f64) {
+        self.held.fill(share);
     }
 
     /// A probe whose answers are changed on their way.
@@ -295,9 +300,16 @@ impl Stand {
                 let code = self.ratio(channel, pull_up) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, n))
             }
-            Ask::Level { channel, n, pull_up, .. } => {
+            Ask::Product { channel, .. } => {
+                let code = self.ratio(channel, false) * self.board.chip.scale;
+                Answer::Burst(self.burst(code, self.board.firmware.conversions))
+            }
+            Ask::Level { channel, n, pull, .. } => {
                 let (n, chip) = (u32::from(n), self.board.chip.clone());
-                let ones = match self.ratio(channel, pull_up) {
+                if pull == Pull::Discharged {
+                    self.held[channel] = 0.0;
+                }
+                let ones = match self.ratio(channel, pull == Pull::Up) {
                     r if r >= chip.vih.0 => n,
                     r if r <= chip.vil.0 => 0,
                     _ => n / 2,

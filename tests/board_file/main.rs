@@ -178,7 +178,7 @@ vent.toml:42:1: R2 has no `value`
     add `value = \"2k2\"` to it
 vent.toml:45:1: R2 has no key `vaule`
     did you mean `value`?
-vent.toml:215:7: LOOP cannot use PD1
+vent.toml:218:7: LOOP cannot use PD1
     the probe's serial line needs PD1; use another pin";
     assert_eq!(problems(&text).to_string(), expected);
 }

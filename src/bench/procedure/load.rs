@@ -87,6 +87,7 @@ impl Bench {
                 readings.charge = proof.charge;
                 readings.pulled = proof.pulled;
                 readings.level_pulled = proof.level_pulled;
+                readings.level_discharged = proof.level_discharged;
             }
             let mut on = self.closed_for(channel);
             on.push(self.board.loads[load].id.clone());
