@@ -5,7 +5,7 @@
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts, pulled_up};
 use crate::units::Ohms;
-use crate::window::{self, Band, Expected};
+use crate::window::{self, Band, Expected, adc};
 
 /// One defect.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -159,7 +159,7 @@ fn shows(
             None => false,
         },
         Kind::Analog => {
-            let code = ratio * board.chip.scale;
+            let code = adc::code_at(volts, board);
             let low = code - (good.code - good.bench.low).abs();
             let high = code + (good.bench.high - good.code).abs();
             low > good.bench.high || high < good.bench.low || pulled_shows(board, node, good)
@@ -174,9 +174,7 @@ fn at_low_end(board: &Board, good: &Expected) -> bool {
 
 fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
     let Some(band) = good.pulled else { return false };
-    let code = |pull: Ohms| {
-        pulled_up(node, board.supply.volts, pull).0 / board.supply.volts.0 * board.chip.scale
-    };
+    let code = |pull: Ohms| adc::code_at(pulled_up(node, board.supply.volts, pull), board);
     let (a, b) = (code(board.chip.pull_up.0), code(board.chip.pull_up.1));
     let faulty = Band { low: a.min(b) - 5.0, high: a.max(b) + 5.0 };
     faulty.low > band.high || faulty.high < band.low

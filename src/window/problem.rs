@@ -62,6 +62,17 @@ pub enum WindowProblem {
         /// What would be left between the rails.
         path: Ohms,
     },
+    /// A limit would lie at a step of the converter, and there is no room to move it.
+    BadCode {
+        /// Channel.
+        channel: String,
+        /// The position.
+        class: String,
+        /// The code of the step.
+        code: u16,
+        /// The chip.
+        chip: String,
+    },
     /// Too many settings to go through.
     TooMany {
         /// Channel.
@@ -137,6 +148,12 @@ impl fmt::Display for WindowProblem {
                 "channel {channel}: {setting} joins the supply to ground through {:.2} ohm ({:.1} \
                  A); take this position out of the options or put a resistor in its way",
                 path.0, current.0
+            ),
+            WindowProblem::BadCode { channel, class, code, chip } => write!(
+                f,
+                "channel {channel}: a limit of {class} lies at code {code}, where the converter of \
+                 the {chip} makes a step, and there is no room to move it; choose resistors that \
+                 move the bands beside it apart"
             ),
             WindowProblem::TooMany { channel, jumpers, settings, most } => {
                 write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;
