@@ -8,7 +8,7 @@ use strapwise::bench::judge::{self, Readings};
 use strapwise::bench::{
     Answer, Ask, Burst, Check, Driven, Pull, SupplyCheck, UnitVerdict, Verdict, sag,
 };
-use strapwise::board::chip::ATMEGA328P;
+use strapwise::board::chip::{ATMEGA328P, Internal};
 use strapwise::board::{Board, Place, Setting};
 use strapwise::units::{Ohms, Volts};
 use strapwise::walk;
@@ -285,9 +285,9 @@ fn the_supply_comes_from_the_reference_as_the_data_sheet_has_it() {
     // Code 225 of the internal reference against AVcc: 1.1 V * 1024 / 225 = 5.00622 V; with the
     // reference at its limits of 1.0 and 1.2 V it would be 4.55111 and 5.46133 V (ATmega328P data
     // sheet, "ADC Conversion Result", and Table 28-7 of Atmel 8161D: check values A7 and A8).
-    let volts = sag::supply_volts(&ATMEGA328P, 225.0);
+    let volts = sag::supply_volts(&ATMEGA328P, 225.0).expect("it has a reference");
     assert!((volts.0 - 5.00622).abs() < 1e-5, "{volts}");
-    let (low, typical, high) = ATMEGA328P.bandgap;
+    let [Internal { low, typical, high, .. }] = *ATMEGA328P.internal else { panic!("one") };
     for (reference, expected) in [(low, 4.55111), (high, 5.46133)] {
         assert!((volts.0 * reference.0 / typical.0 - expected).abs() < 1e-5);
     }

@@ -12,7 +12,7 @@ pub mod sag;
 pub mod sweep;
 mod tally;
 
-use crate::board::{Board, Kind, Place, Setting};
+use crate::board::{Board, Kind, Place, Reference, Setting};
 use crate::window::{Band, Limits};
 use std::time::Duration;
 
@@ -30,8 +30,31 @@ pub trait Procedure {
     fn over(&self) -> bool;
 }
 
+/// Why no probe can read this board as its product does, or `None` when one can.
+pub fn no_probe(board: &Board) -> Option<String> {
+    let part = &board.chip.part;
+    if !board.chip.probe {
+        return Some(format!(
+            "there is no probe for the {part} yet, so nothing can be read from it; `windows` works \
+             with it"
+        ));
+    }
+    let reference = board.firmware.reference;
+    let against = match reference {
+        Reference::Supply => return None,
+        Reference::Internal(_) | Reference::External(..) => reference.word(),
+    };
+    Some(format!(
+        "the probe reads against the supply and the product against its {against} reference, so \
+         their codes differ and nothing can be judged yet; `windows` works with it"
+    ))
+}
+
 /// Why what answered is not the probe for this board, or `None` when it is.
 fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
+    if let Some(why) = no_probe(board) {
+        return Some(why);
+    }
     let Answer::Who(info) = answer else {
         return Some("what answers there did not say who it is".into());
     };

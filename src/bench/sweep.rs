@@ -289,7 +289,7 @@ fn slowest(board: &Board, channel: usize) -> Ohms {
 /// Pairs of conversions after which an open pin has lost a tenth of its charge: each pair takes the
 /// share hold / (hold + pin) of it.
 fn charge_pairs(board: &Board, channel: usize) -> u16 {
-    let hold = board.chip.hold.0;
+    let hold = board.chip.sampling.hold.0;
     let pin = board.capacitance(board.channels[channel].net).0 + PIN_FARADS;
     (0.1 * (hold + pin) / hold).ceil().clamp(16.0, 2000.0) as u16
 }

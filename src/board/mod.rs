@@ -11,7 +11,7 @@ pub use parse::{parse, parse_bytes};
 pub use problem::{Problem, Problems};
 
 use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
-use chip::{Chip, ChipPin};
+use chip::{Chip, ChipPin, Internal};
 use std::sync::Arc;
 
 /// Index of a net in [`Board::nets`].
@@ -75,12 +75,36 @@ pub struct Supply {
 }
 
 /// How the AREF pin is wired.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Aref {
     /// Only a capacitor to ground: the supply and the internal reference may both be selected.
     Capacitor,
     /// Joined to the supply: selecting the internal reference would join the two inside the chip.
     Supply,
+    /// Fed by a voltage of its own: smallest, nominal, largest.
+    External(Volts, Volts, Volts),
+}
+
+/// What the product's converter refers to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Reference {
+    /// The supply: a ratio, which does not see the supply's tolerance.
+    Supply,
+    /// The chip's own reference.
+    Internal(Internal),
+    /// The voltage at AREF: smallest, nominal, largest.
+    External(Volts, Volts, Volts),
+}
+
+impl Reference {
+    /// The word of the board file.
+    pub fn word(self) -> &'static str {
+        match self {
+            Reference::Supply => "supply",
+            Reference::Internal(_) => "internal",
+            Reference::External(..) => "external",
+        }
+    }
 }
 
 /// A resistor.
@@ -332,6 +356,8 @@ pub struct Firmware {
     pub discard: u16,
     /// Clock of the converter.
     pub adc_clock: Hertz,
+    /// What the converter refers to.
+    pub reference: Reference,
     /// Share of the distance between two bands left between their windows as no option.
     pub gap: Ratio,
 }
@@ -365,6 +391,21 @@ impl Board {
     /// The channel with this name.
     pub fn channel(&self, id: &str) -> Option<usize> {
         self.channels.iter().position(|c| c.id == id)
+    }
+
+    /// Smallest and largest supply voltage.
+    pub fn supply_range(&self) -> (Volts, Volts) {
+        let (volts, tolerance) = (self.supply.volts.0, self.supply.tolerance.0);
+        (Volts(volts * (1.0 - tolerance)), Volts(volts * (1.0 + tolerance)))
+    }
+
+    /// The nominal voltage that the product's converter refers to.
+    pub fn reference(&self) -> Volts {
+        match self.firmware.reference {
+            Reference::Supply => self.supply.volts,
+            Reference::Internal(internal) => internal.typical,
+            Reference::External(_, nominal, _) => nominal,
+        }
     }
 
     /// The name of a net.

@@ -1,6 +1,6 @@
 //! `bench BOARD`: leads an operator through one unit.
 
-use super::{Exit, Failure, load, walk_of, windows_of};
+use super::{Exit, Failure, load_for_probe, walk_of, windows_of};
 use crate::bench::{Bench, Config, Cut, Summary};
 use crate::board::{Board, ids};
 use crate::lot;
@@ -61,7 +61,7 @@ pub struct Options {
 
 /// Leads an operator through one unit.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
-    let board = load(&options.board)?;
+    let board = load_for_probe(&options.board)?;
     let windows = windows_of(&board)?;
     let walk = walk_of(&board, &windows)?;
     for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {

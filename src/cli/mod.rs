@@ -99,6 +99,15 @@ fn load(path: &Path) -> Result<Arc<Board>, Failure> {
     read_board(board::parse_bytes(&name, &bytes))
 }
 
+/// Reads and checks the file of a board that is to be read through the probe.
+fn load_for_probe(path: &Path) -> Result<Arc<Board>, Failure> {
+    let board = load(path)?;
+    match crate::bench::no_probe(&board) {
+        Some(why) => Err(Failure::input(format!("{}: {why}", path.display()))),
+        None => Ok(board),
+    }
+}
+
 /// Checks the text of a board file.
 fn parse(name: &str, text: &str) -> Result<Arc<Board>, Failure> {
     read_board(board::parse(name, text))

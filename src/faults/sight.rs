@@ -4,7 +4,7 @@ use super::{Fault, Sighting, modelled};
 use crate::board::{Board, Channel, Kind, Level, Place, Question, Setting};
 use crate::circuit::{Circuit, Node, Parts, pulled_up};
 use crate::units::{Ohms, Volts};
-use crate::window::{self, Band, Expected, Windows};
+use crate::window::{self, Band, Expected, Windows, adc};
 
 /// What a good unit shows in a list of settings, so that many defects can be held against it.
 #[derive(Clone, Debug)]
@@ -117,7 +117,7 @@ pub fn sightings(
 }
 
 fn code(board: &Board, volts: Volts) -> f64 {
-    volts.0 / board.supply.volts.0 * board.chip.scale
+    adc::code_at(volts, board)
 }
 
 /// How far a good unit's code may lie under and over the nominal one on the bench.
@@ -178,7 +178,9 @@ fn level_shows(board: &Board, c: &Channel, node: Node, good: &Expected) -> bool 
 /// The level that the product reads whatever its pull-up is; none where that is not sure.
 fn surely_reads(board: &Board, c: &Channel, node: Node) -> Option<Level> {
     let supply = board.supply.volts;
-    let level = |volts: Volts| window::level_of(code(board, volts), &board.chip);
+    let level = |volts: Volts| {
+        window::level_of(volts.0 / supply.0 * board.chip.scale, &board.chip)
+    };
     match node {
         _ if c.pull_up => {
             let (low, high) = board.chip.pull_up;

@@ -5,7 +5,7 @@ use crate::bench::{
     Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Kind, Level};
-use crate::window::Limits;
+use crate::window::{Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
@@ -154,7 +154,7 @@ impl Folder {
         row.option_read = check.option_read.clone().unwrap_or_default();
         let finite = |x: Option<f64>| x.filter(|x| x.is_finite());
         row.margin_code = finite(check.margin_code);
-        let lsb_mv = 1000.0 * self.board.supply.volts.0 / self.board.chip.scale;
+        let lsb_mv = 1000.0 * adc::lsb(self.board.reference(), &self.board.chip).0;
         row.margin_mv = row.margin_code.map(|code| code * lsb_mv);
         row.margin_pct = finite(check.margin_pct);
         row.remaining_margin_code = finite(check.remaining_code);

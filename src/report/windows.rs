@@ -3,12 +3,14 @@
 use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::{Board, Level};
-use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions};
+use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions, notes};
 
 /// One row for each channel and each position that it can see.
 ///
 /// Gaps are the codes between a window and its neighbour below that the firmware takes as no
-/// option. Margins are those of the worst good unit: 100 % is the nominal unit, 0 % the limit.
+/// option. Margins are those of the worst good unit: 100 % is the nominal unit, 0 % the limit. Rows
+/// without a channel follow: a figure of the chip that the bands rest on, with where it comes from
+/// (`max`, `typ`, entered doubled, or `assumed`), or a line of `advice`.
 pub fn table(board: &Board, windows: &Windows) -> Table {
     let mut table = Table::new(&[
         "channel",
@@ -23,6 +25,8 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
         "gap_below",
         "margin",
         "margin_pct",
+        "from",
+        "note",
     ]);
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
         let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
@@ -41,8 +45,17 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
                 Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
                 Cell::number(Some(class.margin_code), 1),
                 Cell::number(Some(class.margin_pct), 0),
+                Cell::Missing,
+                Cell::Missing,
             ]);
         }
+    }
+    let figures = notes::figures(board).into_iter().map(|n| (n.from.word(), n.text));
+    let advice = notes::advice(board, windows).into_iter().map(|text| ("advice", text));
+    for (from, text) in figures.chain(advice) {
+        let mut row = vec![Cell::Missing; table.columns.len() - 2];
+        row.extend([Cell::from(from), Cell::from(text)]);
+        table.rows.push(row);
     }
     table
 }
@@ -58,7 +71,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
         }
         text.push('\n');
     }
-    for note in notes(board) {
+    for note in rests_on(board, windows) {
         for line in wrap::lines(&note, 78) {
             text += &line;
             text.push('\n');
@@ -96,12 +109,13 @@ fn position(class: &Class) -> &str {
 }
 
 /// What the table rests on, a line each, to be printed under it.
-fn notes(board: &Board) -> Vec<String> {
-    let lsb_mv = 1000.0 * board.supply.volts.0 / board.chip.scale;
-    let mut notes = vec![
+fn rests_on(board: &Board, windows: &Windows) -> Vec<String> {
+    let reference = board.reference();
+    let lsb_mv = 1000.0 * adc::lsb(reference, &board.chip).0;
+    let mut lines = vec![
         format!(
             "codes of the {}: 0 to {}; one code is {lsb_mv:.3} mV at {}",
-            board.chip.part, board.chip.full_scale, board.supply.volts
+            board.chip.part, board.chip.full_scale, reference
         ),
         "band: codes of a good unit over everything allowed in use; window: codes that the firmware \
          takes as the option; gap: codes under the window that it takes as none"
@@ -110,8 +124,9 @@ fn notes(board: &Board) -> Vec<String> {
          nominal unit, 0 the limit"
             .to_string(),
     ];
-    notes.extend(assumptions(board));
-    notes
+    lines.extend(assumptions(board));
+    lines.extend(notes::advice(board, windows).into_iter().map(|line| format!("advice: {line}")));
+    lines
 }
 
 fn window(limits: &Limits) -> String {

@@ -1,6 +1,7 @@
 //! The classes of a channel before they have limits: which settings belong together, and what
 //! band each of them spans.
 
+use super::expect::nominal_volts;
 use super::{
     Band, Expected, MOST_SETTINGS, WindowProblem, design_spread, expect, level_of, whole_scale,
 };
@@ -207,12 +208,12 @@ impl Draft {
         setting: &Setting,
         expected: &Expected,
     ) -> Draft {
-        let volts = expected.code * board.supply.volts.0 / board.chip.scale;
+        let volts = nominal_volts(board, &board.channels[channel], expected.node);
         Draft {
             places,
             also: Vec::new(),
             rows,
-            volts: (!floats(board, channel, expected)).then_some(Volts(volts)),
+            volts: (!floats(board, channel, expected)).then_some(volts),
             code: expected.code,
             design: expected.design,
             bench: expected.bench,

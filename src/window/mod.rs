@@ -5,13 +5,17 @@
 
 pub mod adc;
 mod classes;
+mod converter;
 mod expect;
 mod limits;
+pub mod notes;
 mod problem;
+pub mod settle;
 
+pub use converter::{converter_error, whole_scale};
 pub use expect::{
     AGEING, Band, CONTACT_MAX, Expected, TEMPCO, TEMPERATURE_SPAN, assumptions, bench_spread,
-    converter_error, design_spread, expect, expect_closed, level_of, whole_scale,
+    design_spread, expect, expect_closed, level_of,
 };
 pub use problem::WindowProblem;
 
@@ -131,7 +135,8 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
                 Kind::Analog => classes::merge_codes(board, channel, drafts),
                 Kind::Digital => classes::merge_levels(board, channel, drafts),
             })
-            .map(|drafts| limits::classes(board, channel, &drafts));
+            .map(|drafts| limits::classes(board, channel, &drafts))
+            .and_then(|classes| clear_of_steps(board, channel, classes));
         match result {
             Ok(classes) => channels.push(ChannelWindows {
                 channel,
@@ -184,6 +189,26 @@ fn settings_around(board: &Board, net: NetId) -> Vec<Setting> {
         settings = settings.iter().flat_map(with).take(MOST_SETTINGS).collect();
     }
     settings
+}
+
+/// The classes, if none of their limits lies at a step of the converter.
+fn clear_of_steps(
+    board: &Board,
+    channel: usize,
+    classes: Vec<Class>,
+) -> Result<Vec<Class>, Vec<WindowProblem>> {
+    let problems: Vec<WindowProblem> = classes
+        .iter()
+        .filter_map(|class| {
+            Some(WindowProblem::BadCode {
+                channel: board.channels[channel].id.clone(),
+                class: class.name.clone(),
+                code: limits::near_bad_code(board, class)?,
+                chip: board.chip.part.to_string(),
+            })
+        })
+        .collect();
+    if problems.is_empty() { Ok(classes) } else { Err(problems) }
 }
 
 /// Options of one set that no channel of the set tells apart.

@@ -71,6 +71,17 @@ pub enum WindowProblem {
         /// Resistance between the pin and its voltage there.
         source: Ohms,
     },
+    /// A limit would lie at a step of the converter, and there is no room to move it.
+    BadCode {
+        /// Channel.
+        channel: String,
+        /// The position.
+        class: String,
+        /// The code of the step.
+        code: u16,
+        /// The chip.
+        chip: String,
+    },
     /// Too many settings to go through.
     TooMany {
         /// Channel.
@@ -151,6 +162,12 @@ impl fmt::Display for WindowProblem {
                 f,
                 "channel {channel} may be discharged, but at {setting} its pin would take more \
                  than 20 mA through {source}: take `discharge` out, or put a resistor in series"
+            ),
+            WindowProblem::BadCode { channel, class, code, chip } => write!(
+                f,
+                "channel {channel}: a limit of {class} lies at code {code}, where the converter of \
+                 the {chip} makes a step, and there is no room to move it; choose resistors that \
+                 move the bands beside it apart"
             ),
             WindowProblem::TooMany { channel, jumpers, settings, most } => {
                 write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;

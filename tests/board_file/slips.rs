@@ -83,7 +83,7 @@ pub const SLIPS: &[Slip] = &[
         r#"aref = "capacitor" "#,
         r#"aref = "vcc" "#,
         "17:8: `aref` of [supply] cannot be `vcc`",
-        r#"write `aref = "capacitor"` or `"supply"`"#,
+        r#"write `aref = "capacitor"` or `"supply"` or `"external"`"#,
     ),
     slip(
         "J5 = \"wet\"\nJ6",

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
     Aref, Board, Channel, Firmware, Jumper, Kind, Level, Meaning, NetId, OptionSet, Place,
-    Position, Resistor, Setting, Supply, Switch,
+    Position, Reference, Resistor, Setting, Supply, Switch,
 };
 use strapwise::units::{Hertz, Ohms, Ratio, Volts};
 
@@ -41,6 +41,7 @@ impl Maker {
                 conversions: 1,
                 discard: 1,
                 adc_clock: Hertz(125e3),
+                reference: Reference::Supply,
                 gap: Ratio(0.25),
             },
             delivery: Setting(vec![]),

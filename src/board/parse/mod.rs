@@ -5,18 +5,20 @@
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
 mod bench;
+mod chip;
 mod jumpers;
 mod log;
 mod names;
 mod near;
 mod parts;
 mod reads;
+mod reference;
 mod table;
 
-use super::chip::{self, Chip};
+use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
 use super::problem::Problems;
-use super::{Aref, Board, Firmware, NetId, Supply};
+use super::{Board, Firmware, NetId, Reference, Supply};
 use crate::units::{Allow, Hertz, Ratio};
 use log::Log;
 use names::{Names, check_net};
@@ -35,7 +37,7 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 5] = ["format", "board", "supply", "delivery", "firmware"];
+const SINGLES: [&str; 6] = ["format", "board", "chip", "supply", "delivery", "firmware"];
 
 /// Tables that a file has any number of.
 const LISTS: [&str; 8] =
@@ -121,7 +123,8 @@ impl<'a> Reading<'a> {
         self.few_enough(&root)?;
         let heading = self.heading(&root);
         let supply = self.supply(&root);
-        let firmware = self.firmware(&root);
+        let mut firmware = self.firmware(&root);
+        self.fit_chip(&root, supply.as_ref(), firmware.as_mut());
         let resistors = self.resistors(&root);
         let capacitors = self.capacitors(&root);
         let switches = self.switches(&root);
@@ -244,18 +247,40 @@ impl<'a> Reading<'a> {
         let revision = part.text(&mut self.log, "revision", "\"A\"");
         let about = part.text_or_empty(&mut self.log, "about", "\"what the board is for\"");
         if let Some(chip) = part.text(&mut self.log, "chip", "\"atmega328p\"") {
-            self.chip = chip::chip(chip.it);
-            if self.chip.is_none() {
-                let known = chip::CHIPS.iter().map(|c| &*c.name);
-                let what = format!("the chip `{}` is not known", chip.it);
-                self.log.add(chip.at, what, near::advice(chip.it, "chip", known));
-            }
+            self.chip = self.chip_named(root, chip);
         }
         Some(Heading { name: name?, revision: revision?.it.to_string(), about: about? })
     }
 
+    /// The chip of this name, or the one that the file describes.
+    fn chip_named(&mut self, root: &Fields<'a>, name: At<&str>) -> Option<Arc<Chip>> {
+        if name.it == "generic" {
+            return self.generic(root).map(Arc::new);
+        }
+        let chip = profile::chip(name.it);
+        if chip.is_none() {
+            let known = profile::CHIPS.iter().map(|c| &*c.name).chain(["generic"]);
+            let what = format!("the chip `{}` is not known", name.it);
+            self.log.add(name.at, what, near::advice(name.it, "chip", known));
+        } else if let Some(table) = root.get("chip") {
+            let what = format!("`[chip]` describes a chip, but the board has the {}", name.it);
+            let do_next = "write `chip = \"generic\"` in [board], or take `[chip]` out";
+            self.log.add(table.span().start, what, do_next);
+        }
+        chip
+    }
+
     fn supply(&mut self, root: &Fields<'a>) -> Option<Supply> {
-        let keys = ["net", "ground", "volts", "tolerance", "source", "aref"];
+        let keys = [
+            "net",
+            "ground",
+            "volts",
+            "tolerance",
+            "source",
+            "aref",
+            "aref_volts",
+            "aref_tolerance",
+        ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
         let net = self.rail(&part, "net", "\"VCC\"");
@@ -269,8 +294,7 @@ impl<'a> Reading<'a> {
         let volts = part.quantity(&mut self.log, "volts", "\"5V\"", Allow::Positive);
         let tolerance = part.share(&mut self.log, "tolerance", "\"5%\"");
         let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
-        let arefs = [("capacitor", Aref::Capacitor), ("supply", Aref::Supply)];
-        let aref = part.choice(&mut self.log, "aref", &arefs);
+        let aref = self.aref(&part);
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -301,12 +325,26 @@ impl<'a> Reading<'a> {
 
     /// How the product reads; every key may be left out.
     fn firmware(&mut self, root: &Fields<'a>) -> Option<Firmware> {
-        let mut made =
-            Firmware { conversions: 1, discard: 1, adc_clock: Hertz(125e3), gap: Ratio(0.25) };
+        // Clock and reference are the chip's and the wiring's unless the file says otherwise.
+        let mut made = Firmware {
+            conversions: 1,
+            discard: 1,
+            adc_clock: Hertz(125e3),
+            reference: Reference::Supply,
+            gap: Ratio(0.25),
+        };
         if root.get("firmware").is_none() {
             return Some(made);
         }
-        let keys = ["conversions", "discard", "adc_clock", "gap"];
+        let keys = [
+            "conversions",
+            "discard",
+            "adc_clock",
+            "reference",
+            "reference_volts",
+            "sample_clocks",
+            "gap",
+        ];
         let part = self.single(root, "firmware", &keys)?;
         made.conversions = part.count(&mut self.log, "conversions", 1, 1..=4096)?;
         made.discard = part.count(&mut self.log, "discard", 1, 0..=256)?;

@@ -328,7 +328,7 @@ impl World {
                 Some(index) => {
                     // 1.5 clocks of 16 MHz divided by the prescaler.
                     let ns = u64::from(prescaler) * 1500 / 16;
-                    let (held, hold) = (self.held, self.board.chip.hold.0);
+                    let (held, hold) = (self.held, self.board.chip.sampling.hold.0);
                     self.pins[index].charge.sample(self.now_ns, held, hold, ns)
                 }
                 None => self.held,
