@@ -8,7 +8,7 @@ use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, ProbeInfo, Procedure,
-    Summary, UnitVerdict, Verdict,
+    Summary, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::Board;
 use strapwise::walk::{self, Walk};
@@ -101,6 +101,8 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
             Answer::Level { n: n.into(), ones: if code > 512 { n.into() } else { 0 } }
         }
         Ask::Charge { .. } => Answer::Charge { first: mean, last: mean },
+        Ask::Slots => Answer::Slots([vec![0xFF; 4], vec![0xFF; 4]]),
+        Ask::Own { .. } | Ask::PutBack(_) => Answer::Done,
         Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff => Answer::Done,
     }
 }
@@ -127,7 +129,13 @@ impl Watched {
             })
             .clone();
         Watched {
-            bench: Bench::new(board, windows, walk, Config::default()),
+            bench: Bench::new(
+                board,
+                windows,
+                walk,
+                UnitId { identity: 7, ..UnitId::default() },
+                Config::default(),
+            ),
             now: Duration::ZERO,
             boot: Boot { count: 0, cause: "POWER".into(), uptime_ms: 1000 },
             under_way: None,
@@ -197,12 +205,15 @@ impl Watched {
             End::Lost => self.tell(Input::Lost("gone".into())),
             End::Stop => {
                 self.tell(Input::Stop);
-                // The answer under way, and that to switching everything off.
-                for _ in 0..2 {
+                // The answer under way, that to switching everything off, and that to putting back
+                // what had stood in the identity's place.
+                for _ in 0..3 {
                     if let Some(ask) = self.under_way.clone() {
                         let off = ask == Ask::AllOff;
                         self.tell(Input::Answer(fitting(&ask, 1, 0, &self.boot.clone())));
-                        assert!(!off || self.bench.over(), "goes on after everything is off");
+                        let back = matches!(self.under_way, Some(Ask::PutBack(_)));
+                        let ends = self.bench.over() || back;
+                        assert!(!off || ends, "goes on after everything is off");
                     }
                 }
             }

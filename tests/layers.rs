@@ -23,7 +23,10 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("record", &["bench", "window", "board", "units"]),
     ("store", &["record", "board"]),
     ("lot", &["record", "faults", "board", "units"]),
-    ("report", &["lot", "record", "bench", "window", "circuit", "board", "units"]),
+    (
+        "report",
+        &["lot", "record", "bench", "walk", "faults", "window", "circuit", "board", "units"],
+    ),
     ("screen", &["bench", "report", "window", "board", "units"]),
     (
         "session",

@@ -198,6 +198,31 @@ pub enum Ask {
     },
     /// Everything off.
     AllOff,
+    /// What stands where an identity is written.
+    Slots,
+    /// Write an identity, from which on boots are counted.
+    Own {
+        /// Random number, not 0.
+        identity: u32,
+        /// Serial number of the unit.
+        unit: String,
+    },
+    /// Put back what had stood where the identity was written.
+    PutBack(Slots),
+}
+
+/// The bytes of the two places of the chip's memory that an identity takes.
+pub type Slots = [Vec<u8>; 2];
+
+/// Who the unit on the bench is.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct UnitId {
+    /// Serial number.
+    pub serial: String,
+    /// Number to be written to a chip that has no identity; 0 writes none.
+    pub identity: u32,
+    /// What an earlier attempt, cut short, found where it wrote its identity.
+    pub former: Option<Slots>,
 }
 
 /// What is done to a digital pin while it is read.
@@ -229,6 +254,8 @@ pub enum Answer {
         /// Of them high.
         ones: u32,
     },
+    /// To [`Ask::Slots`].
+    Slots(Slots),
     /// To charge sharing: mean codes of the first and the last conversions of the pin.
     Charge {
         /// Mean of the first.
@@ -482,6 +509,11 @@ pub struct SupplyCheck {
 pub enum Prompt {
     /// Read the cautions, fit the dummy loads, press Enter.
     Cautions,
+    /// The chip carries the identity of another unit: is it this one all the same?
+    OtherUnit {
+        /// The serial number that it was written for.
+        written: String,
+    },
     /// Take every shunt off, press Enter.
     Clear,
     /// Move one shunt.
@@ -523,6 +555,19 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// What the sequence shows of the modelled defects, and what not.
+    Covers {
+        /// Defects that it shows.
+        shown: usize,
+        /// Each of the others, with what shows it.
+        unseen: Vec<(String, String)>,
+    },
+    /// What stood where an identity is about to be written; to be put back at the end.
+    Kept(Slots),
+    /// It has been put back.
+    PutBack,
+    /// The chip keeps no identity, with the reason; resets are found by its clock alone.
+    NoIdentity(String),
     /// The operator is asked for something.
     Prompt {
         /// Where in the sequence.
@@ -600,6 +645,8 @@ pub struct Summary {
     pub sag: Option<(usize, f64)>,
     /// Checks judged.
     pub checks: usize,
+    /// Modelled defects that no reading of the sequence is sure to show.
+    pub unseen: usize,
     /// How the run was cut short, where it was.
     pub cut: Option<Cut>,
     /// Time from start to end.

@@ -128,7 +128,7 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
         if let Some(fault) = fault {
             world.change_parts(|parts| fault.plant(parts));
         }
-        let summary = rehearse(&unit, &store, world, began, options.verbose)?;
+        let summary = rehearse(&unit, &store, world, (began, seed), options.verbose)?;
         began = began
             .checked_add(jiff::SignedDuration::try_from(summary.took).unwrap_or_default())
             .unwrap_or(began);
@@ -165,11 +165,12 @@ fn rehearse(
     unit: &Unit,
     store: &Store,
     world: World,
-    began: Timestamp,
+    (began, seed): (Timestamp, u64),
     verbose: bool,
 ) -> Result<Summary, Failure> {
     let mut attempt = store.begin(&unit.id)?;
-    let conductor = unit.conductor(attempt.number(), began, 1, Duration::ZERO);
+    let nonce = seed as u32;
+    let conductor = unit.conductor(attempt.number(), None, began, nonce, Duration::ZERO);
     let mut hands = Automatic::new(unit.board.clone(), world.parts().clone());
     let mut screen: Box<dyn Screen> = match verbose {
         true => Box::new(Plain::new(unit.board.clone(), &unit.id, stdout())),

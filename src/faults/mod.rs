@@ -83,6 +83,17 @@ impl Fault {
         }
     }
 
+    /// What kind of defect it is, for counting.
+    pub fn class(self) -> &'static str {
+        match self {
+            Fault::ResistorOpen { .. } => "resistor open",
+            Fault::ResistorValue { .. } => "resistor of another decade",
+            Fault::ContactOpen { .. } => "shunt without contact",
+            Fault::SwitchStaysOpen { .. } => "switch never closes",
+            Fault::SwitchStaysClosed { .. } => "switch never opens",
+        }
+    }
+
     /// The defect in a sentence, with designators.
     pub fn text(self, board: &Board) -> String {
         match self {

@@ -178,9 +178,7 @@ fn level_shows(board: &Board, c: &Channel, node: Node, good: &Expected) -> bool 
 /// The level that the product reads whatever its pull-up is; none where that is not sure.
 fn surely_reads(board: &Board, c: &Channel, node: Node) -> Option<Level> {
     let supply = board.supply.volts;
-    let level = |volts: Volts| {
-        window::level_of(volts.0 / supply.0 * board.chip.scale, &board.chip)
-    };
+    let level = |volts: Volts| window::level_of(volts.0 / supply.0 * board.chip.scale, &board.chip);
     match node {
         _ if c.pull_up => {
             let (low, high) = board.chip.pull_up;

@@ -1,5 +1,6 @@
 //! Folds the bench's events into rows.
 
+use super::former::{KEPT, PUT_BACK, slots_text};
 use super::{Head, Row, RowKind};
 use crate::bench::{
     Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
@@ -54,6 +55,10 @@ impl Folder {
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
+            Event::Covers { shown, unseen } => self.covers(t, *shown, unseen),
+            Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],
+            Event::PutBack => vec![self.event(t, PUT_BACK, "")],
+            Event::NoIdentity(why) => vec![self.event(t, "no identity", why)],
             Event::Prompt { at, prompt, .. } => self.prompted(t, at, prompt),
             Event::Moved(at) => {
                 let row = self.event(t, "move believed", "");
@@ -75,6 +80,17 @@ impl Folder {
             }
             Event::Finished(summary) => vec![self.finished(t, summary)],
         }
+    }
+
+    /// What a pass of this record means: how many modelled defects show, and each that does not.
+    fn covers(&mut self, t: Duration, shown: usize, unseen: &[(String, String)]) -> Vec<Row> {
+        let of = shown + unseen.len();
+        let note = format!("{shown} of {of} modelled defects show in this sequence");
+        let mut rows = vec![self.event(t, "coverage", &note)];
+        for (defect, by) in unseen {
+            rows.push(self.event(t, "not shown", &format!("{defect}; by {by}")));
+        }
+        rows
     }
 
     fn row(&mut self, t: Duration, kind: RowKind) -> Row {

@@ -1,5 +1,6 @@
 //! Text, tables and pictures as strings; somebody else opens files and terminals.
 
+pub mod coverage;
 pub mod header;
 pub mod letters;
 pub mod table;

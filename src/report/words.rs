@@ -91,6 +91,10 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         Prompt::Question { question } => {
             vec![format!("{} Enter = yes; Space = no.", board.questions[*question].ask)]
         }
+        Prompt::OtherUnit { written } => vec![format!(
+            "This chip was identified as unit {written}: is it the right unit all the same? Enter \
+             = yes, go on; Space = no, stop."
+        )],
         Prompt::HandsOff => {
             vec!["Delivery setting reached. Hands off: everything is read once more.".into()]
         }
@@ -171,6 +175,13 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
         }
         UnitVerdict::Pass | UnitVerdict::Fail => {}
     }
+    if summary.verdict == UnitVerdict::Pass && summary.unseen > 0 {
+        lines.push(format!(
+            "{} modelled defects show in no reading; `strapwise windows BOARD --coverage` names \
+             each, with what shows it",
+            summary.unseen
+        ));
+    }
     lines
 }
 
@@ -185,11 +196,20 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
+        Event::Covers { shown, unseen } => {
+            let of = shown + unseen.len();
+            vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
+        }
+        Event::Kept(_) => Vec::new(),
+        Event::PutBack => {
+            vec![("note", "the identity is off the chip again, what was there is back".into())]
+        }
+        Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::Clear => "do",
                 Prompt::Cautions => "caution",
-                Prompt::Doubt { .. } | Prompt::Question { .. } => "ask",
+                Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
             };
             let step = match asked {

@@ -65,7 +65,9 @@ impl Automatic {
             self.todo.clear();
         }
         match *prompt {
-            Prompt::Cautions | Prompt::Clear => self.press(now + PRESS, Key::Yes),
+            Prompt::Cautions | Prompt::Clear | Prompt::OtherUnit { .. } => {
+                self.press(now + PRESS, Key::Yes);
+            }
             Prompt::Move { jumper, from, to, key_needed } => {
                 let mut at = now;
                 if from != Place::Open {

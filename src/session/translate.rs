@@ -47,6 +47,16 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
+        Ask::Slots => vec![Request::Slot { slot: 1 }, Request::Slot { slot: 2 }],
+        Ask::Own { identity, ref unit } => {
+            // A serial number that the chip has no room for is not written; the number is enough.
+            let unit = message::unit_name_problem(unit).map_or(unit.as_str(), |_| "");
+            vec![Request::WriteIdentity { identity, unit: unit.to_string() }]
+        }
+        Ask::PutBack([ref first, ref second]) => vec![
+            Request::WriteSlot { slot: 1, bytes: first.clone() },
+            Request::WriteSlot { slot: 2, bytes: second.clone() },
+        ],
     }
 }
 
@@ -115,6 +125,10 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         ) => {
             Answer::Refused("an output had gone off by itself, the line was silent too long".into())
         }
+        (Ask::Slots, [Reply::Slot(first), Reply::Slot(second)]) => {
+            Answer::Slots([first.clone(), second.clone()])
+        }
+        (Ask::Own { .. } | Ask::PutBack(_), _) => Answer::Done,
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
         _ => Answer::Refused("the probe answered something else than it was asked".into()),
     }

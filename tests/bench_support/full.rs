@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::time::Duration;
-use strapwise::bench::{Bench, Config, Event, Summary};
+use strapwise::bench::{Bench, Config, Event, Summary, UnitId};
 use strapwise::board::Board;
 use strapwise::probe::exchange::Exchange;
 use strapwise::probe::virtual_board::VirtualBoard;
@@ -43,7 +43,8 @@ pub fn run_with(
     mishap: Mishap<'_>,
 ) -> Run {
     let walk = Arc::new(walk::plan(board, windows, &board.delivery).expect("a sequence"));
-    let bench = Bench::new(board.clone(), windows.clone(), walk, Config::default());
+    let unit = UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None };
+    let bench = Bench::new(board.clone(), windows.clone(), walk, unit, Config::default());
     let began: Timestamp = "2026-03-02T08:00:00Z".parse().expect("a time");
     let folder = Folder::new(board.clone(), Head::default(), began);
     let exchange = Exchange::with_quiet(1, Duration::ZERO);

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Pull, Summary, SupplyCheck, UnitVerdict, Verdict,
+    Procedure, Prompt, Pull, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
@@ -67,6 +67,10 @@ pub struct Stand {
     pub loads_on: BTreeSet<usize>,
     /// Whether the probe has an identity, without which it counts no boots.
     pub counts_boots: bool,
+    /// The identity on the chip and the unit that it was written for.
+    pub identity: (String, String),
+    /// What stands where an identity is written.
+    pub slots: Slots,
     boots: u32,
     cause: &'static str,
     booted: Duration,
@@ -91,10 +95,19 @@ impl Stand {
 
     /// The same, led through another sequence than the one planned.
     pub fn led_through(board: Arc<Board>, change: impl FnOnce(&mut Walk)) -> Stand {
+        Stand::of_unit(board, UnitId::default(), change)
+    }
+
+    /// A nominal unit with a name, whose chip has the identity 0BADCAFE of no unit yet.
+    pub fn named(unit: UnitId) -> Stand {
+        Stand::of_unit(vent_controller(), unit, |_| {})
+    }
+
+    fn of_unit(board: Arc<Board>, unit: UnitId, change: impl FnOnce(&mut Walk)) -> Stand {
         let windows = Arc::new(window::windows(&board).expect("a board with windows"));
         let mut walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
         change(&mut walk);
-        let bench = Bench::new(board.clone(), windows, Arc::new(walk), Config::default());
+        let bench = Bench::new(board.clone(), windows, Arc::new(walk), unit, Config::default());
         let sags = board.loads.iter().map(|l| (l.sag.0.0 + l.sag.1.0) / 2.0).collect();
         Stand {
             bench,
@@ -112,6 +125,8 @@ impl Stand {
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
             counts_boots: true,
+            identity: ("0BADCAFE".into(), String::new()),
+            slots: [vec![0xFF; 4], vec![0x12; 4]],
             boots: 7,
             cause: "POWER",
             booted: Duration::ZERO,
@@ -285,12 +300,23 @@ impl Stand {
             Ask::Who => Answer::Who(ProbeInfo {
                 model: "PROBE-ATMEGA328P".into(),
                 version: "1".into(),
-                identity: "0BADCAFE".into(),
-                unit: String::new(),
+                identity: self.identity.0.clone(),
+                unit: self.identity.1.clone(),
                 boot: self.boot_now(),
             }),
             Ask::Boot => Answer::Boot(self.boot_now()),
             Ask::Prepare => Answer::Done,
+            Ask::Slots => Answer::Slots(self.slots.clone()),
+            Ask::Own { identity, ref unit } => {
+                self.identity = (format!("{identity:08X}"), unit.clone());
+                self.slots = [identity.to_be_bytes().to_vec(), unit.clone().into_bytes()];
+                Answer::Done
+            }
+            Ask::PutBack(ref slots) => {
+                self.identity = Default::default();
+                self.slots = slots.clone();
+                Answer::Done
+            }
             Ask::AllOff => {
                 self.closed.clear();
                 self.loads_on.clear();
@@ -435,7 +461,7 @@ impl Stand {
     /// Does what a prompt asks, as an attentive person with this unit would.
     fn obey(&mut self, prompt: &Prompt) {
         match *prompt {
-            Prompt::Cautions => {
+            Prompt::Cautions | Prompt::OtherUnit { .. } => {
                 self.press(Key::Yes);
             }
             Prompt::Clear => {

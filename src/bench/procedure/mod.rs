@@ -4,6 +4,7 @@
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
 //! `load`.
 
+mod identity;
 mod load;
 mod question;
 mod step;
@@ -13,8 +14,8 @@ use super::judge::Readings;
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, Procedure, Prompt,
-    StepAt, SupplyCheck, Verdict, probe_problem,
+    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, ProbeInfo, Procedure,
+    Prompt, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
@@ -56,6 +57,9 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 enum State {
     New,
     Greeting,
+    Keeping { found: ProbeInfo },
+    Owning { found: ProbeInfo },
+    Renaming { found: ProbeInfo },
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
     Moving { watch: Box<Watch>, sweep: Option<Sweep>, next: Duration },
@@ -65,6 +69,7 @@ enum State {
     Idling { load: usize, sweep: Sweep },
     Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
+    PuttingBack { cut: Option<Cut> },
     Over,
 }
 
@@ -82,6 +87,7 @@ pub struct Bench {
     board: Arc<Board>,
     windows: Arc<Windows>,
     walk: Arc<Walk>,
+    unit: UnitId,
     config: Config,
     /// Channels that each jumper has a part in.
     sees: Vec<Vec<usize>>,
@@ -105,7 +111,13 @@ pub struct Bench {
 
 impl Bench {
     /// A bench for one unit of `board`, led through `walk`.
-    pub fn new(board: Arc<Board>, windows: Arc<Windows>, walk: Arc<Walk>, config: Config) -> Bench {
+    pub fn new(
+        board: Arc<Board>,
+        windows: Arc<Windows>,
+        walk: Arc<Walk>,
+        unit: UnitId,
+        config: Config,
+    ) -> Bench {
         let groups = circuit::groups(&board);
         let sees = (0..board.jumpers.len())
             .map(|jumper| {
@@ -120,6 +132,7 @@ impl Bench {
             board,
             windows,
             walk,
+            unit,
             config,
             sees,
             state: State::New,
@@ -168,12 +181,13 @@ impl Bench {
     fn close(&mut self, now: Duration, cut: Option<Cut>) {
         let tally = std::mem::take(&mut self.tally);
         self.state = State::Over;
-        let summary = tally.close(cut, now.saturating_sub(self.began));
+        let mut summary = tally.close(cut, now.saturating_sub(self.began));
+        summary.unseen = self.walk.coverage.unseen.len();
         self.tell(Event::Finished(summary));
     }
 
     fn stop(&mut self) {
-        if self.over() || matches!(self.state, State::Ending { .. }) {
+        if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
             return;
         }
         // An answer may still be under way; it is followed by switching everything off.
@@ -233,11 +247,19 @@ impl Bench {
     }
 
     fn answer(&mut self, now: Duration, answer: Answer) {
+        if self.is_about_identity() {
+            return match std::mem::replace(&mut self.state, State::Over) {
+                State::Keeping { found } => self.kept(now, answer, found),
+                State::Owning { found } => self.owned(now, answer, found),
+                State::Renaming { found } => self.renamed(now, answer, found),
+                State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
+                _ => self.greeted(now, answer),
+            };
+        }
         match &mut self.state {
-            State::Greeting => return self.greeted(now, answer),
             State::Ending { cut, asked } => {
                 let cut = cut.take();
-                return if *asked { self.close(now, cut) } else { self.end(cut, false) };
+                return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
             }
             State::Preparing { sweep, .. }
             | State::Measuring { sweep, .. }
@@ -251,14 +273,15 @@ impl Bench {
         self.go_on(now);
     }
 
-    fn greeted(&mut self, now: Duration, answer: Answer) {
-        if let Some(why) = probe_problem(&self.board, &answer) {
-            return self.close(now, Some(Cut::Probe(why)));
-        }
-        let Answer::Who(info) = answer else { return };
-        self.take_boot(now, Some(info.boot.clone()));
-        self.tell(Event::Probe(info));
-        self.prepare(now, After::Cautions);
+    fn is_about_identity(&self) -> bool {
+        matches!(
+            self.state,
+            State::Greeting
+                | State::Keeping { .. }
+                | State::Owning { .. }
+                | State::Renaming { .. }
+                | State::PuttingBack { .. }
+        )
     }
 
     fn prepare(&mut self, now: Duration, then: After) {
@@ -403,6 +426,12 @@ impl Bench {
         let state = std::mem::replace(&mut self.state, State::Over);
         match (state, key) {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
+            (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
+                self.prepare(now, After::Cautions);
+            }
+            (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
+                self.not_this_unit(&written);
+            }
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
             // Where the readings can tell, a word is taken only when it was asked for.
             // It is never more than a word: a reading that shows what was asked for needs none.

@@ -343,11 +343,12 @@ impl World {
         self.reference = reference;
     }
 
-    /// The voltage of full scale at a conversion that begins now. A supply wired to AREF wins over
-    /// the internal reference; a pin left free keeps what the last reference had put there.
+    /// The voltage of full scale at a conversion that begins now. A voltage wired to AREF wins
+    /// over the internal reference; a pin left free keeps what the last reference had put there.
     fn reference_volts(&mut self) -> f64 {
         let pull = match (self.board.supply.aref, self.reference) {
             (Aref::Supply, _) | (_, Reference::Supply) => Pull::rail(self.vcc),
+            (Aref::External(_, volts, _), _) => Pull::rail(volts.0),
             (Aref::Capacitor, Reference::Internal) => Pull { volts: self.bandgap, ohms: AREF_OHMS },
             (Aref::Capacitor, Reference::External) => Pull { ohms: 1e12, ..Pull::OPEN },
         };
