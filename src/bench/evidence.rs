@@ -186,6 +186,8 @@ pub struct Watch {
     /// Whether something else than what is wanted has been seen since the watch began. What has
     /// stood there all along shows no move.
     away: bool,
+    /// Whether the power was cut for the move.
+    cycled: bool,
     doubted: bool,
 }
 
@@ -245,8 +247,15 @@ impl Watch {
             broken: 0,
             left: false,
             away: false,
+            cycled: false,
             doubted: false,
         }
+    }
+
+    /// The same after the power was cut for the move: it was made out of sight, so that a reading
+    /// which agrees is all there is to wait for.
+    pub fn after_power_cycle(self) -> Watch {
+        Watch { cycled: true, ..self }
     }
 
     /// The jumper watched.
@@ -284,6 +293,7 @@ impl Watch {
         }
         if seen == self.want {
             match self.telling {
+                _ if self.cycled => return Sight::Believed(MovedBy::PowerCycle),
                 Telling::Pattern if self.away => return Sight::Believed(MovedBy::Changed),
                 Telling::Open if self.left => return Sight::Believed(MovedBy::ThroughOpen),
                 Telling::Open | Telling::Key => return Sight::Wait,

@@ -28,6 +28,12 @@ pub trait Procedure {
 
     /// Whether it is over.
     fn over(&self) -> bool;
+
+    /// Whether the probe may be silent or unplugged just now: the operator was asked to cut its
+    /// power.
+    fn may_be_silent(&self) -> bool {
+        false
+    }
 }
 
 /// Why no probe can read this board as its product does, or `None` when one can.
@@ -138,6 +144,8 @@ pub enum Ask {
     Prepare,
     /// Boot count, reset cause and time since the boot.
     Boot,
+    /// Who is there, where it may be nobody.
+    Return,
     /// A burst of conversions of an analog channel.
     Burst {
         /// Channel index.
@@ -241,6 +249,8 @@ pub enum Pull {
 pub enum Answer {
     /// To [`Ask::Who`].
     Who(ProbeInfo),
+    /// To [`Ask::Return`], from nobody.
+    Silent,
     /// To [`Ask::Boot`].
     Boot(Boot),
     /// Done, nothing to say.
@@ -358,6 +368,8 @@ pub enum MovedBy {
     Changed,
     /// The pattern left for the one without a shunt and came back.
     ThroughOpen,
+    /// The power was cut for it: silence, then one more boot, and the readings agree.
+    PowerCycle,
     /// The operator's key.
     SaidSo,
 }
@@ -368,6 +380,7 @@ impl MovedBy {
         match self {
             MovedBy::Changed => "changed",
             MovedBy::ThroughOpen => "through open",
+            MovedBy::PowerCycle => "power cycle",
             MovedBy::SaidSo => "said so",
         }
     }
@@ -526,6 +539,15 @@ pub enum Prompt {
         to: Place,
         /// Whether the readings can tell; if not, a key is asked for.
         key_needed: bool,
+    },
+    /// Cut the power, move one shunt, switch the power on.
+    MoveUnpowered {
+        /// Jumper index.
+        jumper: usize,
+        /// From here.
+        from: Place,
+        /// To here.
+        to: Place,
     },
     /// The reading is steady and not what was asked for: is the shunt really there?
     Doubt {

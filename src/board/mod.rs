@@ -180,6 +180,10 @@ pub struct Jumper {
     pub positions: Vec<Position>,
     /// Whether having no shunt is one of the places the maker uses.
     pub open: bool,
+    /// Whether a shunt that joins nothing is kept on one pin of the header.
+    pub parked: bool,
+    /// Whether its shunt is moved with the power off.
+    pub power: bool,
 }
 
 /// A place on a header where a shunt joins pins.
@@ -202,6 +206,12 @@ pub enum Place {
     Open,
 }
 
+/// What having no shunt is called.
+const OPEN: &str = "open";
+
+/// What it is called where the shunt is kept on one pin.
+const PARKED: &str = "parked";
+
 impl Jumper {
     /// Every place the maker uses: positions in order, then `open` where allowed.
     pub fn places(&self) -> Vec<Place> {
@@ -216,13 +226,15 @@ impl Jumper {
     pub fn place_name(&self, place: Place) -> &str {
         match place {
             Place::At(i) => &self.positions[i].name,
-            Place::Open => "open",
+            Place::Open if self.parked => PARKED,
+            Place::Open => OPEN,
         }
     }
 
-    /// The place with this name, if the jumper has it (`open` always resolves).
+    /// The place with this name, if the jumper has it (`open` always resolves, and `parked` where
+    /// the shunt is parked).
     pub fn place(&self, name: &str) -> Option<Place> {
-        if name == "open" {
+        if name == OPEN || (self.parked && name == PARKED) {
             return Some(Place::Open);
         }
         self.positions.iter().position(|p| p.name == name).map(Place::At)

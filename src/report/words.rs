@@ -28,6 +28,7 @@ fn pins(jumper: &Jumper, place: Place) -> String {
 pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
     let id = &jumper.id;
     match (from, to) {
+        (_, Place::Open) if jumper.parked => format!("{id}: park the shunt on one pin"),
         (_, Place::Open) => format!("{id}: take the shunt off"),
         (Place::Open, Place::At(_)) => {
             let name = jumper.place_name(to);
@@ -43,6 +44,7 @@ pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
 /// A place of a jumper in a sentence.
 fn on(jumper: &Jumper, place: Place) -> String {
     match place {
+        Place::Open if jumper.parked => "on one pin".to_string(),
         Place::Open => "off".to_string(),
         Place::At(_) => format!("on {}, {}", jumper.place_name(place), pins(jumper, place)),
     }
@@ -65,6 +67,13 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 text += ". No reading can tell: press Enter when it is there";
             }
             vec![format!("{text}.")]
+        }
+        Prompt::MoveUnpowered { jumper, from, to } => {
+            let text = move_text(&board.jumpers[*jumper], *from, *to);
+            vec![
+                "Switch the power off and unplug the unit.".to_string(),
+                format!("{text}. Then plug it in again."),
+            ]
         }
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
@@ -207,13 +216,13 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
-                Prompt::Move { .. } | Prompt::Clear => "do",
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
             };
             let step = match asked {
-                Prompt::Move { .. } => format!("[{}/{}] ", at.step, steps - 2),
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } => format!("[{}/{}] ", at.step, steps - 2),
                 _ => String::new(),
             };
             prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()

@@ -82,7 +82,10 @@ impl Terminal {
         self.sequence.set_length(moves as u64);
         self.sequence.set_position(at.step.min(moves) as u64);
         self.line("");
-        if let Prompt::Move { jumper, to, .. } | Prompt::Doubt { jumper, asked: to, .. } = asked {
+        if let Prompt::Move { jumper, to, .. }
+        | Prompt::MoveUnpowered { jumper, to, .. }
+        | Prompt::Doubt { jumper, asked: to, .. } = asked
+        {
             self.drawing(*jumper, *to);
         }
         for text in words::prompt(&self.board, asked) {

@@ -19,7 +19,7 @@ const HOLD_MS: u32 = 3000;
 pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
     let pin = |channel: usize| board.channels[channel].pin.number;
     match *ask {
-        Ask::Who => vec![Request::Identify, Request::Identity, Request::Boot],
+        Ask::Who | Ask::Return => vec![Request::Identify, Request::Identity, Request::Boot],
         Ask::Boot => vec![Request::Boot],
         Ask::Prepare => prepare(board),
         Ask::Burst { channel, n, pull_up, discard, settle_us } => {
@@ -97,7 +97,7 @@ fn product_prescaler(board: &Board) -> u8 {
 pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
     match (ask, replies) {
         (
-            Ask::Who,
+            Ask::Who | Ask::Return,
             [
                 Reply::Identified { model, firmware, .. },
                 Reply::Identity { identity, unit },

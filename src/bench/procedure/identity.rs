@@ -63,6 +63,7 @@ impl Bench {
     fn known(&mut self, now: Duration, info: ProbeInfo) {
         let (written, serial) = (info.unit.clone(), &self.unit.serial);
         let other = !written.is_empty() && !serial.is_empty() && written != *serial;
+        self.identity.clone_from(&info.identity);
         self.tell(Event::Probe(info));
         self.tell_coverage();
         match other {

@@ -6,6 +6,7 @@
 
 mod identity;
 mod load;
+mod power;
 mod question;
 mod step;
 
@@ -19,7 +20,7 @@ use super::{
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
-use crate::walk::Walk;
+use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
@@ -62,6 +63,7 @@ enum State {
     Renaming { found: ProbeInfo },
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Cycling { silent: bool, next: Duration },
     Moving { watch: Box<Watch>, sweep: Option<Sweep>, next: Duration },
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
@@ -78,6 +80,7 @@ enum State {
 enum After {
     Cautions,
     Step,
+    Powered,
     Load(usize),
 }
 
@@ -95,6 +98,8 @@ pub struct Bench {
     step: usize,
     attempt: u32,
     moved_by: Option<MovedBy>,
+    /// What the chip is known by; empty when it keeps nothing.
+    identity: String,
     boot: Option<Boot>,
     /// When the boot was last looked at.
     boot_seen: Duration,
@@ -139,6 +144,7 @@ impl Bench {
             step: 0,
             attempt: 1,
             moved_by: None,
+            identity: String::new(),
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
@@ -219,6 +225,7 @@ impl Bench {
                 *sweep = Some(glance.ask(Ask::Boot, Keep::Boot));
                 self.go_on(now);
             }
+            State::Cycling { next, .. } if now >= *next => self.ask(Ask::Return),
             State::Asking { sweep, next, .. } if sweep.done() && now >= *next => {
                 *next = now + HEARTBEAT;
                 *sweep = Sweep::new().ask(Ask::Boot, Keep::Boot);
@@ -247,12 +254,13 @@ impl Bench {
     }
 
     fn answer(&mut self, now: Duration, answer: Answer) {
-        if self.is_about_identity() {
+        if self.asks_who_is_there() {
             return match std::mem::replace(&mut self.state, State::Over) {
                 State::Keeping { found } => self.kept(now, answer, found),
                 State::Owning { found } => self.owned(now, answer, found),
                 State::Renaming { found } => self.renamed(now, answer, found),
                 State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
+                State::Cycling { silent, .. } => self.called(now, answer, silent),
                 _ => self.greeted(now, answer),
             };
         }
@@ -273,7 +281,7 @@ impl Bench {
         self.go_on(now);
     }
 
-    fn is_about_identity(&self) -> bool {
+    fn asks_who_is_there(&self) -> bool {
         matches!(
             self.state,
             State::Greeting
@@ -281,6 +289,7 @@ impl Bench {
                 | State::Owning { .. }
                 | State::Renaming { .. }
                 | State::PuttingBack { .. }
+                | State::Cycling { .. }
         )
     }
 
@@ -371,6 +380,7 @@ impl Bench {
         match then {
             After::Cautions => self.wait_for_key(Prompt::Cautions),
             After::Step => self.begin_step(now),
+            After::Powered => self.powered(now),
             After::Load(load) => self.begin_load(now, load),
         }
     }
@@ -460,10 +470,14 @@ impl Procedure for Bench {
             return None;
         }
         match &self.state {
-            State::Moving { sweep: None, next, .. } => Some(*next),
+            State::Moving { sweep: None, next, .. } | State::Cycling { next, .. } => Some(*next),
             State::Asking { sweep, next, .. } if sweep.done() => Some(*next),
             _ => None,
         }
+    }
+
+    fn may_be_silent(&self) -> bool {
+        matches!(self.state, State::Cycling { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {

@@ -14,6 +14,7 @@ pub(super) struct KnownJumper {
     pub(super) id: String,
     pub(super) positions: Vec<String>,
     pub(super) open: bool,
+    pub(super) parked: bool,
 }
 
 /// What the names of a board file stand for.
@@ -230,7 +231,7 @@ impl Names {
         user: &str,
     ) -> Option<Place> {
         let jumper = &self.jumpers[jumper];
-        if name.it == "open" && jumper.open {
+        if (name.it == "open" && jumper.open) || (name.it == "parked" && jumper.parked) {
             return Some(Place::Open);
         }
         if let Some(index) = jumper.positions.iter().position(|p| p == name.it) {
@@ -239,8 +240,10 @@ impl Names {
         let what = format!("{user}: {} has no place `{}`", jumper.id, shown(name.it));
         let do_next = if name.it == "open" {
             format!("add `open = true` to {} if it may be left without a shunt", jumper.id)
+        } else if name.it == "parked" {
+            format!("add `parked = true` to {} if its shunt may be kept on one pin", jumper.id)
         } else {
-            let open = jumper.open.then_some("open");
+            let open = jumper.open.then_some(if jumper.parked { "parked" } else { "open" });
             let known = jumper.positions.iter().map(String::as_str).chain(open);
             lazily(log, || advice(name.it, "place", known))
         };
