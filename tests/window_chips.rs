@@ -4,6 +4,7 @@ mod circuit_support;
 
 use circuit_support::{Maker, net, setting};
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use std::sync::Arc;
 use strapwise::board::chip::{
     ATMEGA328P, ATMEGA4809, CHIPS, Chip, Figure, InputLevel, Point, Provenance, RP2040, SAMD21,
@@ -388,7 +389,7 @@ fn a_bent_converter_is_straightened_by_its_points() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(64) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::with_cases(64) })]
 
     #[test]
     fn straightening_undoes_the_bend_and_keeps_the_order(a in -200.0..4300.0, b in -200.0..4300.0) {
