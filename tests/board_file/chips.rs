@@ -305,6 +305,8 @@ fn a_reference_that_the_wiring_of_aref_does_not_allow_is_told_with_what_to_write
         .replace("pin = \"PC0\"", "pin = \"PD0\"");
     assert_eq!(read(&free).reference(), Volts(1.5));
     assert!(read(&free).chip.total.is_some_and(|t| t.lsb == 35.0));
+    let taken = told(&free.replace("pin = \"PD0\"", "pin = \"PD7\""));
+    assert!(taken.contains("A cannot use PD7"), "{taken}");
     let none = free.replace("1.5V", "1.8V");
     assert!(told(&none).contains("has no internal reference of 1.8 V"), "{}", told(&none));
     assert!(told(&none).contains("it has 2.5 V, 550 mV, 1.1 V, 1.5 V, 4.3 V"), "{}", told(&none));
