@@ -83,6 +83,18 @@ fn a_capacitor_that_cannot_recover_between_readings_is_dragged_along() {
     assert!((found / expected - 1.0).abs() < 0.02, "{found}, not {expected}");
 }
 
+#[test]
+fn a_capacitor_beyond_all_measure_leaves_a_share_of_the_step_and_no_nonsense() {
+    for keeps in [true, false] {
+        let mut chip = ATMEGA328P.clone();
+        chip.sampling.keeps = keeps;
+        for (ohms, farads) in [(0.0, 1e6), (1e9, 1e6), (1e12, 1e-12), (0.0, 0.0)] {
+            let found = left(&chip, &firmware(125e3, 1, 1), Ohms(ohms), Farads(farads));
+            assert!((0.0..=1.0).contains(&found), "{ohms} {farads}: {found}");
+        }
+    }
+}
+
 /// The circuit in small steps of time while the two are joined, as a reference of its own; apart,
 /// the pin recovers by its own time constant.
 fn stepped(chip: &Chip, firmware: &Firmware, source: f64, capacitor: f64) -> f64 {
