@@ -75,6 +75,23 @@ fn the_windows_as_text_show_the_figures_of_the_csv() {
 }
 
 #[test]
+fn what_might_be_changed_is_said_in_every_form_of_the_windows() {
+    let text = std::fs::read_to_string(board()).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("fast.toml");
+    std::fs::write(&path, text.replace("\"125kHz\"", "\"1MHz\"")).unwrap();
+    let name = path.to_str().unwrap();
+    let advice = "a converter clock of 1 MHz costs 5 more codes of error: slow it to 200 kHz";
+    let printed = strapwise(&["windows", name]).out;
+    let line = printed.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(line.contains(&format!("advice: {advice}")), "{printed}");
+    let csv = rows(strapwise(&["windows", name, "--format", "csv"]).out.as_bytes());
+    assert!(csv.iter().any(|r| r["from"] == "advice" && r["note"] == advice), "{csv:?}");
+    let json = strapwise(&["windows", name, "--format", "json"]).out;
+    assert!(json.contains(advice), "{json}");
+}
+
+#[test]
 fn tables_in_a_pipe_have_no_escape_sequences() {
     let looks = [windows("text"), windows("csv"), windows("json"), read(&[]).out];
     assert!(looks.iter().all(|text| !text.is_empty() && !text.contains('\x1b')));

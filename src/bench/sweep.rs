@@ -103,13 +103,21 @@ impl Sweep {
                     let pulled = burst(board, channel, GLANCE, true);
                     self.plan.push((pulled, Keep::Pulled(channel)));
                 }
-                let pairs = charge_pairs(board, channel);
-                self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
+                self = self.charge(board, channel);
             }
         }
         self = self.switches(board, channel, false);
         if !c.closes.is_empty() && c.kind == Kind::Analog {
             self.plan.push((burst(board, channel, BURST, false), Keep::Rest(channel)));
+        }
+        self
+    }
+
+    /// Adds charge sharing, where the converter has the 0 V input that it needs.
+    fn charge(mut self, board: &Board, channel: usize) -> Sweep {
+        if board.chip.ground_input {
+            let pairs = charge_pairs(board, channel);
+            self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
         }
         self
     }
@@ -127,8 +135,7 @@ impl Sweep {
                     let pulled = burst(board, channel, GLANCE / 4, true);
                     self.plan.push((pulled, Keep::Pulled(channel)));
                 }
-                let pairs = charge_pairs(board, channel);
-                self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
+                self = self.charge(board, channel);
             }
         }
         self.switches(board, channel, false)

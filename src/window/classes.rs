@@ -1,6 +1,7 @@
 //! The classes of a channel before they have limits: which settings belong together, and what
 //! band each of them spans.
 
+use super::converter;
 use super::expect::nominal_volts;
 use super::{
     Band, Expected, MOST_SETTINGS, WindowProblem, design_spread, expect, level_of, whole_scale,
@@ -263,6 +264,15 @@ pub(super) fn merge_codes(
     order.sort_by(|a, b| a.code.total_cmp(&b.code));
     for (i, above) in order.iter().enumerate() {
         for below in order[..i].iter().filter(|d| d.design.overlaps(above.design)) {
+            if converter::both_beyond(&board.chip, below.design, above.design) {
+                problems.push(WindowProblem::Unstated {
+                    channel: board.channels[channel].id.clone(),
+                    classes: [below.name(board), above.name(board)],
+                    chip: board.chip.part.to_string(),
+                    range: board.chip.usable,
+                });
+                continue;
+            }
             problems.push(WindowProblem::Overlap {
                 channel: board.channels[channel].id.clone(),
                 below: (below.name(board), below.design),

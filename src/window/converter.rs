@@ -64,6 +64,14 @@ pub(super) fn read(board: &Board, ideal: Band) -> Band {
     }
 }
 
+/// Whether two bands reach beyond the same end of the range for which errors are stated.
+pub(super) fn both_beyond(chip: &Chip, a: Band, b: Band) -> bool {
+    let full = f64::from(chip.full_scale);
+    let under = chip.usable.0.0 > 0.0 && a.low <= 0.0 && b.low <= 0.0;
+    let over = chip.usable.1.0 < 1.0 && a.high >= full && b.high >= full;
+    under || over
+}
+
 /// A band with what is left of the channel read before, which may have been anywhere from 0 V to
 /// the larger of supply and reference.
 pub(super) fn unsettled(board: &Board, band: Band, settling: Option<Settling>) -> Band {

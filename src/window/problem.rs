@@ -1,7 +1,7 @@
 //! What keeps a board from having windows, and what to change.
 
 use super::Band;
-use crate::units::{Amperes, Ohms, Volts};
+use crate::units::{Amperes, Ohms, Ratio, Volts};
 use std::fmt;
 
 /// Why a channel cannot tell its positions apart. Names are those of the board file.
@@ -17,6 +17,17 @@ pub enum WindowProblem {
         above: (String, Band),
         /// The resistors whose tolerance moves the two bands most, at most two.
         parts: Vec<String>,
+    },
+    /// Two positions lie beyond the range for which the converter's errors are stated, at one end.
+    Unstated {
+        /// Channel.
+        channel: String,
+        /// The positions.
+        classes: [String; 2],
+        /// The chip.
+        chip: String,
+        /// Share of the range, both ends.
+        range: (Ratio, Ratio),
     },
     /// Two options read alike on every channel of their set.
     Alike {
@@ -125,6 +136,16 @@ impl fmt::Display for WindowProblem {
                     ),
                 }
             }
+            WindowProblem::Unstated { channel, classes, chip, range } => write!(
+                f,
+                "channel {channel}: {} and {} both lie beyond the {:.0} to {:.0} percent of the \
+                 range for which the errors of the {chip} are stated; choose resistors that leave \
+                 one of them there at most",
+                classes[0],
+                classes[1],
+                100.0 * range.0.0,
+                100.0 * range.1.0
+            ),
             WindowProblem::Alike { set, options, channels } => write!(
                 f,
                 "options {set}: \"{}\" and \"{}\" read alike on {}; let another channel tell them \

@@ -68,6 +68,13 @@ fn joined(chip: &Chip, source: f64, farads: f64, seconds: f64) -> Step {
     [[at(-a, 1.0), at(a, 0.0)], [at(b, 0.0), at(-b - c, 1.0)]]
 }
 
+/// What a pin ends up with that keeps the share `kept` of it and gets `brought` each time. At most
+/// the step itself, also where a capacitor is too large for the digits.
+fn gathered(brought: f64, kept: f64) -> f64 {
+    let lost = 1.0 - kept;
+    if lost > 0.0 { (brought / lost).min(1.0) } else { 1.0 }
+}
+
 /// Share of a step of the input that is left in the first conversion that counts.
 ///
 /// The step is the one from the channel read before. Where the sample-and-hold keeps its voltage
@@ -84,14 +91,14 @@ pub fn left(chip: &Chip, firmware: &Firmware, source: Ohms, capacitor: Farads) -
     let whole = product(apart, joined);
     if !chip.sampling.keeps {
         // The pin after many conversions: p = w10 + w11 p.
-        let pin = whole[1][0] / (1.0 - whole[1][1]);
+        let pin = gathered(whole[1][0], whole[1][1]);
         return joined[0][0] + joined[0][1] * pin;
     }
     let discard = u32::from(firmware.discard);
     let reading = discard + u32::from(firmware.conversions);
     let visit = power(whole, reading);
     let meanwhile = recovered(f64::from(reading) * conversion);
-    let pin = meanwhile * visit[1][0] / (1.0 - meanwhile * visit[1][1]);
+    let pin = gathered(meanwhile * visit[1][0], meanwhile * visit[1][1]);
     let first = product(joined, power(whole, discard));
     first[0][0] + first[0][1] * pin
 }

@@ -39,6 +39,7 @@ pub static ATMEGA328P: Chip = Chip {
     }]),
     // Data sheet, "ADC Voltage Reference": with a voltage at AREF no other reference may be used.
     shared_aref: true,
+    aref_pin: None,
     // 1 µA at 5.5 V: 8271H p. 301.
     leakage: Amperes(1e-6),
     leakage_from: Provenance::Max,

@@ -52,6 +52,8 @@ pub static ATMEGA4809: Chip = Chip {
     ]),
     // The external reference has a pin of its own.
     shared_aref: false,
+    // VREFA is on PD7: multiplexing table (from memory).
+    aref_pin: Some("PD7"),
     // Below 0.05 µA typical, doubled: p. 18.
     leakage: Amperes(2.0 * 0.05e-6),
     leakage_from: Provenance::Typical,

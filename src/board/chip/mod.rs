@@ -207,6 +207,8 @@ pub struct Chip {
     /// Whether the internal reference and the supply come to the same pin as an external one, so
     /// that selecting one joins it to what feeds the pin.
     pub shared_aref: bool,
+    /// The one of the pins that an external reference takes up, if it is not a pin of its own.
+    pub aref_pin: Option<&'static str>,
     /// Leakage of an input pin as it enters a worst case, either sign; a typical one is doubled.
     pub leakage: Amperes,
     /// Where the leakage comes from.

@@ -30,6 +30,7 @@ pub static RP2040: Chip = Chip {
     // The converter refers to ADC_AVDD and has no reference of its own.
     internal: Cow::Borrowed(&[]),
     shared_aref: true,
+    aref_pin: None,
     // Assumed: no figure at hand.
     leakage: Amperes(1e-6),
     leakage_from: Provenance::Assumed,

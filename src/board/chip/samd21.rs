@@ -16,7 +16,8 @@ pub static SAMD21: Chip = Chip {
     // Twelve bits, single-ended, code = Vin * 4096 / Vref: converter chapter (from memory).
     scale: 4096.0,
     full_scale: 4095,
-    // Table 38-12 p. 1052, up to 105 °C. Offset 10 mV and gain 5 mV are 12.4 and 6.2 codes of 3.3 V.
+    // Table 38-12 p. 1052, up to 105 °C. Offset 10 mV and gain 5 mV are 12.4 and 6.2 codes at
+    // 3.3 V.
     offset: figure(12.4, Provenance::Max),
     gain: figure(6.2, Provenance::Max),
     inl: figure(5.0, Provenance::Max),
@@ -38,6 +39,8 @@ pub static SAMD21: Chip = Chip {
     }]),
     // External references have pins of their own.
     shared_aref: false,
+    // VREFA is on PA03: multiplexing table (from memory).
+    aref_pin: Some("PA03"),
     // 1 µA: SAM D20 table 32-12; that the D21 has the same is from memory.
     leakage: Amperes(1e-6),
     leakage_from: Provenance::Max,

@@ -117,6 +117,7 @@ impl<'a> Reading<'a> {
             correction: Cow::Owned(correction?),
             internal: Cow::Owned(internal?),
             shared_aref: !own_aref,
+            aref_pin: None,
             leakage: Amperes(leakage_from.worst(leakage.0)),
             leakage_from,
             pull_up,

@@ -158,7 +158,8 @@ impl Names {
         };
         if pin.reserved {
             let what = format!("{} cannot use {}", part.name, pin.name);
-            let do_next = format!("the probe's serial line needs {}; use another pin", pin.name);
+            let user = if chip.probe { "the probe's serial line" } else { "the chip itself" };
+            let do_next = format!("{user} needs {}; use another pin", pin.name);
             log.add(name.at, what, do_next);
             return None;
         }

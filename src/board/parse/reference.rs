@@ -1,6 +1,6 @@
 //! How AREF is wired, what the product's converter refers to, and what the chip makes of both.
 
-use super::super::chip::{Chip, Internal};
+use super::super::chip::{Chip, ChipPin, Internal};
 use super::super::{Aref, Firmware, Reference, Supply};
 use super::Reading;
 use super::table::Fields;
@@ -55,6 +55,10 @@ impl<'a> Reading<'a> {
         fitted.suit(range, firmware.adc_clock);
         if let Reference::Internal(Internal { total: Some(total), .. }) = firmware.reference {
             fitted.total = Some(total);
+        }
+        if matches!(supply.aref, Aref::External(..)) && chip.aref_pin.is_some() {
+            let taken = |pin: &&mut ChipPin| Some(&*pin.name) == chip.aref_pin;
+            fitted.pins.to_mut().iter_mut().filter(taken).for_each(|pin| pin.reserved = true);
         }
         if let Some(clocks) = self.sample_clocks(root) {
             fitted.sampling.clocks = clocks;
