@@ -89,7 +89,7 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
     let (min, max) = (code.saturating_sub(2), code.saturating_add(2).min(1023));
     let burst = |n: u16| Burst { n: n.into(), mean, sd, lag1: 0.1, min, max, q01: min, q99: max };
     match *ask {
-        Ask::Who => Answer::Who(ProbeInfo {
+        Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
             model: "PROBE-ATMEGA328P".into(),
             boot: boot.clone(),
             ..ProbeInfo::default()

@@ -222,7 +222,9 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
             };
             let step = match asked {
-                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } => format!("[{}/{}] ", at.step, steps - 2),
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } => {
+                    format!("[{}/{}] ", at.step, steps - 2)
+                }
                 _ => String::new(),
             };
             prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()

@@ -82,6 +82,10 @@ pub fn run_with(
                     unit.place(jumper, place);
                     Vec::new()
                 }
+                Deed::Power(on) => {
+                    unit.power(on);
+                    Vec::new()
+                }
                 Deed::Press(key) => conductor.key(now, key),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {

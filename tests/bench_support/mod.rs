@@ -67,6 +67,8 @@ pub struct Stand {
     pub loads_on: BTreeSet<usize>,
     /// Whether the probe has an identity, without which it counts no boots.
     pub counts_boots: bool,
+    /// Whether the unit has power.
+    pub powered: bool,
     /// The identity on the chip and the unit that it was written for.
     pub identity: (String, String),
     /// What stands where an identity is written.
@@ -125,6 +127,7 @@ impl Stand {
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
             counts_boots: true,
+            powered: true,
             identity: ("0BADCAFE".into(), String::new()),
             slots: [vec![0xFF; 4], vec![0x12; 4]],
             boots: 7,
@@ -176,6 +179,19 @@ impl Stand {
     pub fn place(&self, jumper: &str, name: &str) -> (usize, Place) {
         let j = self.jumper(jumper);
         (j, self.board.jumpers[j].place(name).expect("a place of the jumper"))
+    }
+
+    /// The place that the move asked for leads to.
+    pub fn walk_place(&self, jumper: &str) -> String {
+        let j = self.jumper(jumper);
+        match self.prompt() {
+            Some(Prompt::Move { jumper, to, .. } | Prompt::MoveUnpowered { jumper, to, .. })
+                if *jumper == j =>
+            {
+                self.board.jumpers[j].place_name(*to).to_string()
+            }
+            other => panic!("asked for {other:?}, not for {jumper}"),
+        }
     }
 
     // --- the bench and its probe -----------------------------------------------------------------
@@ -241,6 +257,16 @@ impl Stand {
         self
     }
 
+    /// The power of the unit is cut, or given back.
+    pub fn power(&mut self, on: bool) -> &mut Stand {
+        if on && !self.powered {
+            self.reset_probe();
+            self.cause = "POWER";
+        }
+        self.powered = on;
+        self
+    }
+
     /// The line to the probe is cut.
     pub fn lose_probe(&mut self) -> &mut Stand {
         self.under_way = None;
@@ -297,7 +323,8 @@ impl Stand {
 
     fn answer(&mut self, ask: &Ask) -> Answer {
         match *ask {
-            Ask::Who => Answer::Who(ProbeInfo {
+            Ask::Return if !self.powered => Answer::Silent,
+            Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
                 model: "PROBE-ATMEGA328P".into(),
                 version: "1".into(),
                 identity: self.identity.0.clone(),
@@ -478,6 +505,11 @@ impl Stand {
                 if key_needed {
                     self.wait(Duration::from_millis(300)).press(Key::Yes);
                 }
+            }
+            Prompt::MoveUnpowered { jumper, to, .. } => {
+                self.power(false).wait(2 * A_HAND_IS_SLOW);
+                self.put(jumper, to);
+                self.wait(Duration::from_secs(2)).power(true);
             }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;

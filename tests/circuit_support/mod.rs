@@ -86,7 +86,14 @@ impl Maker {
                 joins: vec![[self.net(a), self.net(b)]],
             })
             .collect();
-        self.0.jumpers.push(Jumper { id: id.into(), label: id.into(), positions, open, parked: false, power: false });
+        self.0.jumpers.push(Jumper {
+            id: id.into(),
+            label: id.into(),
+            positions,
+            open,
+            parked: false,
+            power: false,
+        });
         self.0.delivery.0.push(Place::At(0));
         self
     }
