@@ -8,7 +8,7 @@ use super::table::{At, Fields, elements, tables};
 /// Settings that one set of options may list; every two of them are compared.
 const MOST_SETTINGS: usize = 1024;
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn channels(&mut self, root: &Fields<'a>) -> Vec<Channel> {
         let keys = ["id", "label", "net", "pin", "kind", "pull_up", "closes"];
         let mut found = Vec::new();
