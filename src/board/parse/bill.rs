@@ -167,12 +167,16 @@ impl Bill {
         record: &StringRecord,
         columns: [Option<usize>; 3],
     ) {
-        let cell = |column: Option<usize>| {
-            let it = column.and_then(|c| record.get(c)).unwrap_or_default().trim();
-            // The reader gives no place for a cell; its text is looked for in the line.
-            let at = text.get(start..).and_then(|rest| rest.find(it)).unwrap_or(0);
-            Cell { text: it.to_string(), at: start + at }
-        };
+        // The reader gives no places of cells; their texts are looked for one after the other.
+        let mut at = start;
+        let mut cells = Vec::with_capacity(record.len());
+        for it in record.iter().map(str::trim) {
+            at += text.get(at..).and_then(|rest| rest.find(it)).unwrap_or(0);
+            cells.push(Cell { text: it.to_string(), at });
+            at += it.len();
+        }
+        let cell =
+            |column: Option<usize>| column.and_then(|c| cells.get(c)).cloned().unwrap_or_default();
         let [designators, value, tolerance] = columns.map(cell);
         let number = text.get(..designators.at).map_or(0, |t| t.matches('\n').count()) + 1;
         for id in expand(&designators.text) {
@@ -207,8 +211,12 @@ impl Bill {
                            one of the board's own parts";
             return Err(vec![(what, do_next.into())]);
         };
+        let known = self.wrong.len();
         let billed = self.value::<Q>(&id, &line);
         let share = self.tolerance(&id, &line);
+        if self.wrong.len() > known {
+            return Err(Complaints::new()); // told in the bill itself
+        }
         let place = format!("in line {} of {}", line.number, self.file.name);
         let mut complaints = Complaints::new();
         let mut differs = |here: String, there: String| {
