@@ -13,6 +13,7 @@ mod log;
 mod names;
 mod near;
 mod netlist;
+mod numbered;
 mod parts;
 mod reads;
 mod table;

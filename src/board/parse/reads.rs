@@ -3,10 +3,11 @@
 use super::super::{Channel, Kind, Meaning, OptionSet};
 use super::Reading;
 use super::names::Names;
+use super::numbered::over;
 use super::table::{At, Fields, elements, tables};
 
 /// Settings that one set of options may list; every two of them are compared.
-const MOST_SETTINGS: usize = 1024;
+pub(super) const MOST_SETTINGS: usize = 1024;
 
 impl<'a> Reading<'a, '_> {
     pub(super) fn channels(&mut self, root: &Fields<'a>) -> Vec<Channel> {
@@ -69,11 +70,19 @@ impl<'a> Reading<'a, '_> {
         let mut found = Vec::new();
         let mut readers: Vec<Option<String>> = vec![None; self.names.channels.len()];
         for table in tables(&mut self.log, root, "options") {
-            let keys = ["id", "label", "channels", "when"];
+            let keys = ["id", "label", "channels", "base", "when", "all", "inverted", "means"];
             let (part, id) = self.part(table, "set of options", "\"address\"", &keys);
             let label = part.text_or_empty(&mut self.log, "label", "\"bus address\"");
             let channels = self.option_channels(&part, &mut readers);
-            let when = self.meanings(&part);
+            let when = match (part.get("all"), part.get("when")) {
+                (Some(_), None) => self.numbered(&part),
+                (Some(_), Some(when)) => {
+                    let what = format!("{} has both `when` and `all`", part.name);
+                    self.log.add(when.span().start, what, "take one of the two out");
+                    None
+                }
+                (None, _) => self.meanings(&part),
+            };
             if let (Some(id), Some(label), Some(channels), Some(when)) = (id, label, channels, when)
             {
                 found.push(OptionSet { id, label, channels, when });
@@ -123,6 +132,7 @@ impl<'a> Reading<'a, '_> {
             self.log.add(value.span().start, what, format!("write `when = {like}`"));
             return None;
         }
+        let base = self.base(part)?;
         let mut found: Vec<At<Meaning>> = Vec::with_capacity(length);
         for element in elements(&mut self.log, part, "when", EACH) {
             let called = format!("an entry of {}", part.name);
@@ -135,7 +145,7 @@ impl<'a> Reading<'a, '_> {
                 continue;
             }
             if let (Some(means), Some(places)) = (means, places) {
-                let it = Meaning { places, means: means.it.to_string() };
+                let it = Meaning { places: over(&base, places), means: means.it.to_string() };
                 found.push(At { it, at: element.at });
             }
         }
