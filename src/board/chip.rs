@@ -54,6 +54,21 @@ pub struct ChipPin {
     pub reserved: bool,
 }
 
+impl ChipPin {
+    /// What stands for a pin where a meter reads: none of the chip's, and nothing can be done with
+    /// it.
+    pub fn meter() -> ChipPin {
+        ChipPin {
+            name: Cow::Borrowed("meter"),
+            number: u8::MAX,
+            adc: None,
+            pull_up: false,
+            digital: false,
+            reserved: true,
+        }
+    }
+}
+
 /// The electrical profile of a microcontroller.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chip {

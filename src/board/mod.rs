@@ -264,7 +264,7 @@ impl Setting {
     }
 }
 
-/// A pin of the microcontroller that the probe reads.
+/// A pin of the microcontroller that the probe reads, or a pair of nets for a meter.
 #[derive(Clone, Debug)]
 pub struct Channel {
     /// Name, for example `PROFILE`.
@@ -284,12 +284,20 @@ pub struct Channel {
 }
 
 /// How a channel is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
     /// By the converter.
     Analog,
     /// As a logic level.
     Digital,
+    /// As the resistance from its net to another by a person with a meter, the power off. No pin
+    /// reads it: its pin is [`ChipPin::meter`].
+    Meter {
+        /// The net at the other tip.
+        against: NetId,
+        /// How far the meter may be off.
+        accuracy: Ratio,
+    },
 }
 
 /// One thing that the firmware decides from its channels.

@@ -2,6 +2,7 @@
 
 pub mod header;
 pub mod letters;
+mod positions;
 pub mod table;
 pub mod windows;
 pub mod words;

@@ -1,5 +1,6 @@
 //! What a channel shows in a setting on a good unit, with everything that a good unit may do.
 
+use super::ohms;
 use crate::board::chip::{Chip, Provenance};
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::{self, Circuit, Node, Parts, Spread};
@@ -90,6 +91,9 @@ pub fn expect_closed(
 }
 
 fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
+    if let Kind::Meter { against, accuracy } = channel.kind {
+        return ohms::expected(board, setting, [channel.net, against], accuracy);
+    }
     let supply = board.supply.volts;
     let parts = Parts::nominal(board);
     let node = Circuit::solve(board, &parts, setting, &channel.closes).node(channel.net);
@@ -163,7 +167,7 @@ fn band(board: &Board, setting: &Setting, channel: &Channel, spread: &Spread) ->
     };
     let ideal = Band { low: low * chip.scale, high: high * chip.scale };
     match channel.kind {
-        Kind::Digital => ideal,
+        Kind::Digital | Kind::Meter { .. } => ideal,
         Kind::Analog => {
             let full = f64::from(chip.full_scale);
             let code = |c: f64| c.clamp(0.0, full);

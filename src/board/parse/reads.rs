@@ -1,39 +1,105 @@
 //! What is read and what it means: channels and options.
 
-use super::super::{Channel, Kind, Meaning, OptionSet};
+use super::super::chip::ChipPin;
+use super::super::{Channel, Kind, Meaning, NetId, OptionSet};
 use super::Reading;
 use super::names::Names;
 use super::numbered::over;
-use super::table::{At, Fields, elements, tables};
+use super::table::{At, Fields, elements, tables, texts};
+use crate::units::Ratio;
 
 /// Settings that one set of options may list; every two of them are compared.
 pub(super) const MOST_SETTINGS: usize = 1024;
 
+/// Accuracy of a meter for which none is given: that of a hand-held one on its resistance ranges
+/// (common practice, no source).
+const METER: Ratio = Ratio(0.01);
+
 impl<'a> Reading<'a, '_> {
     pub(super) fn channels(&mut self, root: &Fields<'a>) -> Vec<Channel> {
-        let keys = ["id", "label", "net", "pin", "kind", "pull_up", "closes"];
+        let keys =
+            ["id", "label", "kind", "net", "pin", "pull_up", "closes", "between", "accuracy"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "channel") {
             let (part, id) = self.part(table, "channel", "\"ADDR0\"", &keys);
             self.names.channels.extend(id.clone());
             let label = part.text_or_empty(&mut self.log, "label", "\"address bit 0\"");
-            let net = part
-                .text(&mut self.log, "net", "\"ADDR0\"")
-                .and_then(|name| self.names.known_net(&mut self.log, name, &part.name));
-            let pin = self.names.pin(&mut self.log, &part, self.chip.as_deref());
-            let kinds = [("analog", Kind::Analog), ("digital", Kind::Digital)];
-            let kind = part.choice(&mut self.log, "kind", &kinds);
-            let pull_up = part.flag(&mut self.log, "pull_up");
-            let closes = self.closes(&part);
-            if let (Some(id), Some(label), Some(net), Some(pin), Some(kind), Some(closes)) =
-                (id, label, net, pin, kind, closes)
-            {
-                let channel = Channel { id, label, net, pin: pin.it, kind, pull_up, closes };
-                self.check_channel(&channel, &part, pin.at);
-                found.push(channel);
-            }
+            let kinds =
+                [("analog", Some(Kind::Analog)), ("digital", Some(Kind::Digital)), ("meter", None)];
+            let Some(kind) = part.choice(&mut self.log, "kind", &kinds) else { continue };
+            let channel = match kind {
+                Some(kind) => self.pin_channel(&part, id, label, kind),
+                None => self.meter_channel(&part, id, label),
+            };
+            found.extend(channel);
         }
         found
+    }
+
+    /// A channel that a pin of the chip reads.
+    fn pin_channel(
+        &mut self,
+        part: &Fields<'a>,
+        id: Option<String>,
+        label: Option<String>,
+        kind: Kind,
+    ) -> Option<Channel> {
+        self.not_for(part, &["between", "accuracy"], "a meter reads");
+        let net = part
+            .text(&mut self.log, "net", "\"ADDR0\"")
+            .and_then(|name| self.names.known_net(&mut self.log, name, &part.name));
+        let pin = self.names.pin(&mut self.log, part, self.chip.as_deref());
+        let pull_up = part.flag(&mut self.log, "pull_up");
+        let closes = self.closes(part);
+        let (net, pin) = (net?, pin?);
+        let (id, label, closes) = (id?, label?, closes?);
+        let channel = Channel { id, label, net, pin: pin.it, kind, pull_up, closes };
+        self.check_channel(&channel, part, pin.at);
+        Some(channel)
+    }
+
+    /// A channel that a person reads with a meter.
+    fn meter_channel(
+        &mut self,
+        part: &Fields<'a>,
+        id: Option<String>,
+        label: Option<String>,
+    ) -> Option<Channel> {
+        const LIKE: &str = "[\"A\", \"B\"]";
+        self.not_for(part, &["net", "pin", "pull_up", "closes"], "a pin reads");
+        let accuracy = match part.get("accuracy") {
+            Some(_) => part.share(&mut self.log, "accuracy", "\"1%\""),
+            None => Some(METER),
+        };
+        let value = part.need(&mut self.log, "between", LIKE)?;
+        let Some(names) = texts(value).filter(|n| n.len() == 2) else {
+            let what = format!("`between` of {} is not a pair of nets", part.name);
+            self.log.add(value.span().start, what, format!("write `between = {LIKE}`"));
+            return None;
+        };
+        let known = |n: &At<&str>| self.names.known_net(&mut self.log, *n, &part.name);
+        let nets: Vec<Option<NetId>> = names.iter().map(known).collect();
+        let [Some(net), Some(against)] = nets[..] else { return None };
+        if net == against {
+            let what = format!("{} is measured from {} to itself", part.name, names[0].it);
+            self.log.add(value.span().start, what, "name the two different nets at the tips");
+            return None;
+        }
+        let kind = Kind::Meter { against, accuracy: accuracy? };
+        let pin = ChipPin::meter();
+        let (id, label, closes) = (id?, label?, Vec::new());
+        Some(Channel { id, label, net, pin, kind, pull_up: false, closes })
+    }
+
+    /// Keys that mean nothing in a channel of this kind.
+    fn not_for(&mut self, part: &Fields<'_>, keys: &[&str], whose: &str) {
+        for key in keys {
+            if let Some(value) = part.get(key) {
+                let what =
+                    format!("{} has `{key}`, which is for a channel that {whose}", part.name);
+                self.log.add(value.span().start, what, "take it out, or correct `kind`");
+            }
+        }
     }
 
     /// Whether the pin can do what the channel asks of it.
