@@ -103,7 +103,12 @@ fn heading(board: &Board, channel: &Channel) -> String {
 fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
     let mut table = Table::new(&["position", "option", "ohm", "band", "window", "margin", "%"]);
     // Without blank and unit, which the heading gives: `4.7k`.
-    let short = |ohms: f64| format!("{:.5}", Ohms(ohms)).replace([' ', 'Ω'], "");
+    let digits = |ohms: f64, n: usize| match ohms {
+        // An `m` would be taken for mega.
+        x if x < 1.0 => format!("{x:.3}"),
+        x => format!("{:.n$}", Ohms(x)).replace([' ', 'Ω'], ""),
+    };
+    let short = |ohms: f64| digits(ohms, 4);
     for (class, name) in w.classes.iter().zip(&names.classes) {
         let window = match class.limits {
             Limits::Ohms { low, high } => format!("{}..{}", short(low.0), short(high.0)),
@@ -112,10 +117,10 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
         table.rows.push(vec![
             name.as_str().into(),
             class.means.as_deref().unwrap_or("-").into(),
-            short(class.code).into(),
+            digits(class.code, 6).into(),
             format!("{}..{}", short(class.design.low), short(class.design.high)).into(),
             window.into(),
-            short(class.margin_code).into(),
+            digits(class.margin_code, 3).into(),
             Cell::number(Some(class.margin_pct), 0),
         ]);
     }

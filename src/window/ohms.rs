@@ -12,17 +12,17 @@ use crate::circuit::{Circuit, Group, Node, Parts, Spread, groups};
 use crate::units::{Ohms, Ratio, Volts};
 use crate::window::WindowProblem;
 
-/// Resistance beyond which a meter shows an open circuit: 1 TΩ, far above any hand-held one.
-const OPEN: f64 = 1e12;
 /// How many times the highest resistance of the other positions an open circuit has at least, as
 /// the windows of a meter take it.
 const DECADE: f64 = 10.0;
 /// The same where there is no other position, in ohms: more than damp hands between the tips.
 const OPEN_ALONE: f64 = 10e6;
 
-/// A board with the tips of a meter for its rails.
+/// A board with one tip of a meter for its ground, and its supply nowhere: the source resistance
+/// of the other tip is what the meter shows, found without subtracting anything.
 struct Tips {
     board: Board,
+    tip: NetId,
     /// What joins the rails besides the parts of the file, unless the tips are at the rails.
     rails: Option<[NetId; 2]>,
 }
@@ -33,19 +33,22 @@ impl Tips {
         let between = !rails.iter().all(|rail| tips.contains(rail));
         let mut seen = board.clone();
         seen.sources.clear();
-        [seen.supply.net, seen.supply.ground] = tips;
-        Tips { board: seen, rails: between.then_some(rails) }
+        seen.supply.net = NetId(seen.nets.len());
+        seen.nets.push(String::new());
+        seen.supply.ground = tips[1];
+        Tips { board: seen, tip: tips[0], rails: between.then_some(rails) }
     }
 
     /// Ohms between the tips; infinite where nothing joins them.
     fn ohms(&self, setting: &Setting, resistors: Vec<Ohms>, contact: Ohms, rails: Ohms) -> f64 {
         let mut parts = Parts::nominal(&self.board);
-        parts.supply = Volts(1.0);
         parts.resistors = resistors;
         parts.contacts.iter_mut().flatten().for_each(|c| *c = contact);
         parts.bridges.extend(self.rails.map(|between| (between, rails)));
-        let siemens = Circuit::solve(&self.board, &parts, setting, &[]).supply_current().0;
-        if siemens * OPEN > 1.0 { 1.0 / siemens } else { f64::INFINITY }
+        match Circuit::solve(&self.board, &parts, setting, &[]).node(self.tip) {
+            Node::Driven { source, .. } => source.0,
+            Node::Floating => f64::INFINITY,
+        }
     }
 
     fn band(&self, setting: &Setting, spread: &Spread, accuracy: Ratio) -> Band {
@@ -66,6 +69,8 @@ impl Tips {
 pub(super) fn group(board: &Board, tips: [NetId; 2]) -> Group {
     let seen = Tips::new(board, tips);
     let mut board = seen.board;
+    // Groups end at both tips.
+    board.supply.net = seen.tip;
     if let (Some(between), Some(any)) = (seen.rails, board.resistors.first().cloned()) {
         board.resistors.push(Resistor { between, ..any });
     }
@@ -189,7 +194,7 @@ pub(super) fn overlap(
             *moved += if by.is_finite() { by } else { 0.0 };
         }
     }
-    let least = 1e-6 * above.design.low.min(OPEN);
+    let least = 1e-6 * below.design.high;
     let mut order: Vec<usize> = (0..moved.len()).filter(|&i| moved[i] > least).collect();
     order.sort_by(|&a, &b| moved[b].total_cmp(&moved[a]));
     let band = |d: &Draft| (Ohms(d.design.low), Ohms(d.design.high));

@@ -159,7 +159,7 @@ impl<'a> Reading<'a, '_> {
             Kind::Capacitor(_) => "capacitor",
             _ => "source",
         };
-        let id = self.names.claim_id(log, element.name, called, "R1")?;
+        let id = self.names.claim_element(log, element.name, called)?;
         let [a, b] = element.nodes.map(|node| self.names.joined_net(log, node));
         let between = [a?, b?];
         if between[0] == between[1] {

@@ -33,8 +33,10 @@ pub(super) struct Names {
     pub(super) switches: Vec<String>,
     pub(super) jumpers: Vec<KnownJumper>,
     pub(super) channels: Vec<String>,
-    /// Whether names count as in SPICE, where case does not.
+    /// Whether nets count as in SPICE, where case does not.
     spice: bool,
+    /// Kind of element of the netlist by its name in lower case.
+    elements: HashMap<String, &'static str>,
     /// Nets held against others by voltages, each with the one that it is held against.
     fixed: HashMap<NetId, NetId>,
     /// Sources with a tolerance.
@@ -66,32 +68,43 @@ impl Names {
         kind: &'static str,
         like: &str,
     ) -> Option<String> {
-        let key = self.key(id.it).into_owned();
+        let lower = id.it.to_ascii_lowercase();
         if let Err(why) = check_id(id.it) {
             let what = format!("the id `{}` {why}", shown(id.it));
             log.add(id.at, what, format!("write it like `{like}`"));
-        } else if let Some(taken) = self.ids.get(&key) {
+        } else if let Some(taken) = self.ids.get(id.it).or_else(|| self.elements.get(&lower)) {
             let what = format!("`{}` is already the id of a {taken}", id.it);
             log.add(id.at, what, format!("give this {kind} an id of its own"));
         } else {
-            self.ids.insert(key, kind);
+            self.ids.insert(id.it.to_string(), kind);
         }
         // The name is known all the same: naming it elsewhere is no second mistake.
         Some(id.it.to_string())
     }
 
-    /// From here on names count as in SPICE: alike in either case, and `0` and `gnd` are ground.
+    /// The same for an element of the netlist, whose name no other may have in either case.
+    pub(super) fn claim_element(
+        &mut self,
+        log: &mut Log<'_>,
+        id: At<&str>,
+        kind: &'static str,
+    ) -> Option<String> {
+        let claimed = self.claim_id(log, id, kind, "R1")?;
+        self.elements.insert(id.it.to_ascii_lowercase(), kind);
+        Some(claimed)
+    }
+
+    /// From here on nets count as in SPICE: alike in either case, and `0` and `gnd` are ground.
     pub(super) fn as_in_spice(&mut self, ground: Option<NetId>) {
         self.spice = true;
         self.net_ids = self.net_ids.drain().map(|(k, id)| (k.to_ascii_lowercase(), id)).collect();
-        self.ids = self.ids.drain().map(|(k, kind)| (k.to_ascii_lowercase(), kind)).collect();
         if let Some(ground) = ground {
             self.net_ids.insert("0".into(), ground);
             self.net_ids.entry("gnd".into()).or_insert(ground);
         }
     }
 
-    /// The form in which a name is kept.
+    /// The form in which the name of a net is kept.
     fn key<'k>(&self, name: &'k str) -> Cow<'k, str> {
         match self.spice {
             true => Cow::Owned(name.to_ascii_lowercase()),
