@@ -2,6 +2,7 @@
 
 mod against_ngspice;
 mod bill;
+mod mutation;
 mod spice;
 
 use strapwise::board::{self, Board, Problems};
