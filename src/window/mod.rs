@@ -163,6 +163,7 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
             Err(found) => problems.extend(found),
         }
     }
+    shorts::once(&mut problems);
     if problems.is_empty() {
         problems.extend(alike(board, &channels));
     }

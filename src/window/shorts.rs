@@ -55,3 +55,18 @@ pub(super) fn shorts(board: &Board) -> Vec<WindowProblem> {
     }
     found
 }
+
+/// A short that a channel tells of, with its position, is not told a second time.
+pub(super) fn once(problems: &mut Vec<WindowProblem>) {
+    let told: BTreeSet<String> = problems
+        .iter()
+        .filter_map(|problem| match problem {
+            WindowProblem::Short { setting, .. } => Some(setting.clone()),
+            _ => None,
+        })
+        .collect();
+    problems.retain(|problem| match problem {
+        WindowProblem::ShortSetting { setting, .. } => !told.contains(setting),
+        _ => true,
+    });
+}
