@@ -47,7 +47,7 @@ fn limits(board: &Board) -> Vec<(u16, u16)> {
     classes
         .map(|c| match c.limits {
             Limits::Codes { low, high } => (low, high),
-            Limits::Level(_) => panic!("an analog channel has codes"),
+            Limits::Level(_) | Limits::Ohms { .. } => panic!("an analog channel has codes"),
         })
         .collect()
 }

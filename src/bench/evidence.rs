@@ -42,12 +42,16 @@ pub(super) fn shapes(
 
 fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: usize) -> Shape {
     let classes = &windows.channels[channel];
+    if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
+        return Shape::Unknown;
+    }
     if let Some(class) = classes.class_of_setting(setting) {
         return Shape::Class(class);
     }
     let expected = window::expect(board, setting, channel);
     match (board.channels[channel].kind, expected.node) {
         (_, Node::Floating) => Shape::Open,
+        (Kind::Meter { .. }, _) => Shape::Unknown,
         (Kind::Analog, _) => {
             classes.class_of_code(expected.code).map_or(Shape::Between, Shape::Class)
         }
@@ -70,6 +74,7 @@ pub(super) fn seen_shapes(board: &Board, windows: &Windows, got: &Got) -> Vec<Sh
 fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readings) -> Shape {
     let classes = &windows.channels[channel];
     match board.channels[channel].kind {
+        Kind::Meter { .. } => Shape::Unknown,
         Kind::Analog => {
             if looks_open(board, readings) {
                 return Shape::Open;

@@ -8,7 +8,7 @@
 
 use super::{Burst, Check, Driven, Mode, Verdict};
 use crate::board::chip::Chip;
-use crate::board::{Board, Channel, Kind, Level, Setting};
+use crate::board::{Board, Channel, Kind, Level, NetId, Setting};
 use crate::circuit::Node;
 use crate::window::{self, Band, Expected, Limits, Windows};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -151,6 +151,10 @@ pub fn channel(
         Kind::Digital => {
             vec![digital(board, windows, setting, channel, on, readings, &expected)]
         }
+        Kind::Meter { against, .. } => {
+            let judge = Analog { board, windows, setting, channel, on, readings, expected };
+            vec![judge.by_meter(against)]
+        }
     }
 }
 
@@ -207,6 +211,20 @@ impl Analog<'_> {
             verdict: Verdict::NotTested,
             reason: String::new(),
         }
+    }
+
+    /// What only a meter reads is not tested here, and says what to do.
+    fn by_meter(&self, against: NetId) -> Check {
+        let mut check = self.blank(Mode::Mean, None, Driven::NotShown);
+        let channel = &self.board.channels[self.channel];
+        (check.kind, check.expected_code, check.bench_band) = (channel.kind, None, None);
+        let [a, b] = [channel.net, against].map(|net| self.board.net_name(net));
+        let range = match check.limits {
+            Some(Limits::Ohms { low, high }) => format!(" {low} to {high}"),
+            _ => " what `windows` says".into(),
+        };
+        check.reason = format!("measure {a} to {b} with a meter, the power off:{range}");
+        check
     }
 
     fn judge(&self, mode: Mode, burst: Option<Burst>, driven: Driven) -> Check {

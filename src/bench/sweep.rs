@@ -92,6 +92,8 @@ impl Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
+            // Read by a person, the power off.
+            Kind::Meter { .. } => {}
             Kind::Digital => {
                 self = self.levels(board, channel, c.pin.pull_up).discharged(board, channel);
             }
@@ -127,6 +129,7 @@ impl Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
+            Kind::Meter { .. } => {}
             // No pull-up here: it would leave its charge on an open pin.
             Kind::Digital => self = self.levels(board, channel, false),
             Kind::Analog => {

@@ -7,10 +7,10 @@ pub mod ids;
 mod parse;
 mod problem;
 
-pub use parse::{parse, parse_bytes};
+pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 
-use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
+use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 use chip::{Chip, ChipPin, Internal};
 use std::sync::Arc;
 
@@ -27,7 +27,8 @@ pub struct Board {
     pub revision: String,
     /// One sentence on what the board is for.
     pub about: String,
-    /// SHA-256 of the board file's bytes, lower-case hex.
+    /// SHA-256 of the board file's bytes, lower-case hex; the bytes of the netlist and of the bill
+    /// of materials follow those of the board file where it names them.
     pub sha256: String,
     /// The microcontroller.
     pub chip: Arc<Chip>,
@@ -39,6 +40,8 @@ pub struct Board {
     pub resistors: Vec<Resistor>,
     /// Capacitors at the nets that channels read.
     pub capacitors: Vec<Capacitor>,
+    /// Voltages and currents fed in besides the supply.
+    pub sources: Vec<Source>,
     /// Contacts closed by pins of the microcontroller.
     pub switches: Vec<Switch>,
     /// Headers with their shunts, in the order of the file.
@@ -129,6 +132,28 @@ pub struct Capacitor {
     pub between: [NetId; 2],
     /// Nominal value.
     pub farads: Farads,
+}
+
+/// A further voltage, or a current, that something outside the jumper circuits feeds in.
+#[derive(Clone, Debug)]
+pub struct Source {
+    /// Designator.
+    pub id: String,
+    /// Its two nets, in the order that [`Feed`] counts them.
+    pub between: [NetId; 2],
+    /// What it feeds.
+    pub feed: Feed,
+    /// How far its value may be off.
+    pub tolerance: Ratio,
+}
+
+/// What a source feeds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Feed {
+    /// The voltage of its first net against its second.
+    Volts(Volts),
+    /// The current that flows through it from its first net to its second, as SPICE counts it.
+    Amperes(Amperes),
 }
 
 /// A contact closed by a pin of the microcontroller.
@@ -275,7 +300,7 @@ impl Setting {
     }
 }
 
-/// A pin of the microcontroller that the probe reads.
+/// A pin of the microcontroller that the probe reads, or a pair of nets for a meter.
 #[derive(Clone, Debug)]
 pub struct Channel {
     /// Name, for example `PROFILE`.
@@ -298,12 +323,20 @@ pub struct Channel {
 }
 
 /// How a channel is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
     /// By the converter.
     Analog,
     /// As a logic level.
     Digital,
+    /// As the resistance from its net to another by a person with a meter, the power off. No pin
+    /// reads it: its pin is [`ChipPin::meter`].
+    Meter {
+        /// The net at the other tip.
+        against: NetId,
+        /// How far the meter may be off.
+        accuracy: Ratio,
+    },
 }
 
 /// One thing that the firmware decides from its channels.

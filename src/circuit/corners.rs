@@ -8,6 +8,7 @@
 //! them again, and try both ends of the few parts whose sign may turn.
 
 use super::network::{self, End, Home, Link, Origin, Piece, Solution, Value};
+use super::sources::{self, Ties};
 use crate::board::{Board, NetId, Setting};
 use crate::units::{Amperes, Ohms, Volts};
 
@@ -86,6 +87,10 @@ struct Case {
     spans: Vec<Span>,
     links: Vec<Link>,
     node: usize,
+    /// Volts that sources hold the net above its node.
+    above: f64,
+    /// Whether sources feed the board, so that ratios depend on the supply.
+    fed: bool,
     pins: Vec<f64>,
     leakage: f64,
     supply: (f64, f64),
@@ -111,11 +116,28 @@ pub fn extremes(
     net: NetId,
     spread: &Spread,
 ) -> Option<(f64, f64)> {
-    if net == board.supply.net {
-        return Some((1.0, 1.0));
+    if board.sources.is_empty() {
+        return of_sources(board, setting, closed, net, spread);
     }
-    if net == board.supply.ground {
-        return Some((0.0, 0.0));
+    let corners = sources::corners(board);
+    let each = corners.iter().map(|corner| of_sources(corner, setting, closed, net, spread));
+    each.reduce(|a, b| {
+        let (a, b) = (a?, b?);
+        Some((a.0.min(b.0), a.1.max(b.1)))
+    })?
+}
+
+/// The same with the sources as they are.
+fn of_sources(
+    board: &Board,
+    setting: &Setting,
+    closed: &[usize],
+    net: NetId,
+    spread: &Spread,
+) -> Option<(f64, f64)> {
+    let fixed = |supply: Volts| Some(Ties::new(board).fixed(board, net, supply.0)? / supply.0);
+    if let (Some(a), Some(b)) = (fixed(spread.supply.0), fixed(spread.supply.1)) {
+        return Some((a.min(b), a.max(b)));
     }
     let case = Case::new(board, setting, closed, net, spread)?;
     Some((case.extreme(-1.0)?, case.extreme(1.0)?))
@@ -164,17 +186,22 @@ impl Case {
             links.push(Link { between, origin: Origin::PullUp });
         }
         let spans: Vec<Span> = links.iter().map(|l| span(board, spread, l.origin)).collect();
-        let (mut pieces, homes) = network::pieces(board, &links, |i| spans[i].high.is_finite());
+        let ties = Ties::new(board);
+        let (mut pieces, homes) =
+            network::pieces(board, &links, &ties, |i| spans[i].high.is_finite());
         let Home::Node { piece, node } = homes[net.0] else { return None };
         let piece = pieces.swap_remove(piece);
         let mut pins = vec![0.0; piece.nets.len()];
         for channel in &board.channels {
-            if let Some(i) = piece.nets.iter().position(|&n| n == channel.net) {
+            let lead = ties.lead[channel.net.0];
+            if let Some(i) = piece.nets.iter().position(|&n| n == lead) {
                 pins[i] += 1.0;
             }
         }
         let supply = (spread.supply.0.0, spread.supply.1.0);
-        let case = Case { piece, spans, links, node, pins, leakage: spread.leakage.0, supply };
+        let (above, fed) = (ties.above[net.0], !board.sources.is_empty());
+        let leakage = spread.leakage.0;
+        let case = Case { piece, spans, links, node, above, fed, pins, leakage, supply };
         let driven = case.at_middle(0.0).solution.driven[case.node];
         driven.then_some(case)
     }
@@ -192,7 +219,7 @@ impl Case {
         let inject: Vec<f64> = self.pins.iter().map(|p| sign * p * self.leakage).collect();
         let solution = self.piece.solve(&values, supply, &inject);
         let adjoint = solution.mesh.column(self.node);
-        let ratio = solution.volts[self.node] / supply;
+        let ratio = (solution.volts[self.node] + self.above) / supply;
         Point { values, solution, adjoint, ratio }
     }
 
@@ -302,7 +329,7 @@ impl Case {
                 forks.extend([Fork::Ohms(branch.link), Fork::Drop(branch.link)]);
             }
         }
-        if !forks.is_empty() {
+        if !forks.is_empty() || self.fed {
             forks.push(Fork::Supply);
         }
         let point = self.at_middle(sign);
@@ -318,10 +345,17 @@ impl Case {
 
     /// The most that branch `k` can move the ratio, if the sign of its slope may turn.
     fn may_turn(&self, point: &Point, k: usize) -> Option<f64> {
-        let [End::Node(a), End::Node(b)] = self.piece.branches[k].ends else { return None };
+        let ends = self.piece.branches[k].ends;
+        // The current of a part at a rail can turn only where another source drives it.
+        if !self.fed && !ends.iter().all(|&end| is_node(end)) {
+            return None;
+        }
         let mut inject = vec![0.0; self.piece.nets.len()];
-        inject[a] += 1.0;
-        inject[b] -= 1.0;
+        for (end, amps) in ends.iter().zip([1.0, -1.0]) {
+            if let End::Node(i) = end {
+                inject[*i] += amps;
+            }
+        }
         let column = point.solution.mesh.solve(0.0, &inject);
         let at = |end: End| match end {
             End::Node(i) => column[i],

@@ -96,7 +96,22 @@ fn load(path: &Path) -> Result<Arc<Board>, Failure> {
         return Err(Failure::input(what));
     }
     let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
-    read_board(board::parse_bytes(&name, &bytes))
+    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+}
+
+/// A netlist or bill of materials larger than this is none.
+const LARGEST_BESIDE: u64 = 16 << 20;
+
+/// Reads a file that a board file names.
+fn beside(path: &Path) -> Result<Vec<u8>, String> {
+    let found = std::fs::metadata(path).map_err(|e| e.to_string())?;
+    if !found.is_file() {
+        return Err("it is no file".into());
+    }
+    if found.len() > LARGEST_BESIDE {
+        return Err(format!("it is {} bytes long, {LARGEST_BESIDE} are the most", found.len()));
+    }
+    std::fs::read(path).map_err(|e| e.to_string())
 }
 
 /// Reads and checks the file of a board that is to be read through the probe.

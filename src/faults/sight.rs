@@ -90,6 +90,8 @@ impl<'a> Views<'a> {
             |closed: &[usize]| Circuit::solve(self.board, parts, setting, closed).node(c.net);
         let reads = node(&c.closes);
         let shows = match c.kind {
+            // The sequence reads it by no pin.
+            Kind::Meter { .. } => false,
             Kind::Digital => level_shows(self.board, c, reads, &view.reads),
             Kind::Analog => code_shows(self.board, c, reads, &view.reads),
         };

@@ -177,6 +177,7 @@ impl Folder {
         row.rule = match check.kind {
             Kind::Analog => GUARDED.to_string(),
             Kind::Digital => SIMPLE.to_string(),
+            Kind::Meter { .. } => String::new(),
         };
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
@@ -265,7 +266,7 @@ fn put_burst(row: &mut Row, burst: &Burst) {
 /// Limits of a digital channel are those of the share of ones: 0 or 1.
 fn put_limits(row: &mut Row, limits: Option<&Limits>) {
     let (low, high) = match limits {
-        None => return,
+        None | Some(Limits::Ohms { .. }) => return,
         Some(Limits::Codes { low, high }) => (*low, *high),
         Some(Limits::Level(Level::Low)) => (0, 0),
         Some(Limits::Level(Level::High)) => (1, 1),

@@ -3,6 +3,7 @@
 pub mod coverage;
 pub mod header;
 pub mod letters;
+mod positions;
 pub mod table;
 pub mod windows;
 pub mod words;

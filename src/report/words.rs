@@ -131,7 +131,7 @@ pub fn check(board: &Board, check: &Check) -> String {
             let word = if b.mean > 0.99 { "high" } else { "low" };
             if b.min == b.max { word.to_string() } else { "between".to_string() }
         }
-        (None, _) => "no reading".into(),
+        (None, _) | (_, crate::board::Kind::Meter { .. }) => "no reading".into(),
     };
     let option = match (&check.option_read, &check.option_expected) {
         (Some(option), _) => option.clone(),

@@ -1,7 +1,7 @@
 //! What a channel shows in a setting on a good unit, with everything that a good unit may do.
 
 use super::converter::{self, whole_scale};
-use super::{adc, notes, settle};
+use super::{adc, notes, ohms, settle};
 use crate::board::chip::Chip;
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::{self, Circuit, Node, Parts, Spread};
@@ -101,12 +101,15 @@ pub fn expect_closed(
 }
 
 fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
+    if let Kind::Meter { against, accuracy } = channel.kind {
+        return ohms::expected(board, setting, [channel.net, against], accuracy);
+    }
     let parts = Parts::nominal(board);
     let node = Circuit::solve(board, &parts, setting, &channel.closes).node(channel.net);
     let volts = nominal_volts(board, channel, node);
     let of_supply = volts.0 * board.chip.scale / board.supply.volts.0;
     let code = match channel.kind {
-        Kind::Digital => of_supply,
+        Kind::Digital | Kind::Meter { .. } => of_supply,
         Kind::Analog => adc::code_at(volts, board),
     };
     let floats = node == Node::Floating && !channel.pull_up;
@@ -171,8 +174,9 @@ fn spread(board: &Board, allowance: f64, pull_up: bool) -> Spread {
 
 fn band(board: &Board, setting: &Setting, channel: &Channel, spread: &Spread) -> Band {
     match channel.kind {
-        // Input levels are shares of the supply, whatever the converter refers to.
-        Kind::Digital => {
+        // Input levels are shares of the supply, whatever the converter refers to. A meter has
+        // bands of its own.
+        Kind::Digital | Kind::Meter { .. } => {
             let net = channel.net;
             let scale = board.chip.scale;
             circuit::extremes(board, setting, &channel.closes, net, spread)

@@ -2,11 +2,15 @@
 
 use super::classes::{self, Draft};
 use super::notes::CLEAR;
+use super::ohms;
 use super::{Band, Class, Limits};
 use crate::board::{Board, Kind, Level};
 
 /// Gives every class of a channel its limits; the design bands must not overlap.
 pub(super) fn classes(board: &Board, channel: usize, drafts: &[Draft]) -> Vec<Class> {
+    if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
+        return ohms::classes(board, drafts);
+    }
     let codes = code_limits(board, drafts);
     let class = |(draft, codes): (&Draft, (u16, u16))| {
         let assigned = !draft.rows.is_empty();

@@ -9,8 +9,10 @@ mod converter;
 mod expect;
 mod limits;
 pub mod notes;
+mod ohms;
 mod problem;
 pub mod settle;
+mod shorts;
 
 pub use converter::{converter_error, whole_scale};
 pub use expect::{
@@ -21,14 +23,14 @@ pub use problem::WindowProblem;
 
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Circuit, Node, Parts};
-use crate::units::{Amperes, Volts};
+use crate::units::{Amperes, Ohms, Volts};
 use std::collections::BTreeSet;
 
 /// Settings of one group that are gone through for one channel.
 pub const MOST_SETTINGS: usize = 65_536;
 
 /// What the firmware takes as one reading of a channel.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Limits {
     /// Lowest and highest code, both belonging to the window.
     Codes {
@@ -39,6 +41,14 @@ pub enum Limits {
     },
     /// A logic level.
     Level(Level),
+    /// Lowest and highest resistance, both belonging to the window; the highest is infinite where
+    /// an open circuit does.
+    Ohms {
+        /// Lowest resistance.
+        low: Ohms,
+        /// Highest resistance.
+        high: Ohms,
+    },
 }
 
 /// One thing that a channel can read: a position, or several that it need not tell apart.
@@ -56,7 +66,8 @@ pub struct Class {
     pub means: Option<String>,
     /// Nominal voltage with the other jumpers as delivered; `None` when the net floats.
     pub volts: Option<Volts>,
-    /// Nominal code with the other jumpers as delivered.
+    /// Nominal code with the other jumpers as delivered. On a channel that a meter reads this and
+    /// every other code of the class is in ohms.
     pub code: f64,
     /// Design band over all settings of the group that belong to the class.
     pub design: Band,
@@ -91,7 +102,7 @@ impl ChannelWindows {
         let code = code.round();
         self.classes.iter().position(|c| match c.limits {
             Limits::Codes { low, high } => f64::from(low) <= code && code <= f64::from(high),
-            Limits::Level(_) => false,
+            Limits::Level(_) | Limits::Ohms { .. } => false,
         })
     }
 
@@ -100,7 +111,15 @@ impl ChannelWindows {
     pub fn class_of_level(&self, level: Level) -> Option<usize> {
         self.classes.iter().position(|c| match c.limits {
             Limits::Level(l) => l == level,
-            Limits::Codes { .. } => self.set.is_none(),
+            Limits::Codes { .. } | Limits::Ohms { .. } => self.set.is_none(),
+        })
+    }
+
+    /// The class whose window holds a resistance that a meter showed; `None` between the windows.
+    pub fn class_of_ohms(&self, ohms: Ohms) -> Option<usize> {
+        self.classes.iter().position(|c| match c.limits {
+            Limits::Ohms { low, high } => low <= ohms && ohms <= high,
+            Limits::Level(_) | Limits::Codes { .. } => false,
         })
     }
 
@@ -127,12 +146,16 @@ pub struct Windows {
 /// a window whose band reaches an end extends to it. Errors: everything that keeps positions from
 /// being told apart, all of it at once.
 pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
-    let mut problems = Vec::new();
+    let mut problems = shorts::too_large(board);
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    problems.extend(shorts::shorts(board));
     let mut channels = Vec::new();
     for channel in 0..board.channels.len() {
         let result = classes::drafts(board, channel)
             .and_then(|drafts| match board.channels[channel].kind {
-                Kind::Analog => classes::merge_codes(board, channel, drafts),
+                Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts),
                 Kind::Digital => classes::merge_levels(board, channel, drafts),
             })
             .map(|drafts| limits::classes(board, channel, &drafts))
@@ -146,6 +169,7 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
             Err(found) => problems.extend(found),
         }
     }
+    shorts::once(&mut problems);
     if problems.is_empty() {
         problems.extend(alike(board, &channels));
         problems.extend(discharges(board));

@@ -29,6 +29,17 @@ pub enum WindowProblem {
         /// Share of the range, both ends.
         range: (Ratio, Ratio),
     },
+    /// Two positions can show the same resistance and stand for different options.
+    OverlapOhms {
+        /// Channel.
+        channel: String,
+        /// The position with the lower resistance, and its band.
+        below: (String, (Ohms, Ohms)),
+        /// The position with the higher resistance, and its band.
+        above: (String, (Ohms, Ohms)),
+        /// The resistors whose tolerance moves the two bands most, at most two.
+        parts: Vec<String>,
+    },
     /// Two options read alike on every channel of their set.
     Alike {
         /// Option set.
@@ -93,6 +104,22 @@ pub enum WindowProblem {
         /// The chip.
         chip: String,
     },
+    /// A setting that is left, delivered or gone through on the bench shorts the supply.
+    ShortSetting {
+        /// The whole setting.
+        setting: String,
+        /// Current that would flow at the nominal supply.
+        current: Amperes,
+    },
+    /// A network too large to be solved while a person waits.
+    TooLarge {
+        /// Channel; none when it is none that a channel reads.
+        channel: Option<String>,
+        /// Nets that influence each other.
+        nets: usize,
+        /// Settings of the jumpers among them.
+        settings: usize,
+    },
     /// Too many settings to go through.
     TooMany {
         /// Channel.
@@ -146,6 +173,23 @@ impl fmt::Display for WindowProblem {
                 100.0 * range.0.0,
                 100.0 * range.1.0
             ),
+            WindowProblem::OverlapOhms { channel, below, above, parts } => {
+                let (a, b) = (below.1, above.1);
+                write!(
+                    f,
+                    "channel {channel}: {} ({:.5} to {:.5}) and {} ({:.5} to {:.5}) overlap; ",
+                    below.0, a.0, a.1, above.0, b.0, b.1
+                )?;
+                match parts.as_slice() {
+                    [] => write!(f, "a closer meter or values further apart would tell them apart"),
+                    parts => write!(
+                        f,
+                        "{} matter{} most: closer tolerances, or values further apart",
+                        parts.join(" and "),
+                        if parts.len() == 1 { "s" } else { "" }
+                    ),
+                }
+            }
             WindowProblem::Alike { set, options, channels } => write!(
                 f,
                 "options {set}: \"{}\" and \"{}\" read alike on {}; let another channel tell them \
@@ -190,6 +234,23 @@ impl fmt::Display for WindowProblem {
                  the {chip} makes a step, and there is no room to move it; choose resistors that \
                  move the bands beside it apart"
             ),
+            WindowProblem::ShortSetting { setting, current } => write!(
+                f,
+                "the setting {setting} shorts the supply: {current:.3} would flow; correct the \
+                 nets of its positions, or put a resistor in the way"
+            ),
+            WindowProblem::TooLarge { channel, nets, settings } => {
+                match channel {
+                    Some(channel) => write!(f, "channel {channel}: ")?,
+                    None => write!(f, "a network that no channel reads: ")?,
+                }
+                write!(
+                    f,
+                    "{nets} nets influence each other in {settings} settings, too many to be \
+                     solved; describe the jumper circuits only, and cut them where a supply or \
+                     a stiff source stands"
+                )
+            }
             WindowProblem::TooMany { channel, jumpers, settings, most } => {
                 write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;
                 match settings {

@@ -32,6 +32,7 @@ impl Maker {
             },
             resistors: vec![],
             capacitors: vec![],
+            sources: vec![],
             switches: vec![],
             jumpers: vec![],
             channels: vec![],

@@ -42,6 +42,7 @@ impl Bench {
             sweep = match self.board.channels[channel].kind {
                 Kind::Analog => sweep.again(&self.board, channel),
                 Kind::Digital => sweep.glance(&self.board, channel),
+                Kind::Meter { .. } => sweep,
             };
         }
         sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)

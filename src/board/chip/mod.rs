@@ -81,6 +81,21 @@ pub struct ChipPin {
     pub reserved: bool,
 }
 
+impl ChipPin {
+    /// What stands for a pin where a meter reads: none of the chip's, and nothing can be done with
+    /// it.
+    pub fn meter() -> ChipPin {
+        ChipPin {
+            name: Cow::Borrowed("meter"),
+            number: u8::MAX,
+            adc: None,
+            pull_up: false,
+            digital: false,
+            reserved: true,
+        }
+    }
+}
+
 /// An internal reference of the converter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Internal {

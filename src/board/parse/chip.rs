@@ -71,7 +71,7 @@ struct Errors {
     total: Option<Figure>,
 }
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     /// The chip of the `[chip]` table.
     pub(super) fn generic(&mut self, root: &Fields<'a>) -> Option<Chip> {
         self.section(root, "chip")?;

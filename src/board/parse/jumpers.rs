@@ -14,7 +14,7 @@ const MOST_POSITIONS: usize = 200;
 const PINS: &str = "[1, 2]";
 const JOINS: &str = "[\"TAP2\", \"PICK\"]";
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn jumpers(&mut self, root: &Fields<'a>) -> Vec<Jumper> {
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "jumper") {

@@ -5,11 +5,16 @@
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
 mod bench;
+mod beside;
+mod bill;
 mod chip;
+mod import;
 mod jumpers;
 mod log;
 mod names;
 mod near;
+mod netlist;
+mod numbered;
 mod parts;
 mod reads;
 mod reference;
@@ -20,6 +25,7 @@ use super::ids::check_file_id;
 use super::problem::Problems;
 use super::{Board, Firmware, NetId, Reference, Supply};
 use crate::units::{Allow, Hertz, Ratio};
+use bill::Bill;
 use log::Log;
 use names::{Names, check_net};
 use sha2::{Digest, Sha256};
@@ -37,17 +43,45 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 6] = ["format", "board", "chip", "supply", "delivery", "firmware"];
+const SINGLES: [&str; 8] =
+    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 8] =
-    ["resistor", "capacitor", "switch", "jumper", "channel", "options", "load", "question"];
+const LISTS: [&str; 9] = [
+    "resistor",
+    "capacitor",
+    "source",
+    "switch",
+    "jumper",
+    "channel",
+    "options",
+    "load",
+    "question",
+];
 
-/// Reads the text of a board file. `name` is what messages call the file; nothing is opened.
+/// Reads the text of a board file. `name` is what messages call the file; nothing is opened, so a
+/// file that names a netlist or a bill of materials needs [`parse_beside`].
 ///
 /// # Errors
 /// Every mistake found, each with its line and column and what to do next.
 pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
+    parse_text(name, text, &mut |_| Err("there is no folder to look in".into()))
+}
+
+/// Reads the bytes of a board file, and those of the files that it names. `beside` is given the
+/// path as the board file writes it, relative to the board file, and hands back the bytes or the
+/// reason why there are none.
+///
+/// # Errors
+/// As [`parse`]; problems of the other files carry their names and come last.
+pub fn parse_beside(name: &str, bytes: &[u8], beside: &mut Beside<'_>) -> Result<Board, Problems> {
+    parse_text(name, utf8(name, bytes)?, beside)
+}
+
+/// Hands over the bytes of a file that a board file names.
+type Beside<'b> = dyn FnMut(&str) -> Result<Vec<u8>, String> + 'b;
+
+fn parse_text(name: &str, text: &str, beside: &mut Beside<'_>) -> Result<Board, Problems> {
     let mut log = Log::new(name, text);
     if text.len() > MOST_BYTES {
         let what =
@@ -63,8 +97,10 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
             return Err(log.into_problems());
         }
     };
-    let mut reading = Reading { log, names: Names::default(), chip: None };
-    match reading.board(text, root.get_ref()) {
+    let sha256 = Sha256::new_with_prefix(text.as_bytes());
+    let names = Names::default();
+    let mut reading = Reading { log, names, chip: None, bill: None, beside, sha256, file: name };
+    match reading.board(root.get_ref()) {
         Some(board) if reading.log.clean() => Ok(board),
         _ => Err(reading.log.into_problems()),
     }
@@ -75,16 +111,17 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
 /// # Errors
 /// As [`parse`].
 pub fn parse_bytes(name: &str, bytes: &[u8]) -> Result<Board, Problems> {
-    match std::str::from_utf8(bytes) {
-        Ok(text) => parse(name, text),
-        Err(error) => {
-            // Everything before the first bad byte is text, so it can be counted in.
-            let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
-            let mut log = Log::new(name, &good);
-            log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
-            Err(log.into_problems())
-        }
-    }
+    parse(name, utf8(name, bytes)?)
+}
+
+fn utf8<'t>(name: &str, bytes: &'t [u8]) -> Result<&'t str, Problems> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        // Everything before the first bad byte is text, so it can be counted in.
+        let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
+        let mut log = Log::new(name, &good);
+        log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
+        log.into_problems()
+    })
 }
 
 /// A mistake in the TOML itself, and what to do about it.
@@ -108,15 +145,22 @@ fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
 }
 
 /// A walk over one file.
-struct Reading<'a> {
+struct Reading<'a, 'b> {
     log: Log<'a>,
     names: Names,
     chip: Option<Arc<Chip>>,
+    /// The bill of materials, where the file names one.
+    bill: Option<Bill>,
+    beside: &'b mut Beside<'b>,
+    /// Of the bytes of all files read so far.
+    sha256: Sha256,
+    /// What the board file is called.
+    file: &'a str,
 }
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     /// The whole board, as far as it can be read; `None` when something it needs is missing.
-    fn board(&mut self, text: &str, root: &'a DeTable<'a>) -> Option<Board> {
+    fn board(&mut self, root: &'a DeTable<'a>) -> Option<Board> {
         let known: Vec<&str> = SINGLES.into_iter().chain(LISTS).collect();
         let root = Fields::new(&mut self.log, root, 0, "the board file", &known);
         self.format(&root)?;
@@ -125,15 +169,19 @@ impl<'a> Reading<'a> {
         let supply = self.supply(&root);
         let mut firmware = self.firmware(&root);
         self.fit_chip(&root, supply.as_ref(), firmware.as_mut());
-        let resistors = self.resistors(&root);
-        let capacitors = self.capacitors(&root);
+        self.bill(&root);
+        let mut parts = self.netlist(&root, supply.as_ref());
+        parts.resistors.extend(self.resistors(&root));
+        parts.capacitors.extend(self.capacitors(&root));
+        parts.sources.extend(self.sources(&root));
         let switches = self.switches(&root);
         let jumpers = self.jumpers(&root);
-        let channels = self.channels(&root, &capacitors);
+        let channels = self.channels(&root, &parts.capacitors);
         let options = self.options(&root);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
         let delivery = self.delivery(&root);
+        self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
         }
@@ -146,12 +194,13 @@ impl<'a> Reading<'a> {
             name: heading.name,
             revision: heading.revision,
             about: heading.about,
-            sha256: hex(&Sha256::digest(text.as_bytes())),
+            sha256: hex(&self.sha256.clone().finalize()),
             chip,
             nets: std::mem::take(&mut self.names.nets),
             supply: supply?,
-            resistors,
-            capacitors,
+            resistors: parts.resistors,
+            capacitors: parts.capacitors,
+            sources: parts.sources,
             switches,
             jumpers,
             channels,

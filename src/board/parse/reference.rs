@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 const ALIKE: f64 = 1e-3;
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     /// How AREF is wired, with the voltage of its own where it has one.
     pub(super) fn aref(&mut self, part: &Fields<'a>) -> Option<Aref> {
         let words = [("capacitor", false), ("supply", false), ("external", true)];
