@@ -1,20 +1,10 @@
 //! What a channel shows in a setting on a good unit, with everything that a good unit may do.
 
+use super::spread::{self, bench_spread, design_spread};
 use crate::board::chip::{Chip, Provenance};
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::{self, Circuit, Node, Parts, Spread};
-use crate::units::{Ohms, Volts};
-
-/// Temperature coefficient of the resistors, per kelvin. The board file has no key for it:
-/// assumed, the usual figure of thick-film chips (common practice, no source).
-pub const TEMPCO: f64 = 100e-6;
-/// Kelvin that a board in use may be from the temperature its resistors are specified at: assumed.
-pub const TEMPERATURE_SPAN: f64 = 35.0;
-/// Relative change of a resistor over its life: assumed, the usual figure of thick-film chips
-/// (common practice, no source).
-pub const AGEING: f64 = 0.005;
-/// Largest resistance of a seated contact of a good unit (common practice, no source).
-pub const CONTACT_MAX: Ohms = Ohms(0.1);
+use crate::units::Ohms;
 
 /// A range of codes, both ends belonging to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -63,13 +53,12 @@ pub struct Expected {
 
 /// What a channel shows in a setting, with the channel's switches closed.
 ///
-/// *Design band*: resistors at tolerance plus [`TEMPCO`] over [`TEMPERATURE_SPAN`] plus
-/// [`AGEING`]; contacts from 0 to [`CONTACT_MAX`]; switches over their range; the pin's leakage
-/// either way; the whole supply tolerance (a ratio sees it only through drops and leakage); and
+/// *Design band*: resistors at tolerance, over the temperature in use and with age; contacts from 0
+/// to their largest resistance; switches over their range; the pin's leakage either way; the whole supply tolerance (a ratio sees it only through drops and leakage); and
 /// the converter: offset, gain, INL and DNL, typical figures doubled, and the count that
 /// truncation takes.
 ///
-/// *Bench band*: the same with the resistors' initial tolerance only. The converter's errors are
+/// *Bench band*: the same with the resistors' initial tolerance and the temperatures of the bench. The converter's errors are
 /// in it, so the uncertainty that a part is judged with must hold noise only. The unit's supply
 /// is not known here, so all of its tolerance counts.
 ///
@@ -103,11 +92,18 @@ fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     let floats = node == Node::Floating && !channel.pull_up;
     let level = if floats { None } else { level_of(code, &board.chip) };
     let on = channel.pull_up;
+    let design = design_spread(board, on);
+    let mut bands = vec![band(board, setting, channel, &design)];
+    if let Some(pulled) = spread::also_pulled(board, channel) {
+        // The probe reads pin by pin, the product with every pull-up on.
+        let together = Spread { also_pulled: Some(pulled), ..design };
+        bands.push(band(board, setting, channel, &together));
+    }
     Expected {
         node,
         code,
         level,
-        design: band(board, setting, channel, &design_spread(board, on)),
+        design: bands.into_iter().reduce(Band::union).unwrap_or(whole_scale(&board.chip)),
         bench: band(board, setting, channel, &bench_spread(board, on)),
         pulled: (channel.pin.pull_up)
             .then(|| band(board, setting, channel, &bench_spread(board, true))),
@@ -123,35 +119,6 @@ pub fn level_of(code: f64, chip: &Chip) -> Option<Level> {
         Some(Level::High)
     } else {
         None
-    }
-}
-
-/// What may vary in use.
-pub fn design_spread(board: &Board, pull_up: bool) -> Spread {
-    spread(board, TEMPCO * TEMPERATURE_SPAN + AGEING, pull_up)
-}
-
-/// What may vary from unit to unit on the bench.
-pub fn bench_spread(board: &Board, pull_up: bool) -> Spread {
-    spread(board, 0.0, pull_up)
-}
-
-fn spread(board: &Board, allowance: f64, pull_up: bool) -> Spread {
-    let around = |ohms: Ohms, tolerance: f64| {
-        (Ohms(ohms.0 * (1.0 - tolerance).max(0.0)), Ohms(ohms.0 * (1.0 + tolerance)))
-    };
-    let supply = board.supply.volts.0;
-    let tolerance = board.supply.tolerance.0;
-    Spread {
-        supply: (Volts(supply * (1.0 - tolerance)), Volts(supply * (1.0 + tolerance))),
-        resistors: board
-            .resistors
-            .iter()
-            .map(|r| around(r.ohms, r.tolerance.0 + allowance))
-            .collect(),
-        contact: (Ohms(0.0), CONTACT_MAX),
-        leakage: board.chip.leakage,
-        pull_up: pull_up.then_some(board.chip.pull_up),
     }
 }
 
@@ -189,14 +156,7 @@ pub fn converter_error(code: f64, chip: &Chip) -> f64 {
 
 /// What the bands rest on without the board file or a data-sheet limit saying so, a line each.
 pub fn assumptions(board: &Board) -> Vec<String> {
-    let mut lines = vec![
-        format!(
-            "resistors drift by {:.0} ppm/K over {TEMPERATURE_SPAN:.0} K either way (assumed)",
-            TEMPCO * 1e6
-        ),
-        format!("resistors age by {:.1} % (assumed)", AGEING * 100.0),
-        format!("a seated shunt has 0 to {} ohm (assumed)", CONTACT_MAX.0),
-    ];
+    let mut lines = spread::assumptions(board);
     let chip = &*board.chip;
     let figures =
         [("offset", chip.offset), ("gain error", chip.gain), ("INL", chip.inl), ("DNL", chip.dnl)];

@@ -8,12 +8,13 @@ mod classes;
 mod expect;
 mod limits;
 mod problem;
+pub mod spread;
 
 pub use expect::{
-    AGEING, Band, CONTACT_MAX, Expected, TEMPCO, TEMPERATURE_SPAN, assumptions, bench_spread,
-    converter_error, design_spread, expect, expect_closed, level_of, whole_scale,
+    Band, Expected, assumptions, converter_error, expect, expect_closed, level_of, whole_scale,
 };
 pub use problem::WindowProblem;
+pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 
 use crate::board::{Board, Kind, Level, Place, Setting};
 use crate::units::Volts;

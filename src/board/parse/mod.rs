@@ -5,6 +5,7 @@
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
 mod bench;
+mod drift;
 mod jumpers;
 mod log;
 mod names;
@@ -35,11 +36,20 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 5] = ["format", "board", "supply", "delivery", "firmware"];
+const SINGLES: [&str; 6] = ["format", "board", "supply", "delivery", "firmware", "use"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 8] =
-    ["resistor", "capacitor", "switch", "jumper", "channel", "options", "load", "question"];
+const LISTS: [&str; 9] = [
+    "array",
+    "resistor",
+    "capacitor",
+    "switch",
+    "jumper",
+    "channel",
+    "options",
+    "load",
+    "question",
+];
 
 /// Reads the text of a board file. `name` is what messages call the file; nothing is opened.
 ///
@@ -122,6 +132,8 @@ impl<'a> Reading<'a> {
         let heading = self.heading(&root);
         let supply = self.supply(&root);
         let firmware = self.firmware(&root);
+        let in_use = self.in_use(&root);
+        let arrays = self.arrays(&root);
         let resistors = self.resistors(&root);
         let capacitors = self.capacitors(&root);
         let switches = self.switches(&root);
@@ -133,6 +145,9 @@ impl<'a> Reading<'a> {
         let delivery = self.delivery(&root);
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
+        }
+        if self.log.clean() {
+            self.check_arrays(&root, &arrays, &resistors);
         }
         if self.log.clean() && channels.is_empty() {
             let do_next = "add a `[[channel]]` for each pin that the probe reads";
@@ -147,7 +162,9 @@ impl<'a> Reading<'a> {
             chip,
             nets: std::mem::take(&mut self.names.nets),
             supply: supply?,
+            in_use: in_use?,
             resistors,
+            arrays,
             capacitors,
             switches,
             jumpers,

@@ -14,7 +14,7 @@ const ASSUMED_ON: (Ohms, Ohms) = (Ohms(0.5), Ohms(1.5));
 
 impl<'a> Reading<'a> {
     pub(super) fn resistors(&mut self, root: &Fields<'a>) -> Vec<Resistor> {
-        let keys = ["id", "between", "value", "tolerance"];
+        let keys = ["id", "between", "value", "tolerance", "tempco", "ageing", "array"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "resistor") {
             let (part, id) = self.part(table, "resistor", "\"R1\"", &keys);
@@ -22,10 +22,11 @@ impl<'a> Reading<'a> {
             let between = self.names.pair(&mut self.log, &part, "between");
             let ohms = part.quantity(&mut self.log, "value", "\"2k2\"", Allow::Positive);
             let tolerance = part.share(&mut self.log, "tolerance", "\"1%\"");
-            if let (Some(id), Some(between), Some(ohms), Some(tolerance)) =
-                (id, between, ohms, tolerance)
+            let drift = self.drift(&part);
+            if let (Some(id), Some(between), Some(ohms), Some(tolerance), Some(drift)) =
+                (id, between, ohms, tolerance, drift)
             {
-                found.push(Resistor { id, between, ohms, tolerance });
+                found.push(Resistor { id, between, ohms, tolerance, drift });
             }
         }
         found
