@@ -1,5 +1,6 @@
 //! The board file: the demo reads as its author meant, and mistakes are told with their place.
 
+mod drift;
 mod mutation;
 mod slips;
 
