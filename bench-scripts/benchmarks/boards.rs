@@ -41,8 +41,7 @@ fn channel(text: &mut String, id: &str, net: &str, pin: &str) {
 /// one jumper, a load put on the pin by another, each read by a pin of its own.
 #[allow(dead_code)]
 pub fn twelve_jumpers() -> String {
-    let delivery: String =
-        (1..=6).map(|g| format!("JA{g} = \"3\"\nJB{g} = \"open\"\n")).collect();
+    let delivery: String = (1..=6).map(|g| format!("JA{g} = \"3\"\nJB{g} = \"open\"\n")).collect();
     let mut text = opening("twelve-jumpers", &delivery);
     for g in 1..=6 {
         let tap = |i: usize| match i {
@@ -58,9 +57,8 @@ pub fn twelve_jumpers() -> String {
         }
         resistor(&mut text, &format!("R{g}8"), [&pick, &pin], 1000.0, "5%");
         resistor(&mut text, &format!("R{g}9"), [&pin, &load], 10e3, "1%");
-        let taps: Vec<String> = (1..=5)
-            .map(|i| position(&i.to_string(), 2 * i - 1, [&tap(i + 1), &pick]))
-            .collect();
+        let taps: Vec<String> =
+            (1..=5).map(|i| position(&i.to_string(), 2 * i - 1, [&tap(i + 1), &pick])).collect();
         jumper(&mut text, &format!("JA{g}"), &taps, true);
         let loads = [position("up", 1, ["VCC", &load]), position("down", 3, ["GND", &load])];
         jumper(&mut text, &format!("JB{g}"), &loads, true);

@@ -70,12 +70,7 @@ impl Case {
         spread: &Spread,
     ) -> Option<Case> {
         let mut links = network::links(board, setting, closed);
-        let pulled = [net].into_iter().filter(|_| spread.pull_up.is_some());
-        let others = spread.also_pulled.iter().flat_map(|p| p.nets.iter().copied());
-        let pulled = pulled.chain(others.filter(|&n| n != net && n != board.supply.net));
-        links.extend(
-            pulled.map(|n| Link { between: [n, board.supply.net], origin: Origin::PullUp }),
-        );
+        links.extend(spread.pulled(board, net));
         let free = vec![None; spread.common.len()];
         let spans: Vec<Span> = links.iter().map(|l| spread.span(board, l.origin, &free)).collect();
         let (mut pieces, homes) = network::pieces(board, &links, |i| spans[i].high.is_finite());

@@ -10,11 +10,13 @@ mod groups;
 mod influence;
 mod mesh;
 mod network;
+mod program;
 mod spread;
 
 pub use extremes::{Extremes, extremes, search};
 pub use groups::{Group, group_of, groups};
 pub use influence::{Cause, Model, Varying, contributions};
+pub use program::{Input, LANES, Lanes, Program, Registers};
 pub use spread::{Common, Pulled, Spread};
 
 use crate::board::{Board, NetId, Setting};

@@ -1,7 +1,7 @@
 //! What may vary in a circuit, and by how much.
 
 use super::SEATED;
-use super::network::{Origin, Value};
+use super::network::{Link, Origin, Value};
 use crate::board::{Board, NetId};
 use crate::units::{Amperes, Ohms, Volts};
 
@@ -108,6 +108,15 @@ impl Span {
 }
 
 impl Spread {
+    /// The pull-ups that are on while a net is read.
+    pub(super) fn pulled(&self, board: &Board, net: NetId) -> Vec<Link> {
+        let own = [net].into_iter().filter(|_| self.pull_up.is_some());
+        let others = self.also_pulled.iter().flat_map(|p| p.nets.iter().copied());
+        let others = others.filter(|&n| n != net && n != board.supply.net);
+        let link = |n| Link { between: [n, board.supply.net], origin: Origin::PullUp };
+        own.chain(others).map(link).collect()
+    }
+
     /// Smallest and largest value of the pull-ups that are on.
     pub(super) fn pull_up_range(&self) -> (Ohms, Ohms) {
         let others = || self.also_pulled.as_ref().map(|p| p.ohms);
