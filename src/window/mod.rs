@@ -6,6 +6,7 @@
 pub mod adc;
 mod classes;
 mod expect;
+pub mod gum;
 mod limits;
 mod problem;
 pub mod spread;
