@@ -70,24 +70,61 @@ impl Inputs {
     }
 
     /// The terms of second order, `sum over i and j of (f_ij² / 2 + f_i f_ijj) u_i² u_j²` (GUM
-    /// 5.1.2, note), for normal inputs without their correlation. The derivatives of the slopes
-    /// are taken over one standard uncertainty either way.
+    /// 5.1.2, note), for normal inputs. Correlated ones are first taken apart into independent
+    /// ones of unit variance, of which they are sums. The derivatives of the slopes are taken over
+    /// one standard uncertainty either way.
     fn second_order(&self, slopes: &[f64], gradient: impl Fn(&[f64]) -> (f64, Vec<f64>)) -> f64 {
+        let apart = self.independent();
+        let onto = |slopes: &[f64]| -> Vec<f64> {
+            let along = |way: &Vec<f64>| way.iter().zip(slopes).map(|(w, s)| w * s).sum();
+            apart.iter().map(along).collect()
+        };
+        let here = onto(slopes);
         let mut sum = 0.0;
-        for (j, &step) in self.u.iter().enumerate().filter(|(_, u)| **u > 0.0) {
+        for way in apart.iter().filter(|w| w.iter().any(|x| *x != 0.0)) {
             let beside = |by: f64| {
-                let mut values = self.values.clone();
-                values[j] += by;
-                gradient(&values).1
+                let moved = self.values.iter().zip(way).map(|(v, w)| v + by * w);
+                onto(&gradient(&moved.collect::<Vec<f64>>()).1)
             };
-            let (up, down) = (beside(step), beside(-step));
-            for (i, &u) in self.u.iter().enumerate() {
-                let bent = (up[i] - down[i]) / (2.0 * step);
-                let third = (up[i] - 2.0 * slopes[i] + down[i]) / (step * step);
-                sum += (bent * bent / 2.0 + slopes[i] * third) * (u * step).powi(2);
+            let (up, down) = (beside(1.0), beside(-1.0));
+            for ((up, down), here) in up.iter().zip(&down).zip(&here) {
+                let (bent, third) = ((up - down) / 2.0, up - 2.0 * here + down);
+                sum += bent * bent / 2.0 + here * third;
             }
         }
         sum
+    }
+
+    /// Columns of the Cholesky factor of the covariance matrix: the inputs move by one of them for
+    /// each unit of an independent quantity of unit variance.
+    fn independent(&self) -> Vec<Vec<f64>> {
+        let n = self.u.len();
+        let mut rest = vec![vec![0.0; n]; n];
+        for (i, u) in self.u.iter().enumerate() {
+            rest[i][i] = u * u;
+        }
+        for &(i, j, r) in self.correlation.iter().filter(|(i, j, _)| *i < n && *j < n) {
+            rest[i][j] = r * self.u[i] * self.u[j];
+            rest[j][i] = rest[i][j];
+        }
+        let mut columns = Vec::with_capacity(n);
+        for k in 0..n {
+            let pivot = rest[k][k];
+            let mut column = vec![0.0; n];
+            // What earlier columns explain altogether leaves rounding only.
+            if pivot > 1e-12 * self.u[k] * self.u[k] {
+                for i in k..n {
+                    column[i] = rest[i][k] / pivot.sqrt();
+                }
+                for i in k..n {
+                    for j in k..n {
+                        rest[i][j] -= column[i] * column[j];
+                    }
+                }
+            }
+            columns.push(column);
+        }
+        columns
     }
 }
 

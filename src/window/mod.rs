@@ -9,6 +9,7 @@ mod expect;
 pub mod gum;
 mod limits;
 mod problem;
+pub mod rss;
 pub mod spread;
 
 pub use expect::{

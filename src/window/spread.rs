@@ -1,9 +1,9 @@
 //! What may vary on a good board: the board file's figures, and the assumptions that stand in for
 //! those it does not give.
 
-use crate::board::{Array, Board, Channel, NetId, Resistor};
+use crate::board::{Board, Channel, NetId, Resistor};
 use crate::circuit::{self, Common, Pulled, Spread};
-use crate::units::{Celsius, Ohms, Ratio, Volts};
+use crate::units::{Celsius, Ohms, Volts};
 
 /// Temperature coefficient of a resistor for which none is given, per kelvin: assumed, the usual
 /// figure of thick-film chips (common practice, no source).
@@ -45,66 +45,97 @@ pub fn also_pulled(board: &Board, channel: &Channel) -> Option<Pulled> {
     (!nets.is_empty()).then_some(Pulled { nets, ohms: board.chip.pull_up })
 }
 
-/// What one resistor may be off by: relative to nominal, each either way but for the coefficient.
-struct Off {
-    tolerance: f64,
-    tempco: (f64, f64),
-    ageing: f64,
+/// A half-width either way: what a resistor has by itself, and what all of its array share.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Split {
+    pub own: f64,
+    pub common: f64,
 }
 
-impl Off {
-    fn of(board: &Board, r: &Resistor, aged: bool) -> Off {
+impl Split {
+    /// Two parts of an array may be `apart`, and each `whole` off at most.
+    fn of(whole: f64, apart: Option<f64>) -> Split {
+        let own = apart.map_or(whole, |apart| (apart / 2.0).min(whole));
+        Split { own, common: whole - own }
+    }
+}
+
+/// What a resistor's value is made of, relative to nominal: the one place where the worst case,
+/// the root sum of squares and the drawn units have it from.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Makeup {
+    pub ohms: f64,
+    /// As made.
+    pub tolerance: Split,
+    /// Middle of the temperature coefficient, per kelvin: 0 when only its size is known.
+    pub drift: f64,
+    /// Half the width of the coefficient, per kelvin.
+    pub loose: Split,
+    /// Over its life.
+    pub ageing: f64,
+    pub array: Option<usize>,
+    /// Whether coefficient and ageing are assumptions.
+    pub assumed: (bool, bool),
+}
+
+impl Makeup {
+    pub fn of(board: &Board, r: &Resistor) -> Makeup {
         let given = r.drift.tempco.or(board.in_use.tempco);
-        let tempco = given.map_or((-TEMPCO, TEMPCO), |(a, b)| (a.0, b.0));
-        let ageing = r.drift.ageing.or(board.in_use.ageing).map_or(AGEING, |a| a.0);
-        Off { tolerance: r.tolerance.0, tempco, ageing: if aged { ageing } else { 0.0 } }
+        let (low, high) = given.map_or((-TEMPCO, TEMPCO), |(a, b)| (a.0, b.0));
+        let ageing = r.drift.ageing.or(board.in_use.ageing);
+        let array = r.drift.array.and_then(|a| board.arrays.get(a));
+        let tracking = array.and_then(|a| a.tracking).map(|t| t.0);
+        Makeup {
+            ohms: r.ohms.0,
+            tolerance: Split::of(r.tolerance.0, array.map(|a| a.ratio.0)),
+            drift: (low + high) / 2.0,
+            loose: Split::of((high - low) / 2.0, tracking),
+            ageing: ageing.map_or(AGEING, |a| a.0),
+            array: r.drift.array.filter(|_| array.is_some()),
+            assumed: (given.is_none(), ageing.is_none()),
+        }
     }
 
-    /// Half the width of the coefficient.
-    fn loose(&self) -> f64 {
-        (self.tempco.1 - self.tempco.0) / 2.0
-    }
-
-    /// Whether only the size of the coefficient is known.
-    fn unsigned(&self) -> bool {
-        self.tempco.0 == -self.tempco.1
+    /// Whether its coefficient has a sign, so that it drifts together with others.
+    fn signed(&self) -> bool {
+        self.drift != 0.0
     }
 }
 
-/// Kelvin from [`SPECIFIED_AT`] to the ends of a range.
+/// Kelvin that the board in use may be from [`SPECIFIED_AT`].
+pub(super) fn kelvin_in_use(board: &Board) -> (f64, f64) {
+    kelvin(board.in_use.temperature.unwrap_or(TEMPERATURE))
+}
+
 fn kelvin((low, high): (Celsius, Celsius)) -> (f64, f64) {
     (low.0 - SPECIFIED_AT.0, high.0 - SPECIFIED_AT.0)
 }
 
+/// The farther end of a range of kelvin.
+pub(super) fn farthest((low, high): (f64, f64)) -> f64 {
+    low.abs().max(high.abs())
+}
+
 fn spread(board: &Board, at: (Celsius, Celsius), aged: bool, pull_up: bool) -> Spread {
     let kelvin = kelvin(at);
-    let farthest = kelvin.0.abs().max(kelvin.1.abs());
+    let farthest = farthest(kelvin);
     let mut temperature = Common { range: kelvin, moves: Vec::new() };
     let mut arrays = vec![Common { range: (0.0, 0.0), moves: Vec::new() }; board.arrays.len()];
     let mut resistors = Vec::with_capacity(board.resistors.len());
     for (i, r) in board.resistors.iter().enumerate() {
-        let off = Off::of(board, r, aged);
-        let mut own = off.tolerance + off.ageing;
-        if off.unsigned() {
-            own += off.tempco.1 * farthest;
+        let made = Makeup::of(board, r);
+        let mut own = made.tolerance.own + if aged { made.ageing } else { 0.0 };
+        let alone = made.signed() && made.array.is_none();
+        // A signed coefficient of a part by itself goes with the temperature, ends and all.
+        let loose = if alone { made.loose.own } else { 0.0 };
+        own += (made.loose.own - loose) * farthest;
+        if made.signed() {
+            temperature.moves.push((i, (made.drift - loose, made.drift + loose)));
         }
-        let mut tempco = off.tempco;
-        if let Some(a) = r.drift.array
-            && let (Some(array), Some(common)) = (board.arrays.get(a), arrays.get_mut(a))
-        {
-            if !off.unsigned() {
-                // The part that all of the array share goes with the temperature.
-                own += off.loose() * farthest;
-                let middle = (tempco.0 + tempco.1) / 2.0;
-                tempco = (middle, middle);
-            }
-            let apart = (apart(array, &off, farthest) / 2.0).min(own);
-            common.range = (apart - own, own - apart);
+        if let Some(common) = made.array.and_then(|a| arrays.get_mut(a)) {
+            let shared = made.tolerance.common + made.loose.common * farthest;
+            common.range = (-shared, shared);
             common.moves.push((i, (1.0, 1.0)));
-            own = apart;
-        }
-        if !off.unsigned() {
-            temperature.moves.push((i, tempco));
         }
         let ohms = r.ohms.0;
         resistors.push((Ohms(ohms * (1.0 - own).max(0.0)), Ohms(ohms * (1.0 + own))));
@@ -116,18 +147,16 @@ fn spread(board: &Board, at: (Celsius, Celsius), aged: bool, pull_up: bool) -> S
         supply: (Volts(supply * (1.0 - tolerance)), Volts(supply * (1.0 + tolerance))),
         resistors,
         common: arrays,
-        contact: (Ohms(0.0), board.in_use.contact.unwrap_or(CONTACT_MAX)),
+        contact: (Ohms(0.0), contact_max(board)),
         leakage: board.chip.leakage,
         pull_up: pull_up.then_some(board.chip.pull_up),
         also_pulled: None,
     }
 }
 
-/// How far two resistors of an array may be from each other: as made, over the temperature, and
-/// with age, which is not known to be common.
-fn apart(array: &Array, off: &Off, kelvin: f64) -> f64 {
-    let tracking = array.tracking.map_or(2.0 * off.loose(), |Ratio(t)| t);
-    array.ratio.0 + tracking * kelvin + 2.0 * off.ageing
+/// Largest resistance of a seated contact of a good unit.
+pub fn contact_max(board: &Board) -> Ohms {
+    board.in_use.contact.unwrap_or(CONTACT_MAX)
 }
 
 /// What the resistors and contacts rest on without the board file saying so, a line each.
