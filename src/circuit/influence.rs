@@ -1,6 +1,6 @@
 //! How much each thing that may vary moves a node: slopes by the adjoint network.
 
-use super::corners::Case;
+use super::corners::{Case, Point};
 use super::network::Origin;
 use super::spread::Spread;
 use crate::board::{Board, NetId, Setting};
@@ -86,8 +86,13 @@ impl Model {
         &self.varying
     }
 
-    /// The ratio at these values, and its slope in each of them.
-    pub fn at(&self, values: &[f64]) -> (f64, Vec<f64>) {
+    /// The ratio at these values.
+    pub fn ratio(&self, values: &[f64]) -> f64 {
+        self.point(values).0.ratio
+    }
+
+    /// The circuit at these values, and the leakage among them.
+    fn point(&self, values: &[f64]) -> (Point, f64) {
         let find = |cause: Cause| {
             let at = self.varying.iter().position(|v| v.cause == cause)?;
             values.get(at).copied()
@@ -104,7 +109,13 @@ impl Model {
         });
         let supply = find(Cause::Supply).unwrap_or(case.supply.0);
         let leakage = find(Cause::Leakage).unwrap_or(0.0);
-        let point = case.leaking(parts.collect(), supply, leakage);
+        (case.leaking(parts.collect(), supply, leakage), leakage)
+    }
+
+    /// The ratio at these values, and its slope in each of them.
+    pub fn at(&self, values: &[f64]) -> (f64, Vec<f64>) {
+        let case = &self.case;
+        let (point, leakage) = self.point(values);
         let slopes = self.varying.iter().map(|v| match v.cause {
             Cause::Leakage => case.leakage_slope(&point),
             Cause::Supply => case.supply_slope(&point, leakage),

@@ -5,9 +5,11 @@
 
 pub mod adc;
 mod classes;
+mod draw;
 mod expect;
 pub mod gum;
 mod limits;
+pub mod monte_carlo;
 mod problem;
 pub mod rss;
 pub mod spread;

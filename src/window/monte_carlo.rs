@@ -1,0 +1,310 @@
+//! Monte Carlo: drawn units read at every position, and the share of them that read every one as
+//! its own option.
+//!
+//! A unit is drawn at one moment of its use: parts as made, a temperature, a share of their ageing,
+//! a supply. Noise is not in it. No thread is started here: units come in [`stretches`], each with
+//! its own stream of random numbers, and tallies add up in any order to the same figures.
+
+pub use super::draw::Law;
+use super::draw::{self, Dice, Drawn, Need, Recipe};
+use super::{Class, Limits, Windows, rss, spread};
+use crate::board::{Board, Channel, Kind, Level, Place, Setting};
+use crate::circuit::{self, Cause, Input, LANES, Lanes, Model, Parts, Program, Registers};
+use std::sync::Arc;
+
+/// Units of one stretch, but for the last.
+pub const STRETCH: u64 = 16_384;
+
+/// Units that are drawn from one stream of random numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// Number of the stream, from 0.
+    pub stream: u64,
+    /// How many units.
+    pub units: u64,
+}
+
+/// Cuts so many units into stretches.
+pub fn stretches(units: u64) -> impl Iterator<Item = Stretch> {
+    (0..units.div_ceil(STRETCH))
+        .map(move |stream| Stretch { stream, units: STRETCH.min(units - stream * STRETCH) })
+}
+
+/// A position whose readings are drawn.
+pub struct Position {
+    /// Index of the channel.
+    pub channel: usize,
+    /// Index of the class among the windows of the channel.
+    pub class: usize,
+    /// The places as people write them.
+    pub name: String,
+    /// The setting that is read: these places, the other jumpers as delivered.
+    pub setting: Setting,
+    way: Way,
+    limits: Limits,
+    analog: bool,
+}
+
+/// How the ratio at the pin is found.
+enum Way {
+    /// Compiled, with the places of its inputs in what is drawn.
+    Compiled(Program, Vec<usize>),
+    /// Unit by unit, for what cannot be compiled: switches with a drop.
+    Solved(Box<Model>, Vec<(Cause, usize)>, usize),
+}
+
+/// Everything that is the same for all units.
+pub struct MonteCarlo<'a> {
+    board: &'a Board,
+    recipe: Recipe,
+    /// Half-widths of offset, gain at full scale, INL and DNL, in counts.
+    converter: [f64; 4],
+    positions: Vec<Position>,
+    left_out: Vec<String>,
+    table: Arc<Vec<f64>>,
+}
+
+/// Readings of one position over the units drawn.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Readings {
+    /// Units that read it as its own option.
+    pub right: u64,
+    /// Lowest code.
+    pub low: u16,
+    /// Highest code.
+    pub high: u16,
+    sum: u64,
+    squares: u128,
+}
+
+/// What units drawn so far have read. Whole numbers only, so that the order of adding up does not
+/// matter.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Units drawn.
+    pub units: u64,
+    /// Units that read every position as its own option.
+    pub good: u64,
+    /// By position, as in [`MonteCarlo::positions`]; empty before the first unit.
+    pub readings: Vec<Readings>,
+}
+
+impl Readings {
+    const NONE: Readings = Readings { right: 0, low: u16::MAX, high: 0, sum: 0, squares: 0 };
+
+    /// Mean code over so many units.
+    pub fn mean(&self, units: u64) -> f64 {
+        self.sum as f64 / units as f64
+    }
+
+    /// Standard deviation of the code over so many units, at least two.
+    pub fn deviation(&self, units: u64) -> f64 {
+        let n = u128::from(units);
+        let sum = u128::from(self.sum);
+        // Exact in whole numbers: nothing cancels.
+        let spread = (n * self.squares).saturating_sub(sum * sum) as f64;
+        (spread / units as f64 / (units as f64 - 1.0)).sqrt()
+    }
+}
+
+impl Tally {
+    /// Adds another tally of the same positions.
+    pub fn merge(&mut self, other: &Tally) {
+        self.units += other.units;
+        self.good += other.good;
+        self.readings.resize(self.readings.len().max(other.readings.len()), Readings::NONE);
+        for (mine, theirs) in self.readings.iter_mut().zip(&other.readings) {
+            mine.right += theirs.right;
+            mine.low = mine.low.min(theirs.low);
+            mine.high = mine.high.max(theirs.high);
+            mine.sum += theirs.sum;
+            mine.squares += theirs.squares;
+        }
+    }
+
+    /// Share of units that read every position as its own option.
+    pub fn expected_yield(&self) -> f64 {
+        self.good as f64 / self.units as f64
+    }
+}
+
+impl<'a> MonteCarlo<'a> {
+    /// Sets up every position that stands for an option, with the windows that it must read in.
+    pub fn new(board: &'a Board, windows: &Windows, law: Law) -> MonteCarlo<'a> {
+        let mut made = MonteCarlo {
+            board,
+            recipe: Recipe::new(board),
+            converter: rss::converter(board, 1.0).map(|(half, _)| half),
+            positions: Vec::new(),
+            left_out: Vec::new(),
+            table: draw::table(law),
+        };
+        for w in &windows.channels {
+            let assigned = w.classes.iter().enumerate().filter(|(_, c)| !c.rows.is_empty());
+            for (index, class) in assigned {
+                for places in std::iter::once(&class.places).chain(&class.also) {
+                    made.add(w.channel, index, class, places);
+                }
+            }
+        }
+        made
+    }
+
+    fn add(&mut self, channel: usize, index: usize, class: &Class, places: &[(usize, Place)]) {
+        let board = self.board;
+        let setting =
+            places.iter().fold(board.delivery.clone(), |s, &(jumper, place)| s.with(jumper, place));
+        let pairs = places
+            .iter()
+            .map(|&(j, p)| format!("{}={}", board.jumpers[j].id, board.jumpers[j].place_name(p)));
+        let name =
+            if places.is_empty() { "any".into() } else { pairs.collect::<Vec<_>>().join(" ") };
+        let of = &board.channels[channel];
+        let shorts = circuit::short(board, &Parts::nominal(board), &setting, &of.closes).is_some();
+        match self.way(of, &setting).filter(|_| !shorts) {
+            Some(way) => self.positions.push(Position {
+                channel,
+                class: index,
+                name,
+                setting,
+                way,
+                limits: class.limits.clone(),
+                analog: of.kind == Kind::Analog,
+            }),
+            None => self.left_out.push(format!("{} {name}", of.id)),
+        }
+    }
+
+    fn way(&mut self, channel: &Channel, setting: &Setting) -> Option<Way> {
+        let (board, net) = (self.board, channel.net);
+        let mut spread = spread::design_spread(board, channel.pull_up);
+        spread.also_pulled = spread::also_pulled(board, channel);
+        let recipe = &mut self.recipe;
+        if let Some(program) = Program::new(board, setting, &channel.closes, net, &spread) {
+            let places = program.inputs().iter().map(|&i| recipe.need(Need::Circuit(i))).collect();
+            return Some(Way::Compiled(program, places));
+        }
+        let model = Model::new(board, setting, &channel.closes, net, &spread)?;
+        let mut places = Vec::new();
+        for varying in model.varying() {
+            let need = match varying.cause {
+                Cause::Resistor(i) => Need::Circuit(Input::Resistor(i)),
+                Cause::Contact { jumper } => match setting.0.get(jumper) {
+                    Some(&Place::At(position)) => {
+                        Need::Circuit(Input::Contact { jumper, position })
+                    }
+                    _ => return None,
+                },
+                Cause::SwitchOn(i) => Need::Circuit(Input::Switch(i)),
+                Cause::SwitchDrop(i) => Need::Drop(i),
+                Cause::PullUp => Need::Circuit(Input::PullUp),
+                Cause::Leakage => Need::Circuit(Input::Leakage),
+                Cause::Supply => Need::Supply,
+            };
+            places.push((varying.cause, recipe.need(need)));
+        }
+        let supply = recipe.need(Need::Supply);
+        Some(Way::Solved(Box::new(model), places, supply))
+    }
+
+    /// The positions, channel by channel.
+    pub fn positions(&self) -> &[Position] {
+        &self.positions
+    }
+
+    /// Positions that cannot be drawn with the other jumpers as delivered, because the setting
+    /// shorts the supply or the pin floats; they count in no figure.
+    pub fn left_out(&self) -> &[String] {
+        &self.left_out
+    }
+
+    /// Draws the units of one stretch and reads them.
+    pub fn run(&self, seed: u64, stretch: Stretch) -> Tally {
+        let mut dice = Dice::new(seed, stretch.stream, Arc::clone(&self.table));
+        let (mut drawn, mut registers) = (Drawn::new(), Registers::default());
+        let mut tally = Tally {
+            units: stretch.units,
+            good: 0,
+            readings: vec![Readings::NONE; self.positions.len()],
+        };
+        let mut left = stretch.units;
+        while left > 0 {
+            let units = left.min(LANES as u64) as usize;
+            self.recipe.draw(&mut dice, &mut drawn);
+            let (offset, gain) = (dice.roll(), dice.roll());
+            let mut good = [true; LANES];
+            for (position, readings) in self.positions.iter().zip(&mut tally.readings) {
+                let ratio = position.ratio(&drawn, &mut registers);
+                let codes = match position.analog {
+                    true => self.convert(&ratio, &offset, &gain, &mut dice),
+                    false => ratio.map(|r| r * self.board.chip.scale),
+                };
+                let right = self.right(position, &ratio, &codes);
+                for lane in 0..units {
+                    good[lane] &= right[lane];
+                    readings.count(codes[lane] as u16, right[lane]);
+                }
+            }
+            tally.good += good[..units].iter().filter(|g| **g).count() as u64;
+            left -= units as u64;
+        }
+        tally
+    }
+
+    /// Codes of the converter, whole numbers within the scale.
+    fn convert(&self, ratio: &Lanes, offset: &Lanes, gain: &Lanes, dice: &mut Dice) -> Lanes {
+        let (inl, dnl) = (dice.roll(), dice.roll());
+        let [o, g, i, d] = self.converter;
+        let (scale, full) = (self.board.chip.scale, f64::from(self.board.chip.full_scale));
+        let mut codes = [0.0; LANES];
+        for (lane, code) in codes.iter_mut().enumerate() {
+            let share = ratio[lane].clamp(0.0, 1.0);
+            let error = o * offset[lane] + g * share * gain[lane] + i * inl[lane] + d * dnl[lane];
+            // Towards zero is downwards here.
+            *code = f64::from((ratio[lane] * scale + error).clamp(0.0, full) as i32);
+        }
+        codes
+    }
+
+    fn right(&self, position: &Position, ratio: &Lanes, codes: &Lanes) -> [bool; LANES] {
+        let chip = &self.board.chip;
+        match position.limits {
+            Limits::Codes { low, high } => {
+                let (low, high) = (f64::from(low), f64::from(high));
+                codes.map(|c| low <= c && c <= high)
+            }
+            Limits::Level(Level::Low) => ratio.map(|r| r <= chip.vil.0),
+            Limits::Level(Level::High) => ratio.map(|r| r >= chip.vih.0),
+        }
+    }
+}
+
+impl Readings {
+    fn count(&mut self, code: u16, right: bool) {
+        self.right += u64::from(right);
+        self.low = self.low.min(code);
+        self.high = self.high.max(code);
+        self.sum += u64::from(code);
+        self.squares += u128::from(u32::from(code) * u32::from(code));
+    }
+}
+
+impl Position {
+    fn ratio(&self, drawn: &Drawn, registers: &mut Registers) -> Lanes {
+        match &self.way {
+            Way::Compiled(program, places) => program.run(|i| &drawn[places[i]], registers),
+            Way::Solved(model, places, supply) => std::array::from_fn(|lane| {
+                let value = |&(cause, place): &(Cause, usize)| {
+                    let value = drawn[place][lane];
+                    match cause {
+                        Cause::Leakage => value * drawn[*supply][lane],
+                        Cause::Supply | Cause::SwitchDrop(_) => value,
+                        _ => 1.0 / value,
+                    }
+                };
+                let values: Vec<f64> = places.iter().map(value).collect();
+                model.ratio(&values)
+            }),
+        }
+    }
+}
