@@ -2,6 +2,7 @@
 
 pub mod header;
 pub mod letters;
+pub mod spread;
 pub mod table;
 pub mod windows;
 pub mod words;

@@ -114,7 +114,8 @@ fn notes(board: &Board) -> Vec<String> {
     notes
 }
 
-fn window(limits: &Limits) -> String {
+/// A window or a level in a few characters.
+pub(super) fn window(limits: &Limits) -> String {
     match limits {
         Limits::Codes { low, high } => format!("{low}..{high}"),
         Limits::Level(Level::Low) => "low".into(),

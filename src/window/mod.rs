@@ -10,6 +10,7 @@ mod expect;
 pub mod gum;
 mod limits;
 pub mod monte_carlo;
+mod positions;
 mod problem;
 pub mod rss;
 pub mod spread;
@@ -17,6 +18,7 @@ pub mod spread;
 pub use expect::{
     Band, Expected, assumptions, converter_error, expect, expect_closed, level_of, whole_scale,
 };
+pub use positions::{Position, positions};
 pub use problem::WindowProblem;
 pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 

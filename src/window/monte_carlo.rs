@@ -7,7 +7,7 @@
 
 pub use super::draw::Law;
 use super::draw::{self, Dice, Drawn, Need, Recipe};
-use super::{Class, Limits, Windows, rss, spread};
+use super::{Limits, Position, Windows, positions, rss, spread};
 use crate::board::{Board, Channel, Kind, Level, Place, Setting};
 use crate::circuit::{self, Cause, Input, LANES, Lanes, Model, Parts, Program, Registers};
 use std::sync::Arc;
@@ -30,16 +30,8 @@ pub fn stretches(units: u64) -> impl Iterator<Item = Stretch> {
         .map(move |stream| Stretch { stream, units: STRETCH.min(units - stream * STRETCH) })
 }
 
-/// A position whose readings are drawn.
-pub struct Position {
-    /// Index of the channel.
-    pub channel: usize,
-    /// Index of the class among the windows of the channel.
-    pub class: usize,
-    /// The places as people write them.
-    pub name: String,
-    /// The setting that is read: these places, the other jumpers as delivered.
-    pub setting: Setting,
+/// A position with what it takes to read it.
+struct Read {
     way: Way,
     limits: Limits,
     analog: bool,
@@ -60,6 +52,7 @@ pub struct MonteCarlo<'a> {
     /// Half-widths of offset, gain at full scale, INL and DNL, in counts.
     converter: [f64; 4],
     positions: Vec<Position>,
+    reads: Vec<Read>,
     left_out: Vec<String>,
     table: Arc<Vec<f64>>,
 }
@@ -136,42 +129,29 @@ impl<'a> MonteCarlo<'a> {
             recipe: Recipe::new(board),
             converter: rss::converter(board, 1.0).map(|(half, _)| half),
             positions: Vec::new(),
+            reads: Vec::new(),
             left_out: Vec::new(),
             table: draw::table(law),
         };
-        for w in &windows.channels {
-            let assigned = w.classes.iter().enumerate().filter(|(_, c)| !c.rows.is_empty());
-            for (index, class) in assigned {
-                for places in std::iter::once(&class.places).chain(&class.also) {
-                    made.add(w.channel, index, class, places);
-                }
-            }
+        for position in positions(board, windows) {
+            made.add(windows, position);
         }
         made
     }
 
-    fn add(&mut self, channel: usize, index: usize, class: &Class, places: &[(usize, Place)]) {
-        let board = self.board;
-        let setting =
-            places.iter().fold(board.delivery.clone(), |s, &(jumper, place)| s.with(jumper, place));
-        let pairs = places
-            .iter()
-            .map(|&(j, p)| format!("{}={}", board.jumpers[j].id, board.jumpers[j].place_name(p)));
-        let name =
-            if places.is_empty() { "any".into() } else { pairs.collect::<Vec<_>>().join(" ") };
-        let of = &board.channels[channel];
-        let shorts = circuit::short(board, &Parts::nominal(board), &setting, &of.closes).is_some();
-        match self.way(of, &setting).filter(|_| !shorts) {
-            Some(way) => self.positions.push(Position {
-                channel,
-                class: index,
-                name,
-                setting,
-                way,
-                limits: class.limits.clone(),
-                analog: of.kind == Kind::Analog,
-            }),
-            None => self.left_out.push(format!("{} {name}", of.id)),
+    fn add(&mut self, windows: &Windows, position: Position) {
+        let (board, setting) = (self.board, &position.setting);
+        let of = &board.channels[position.channel];
+        let class =
+            windows.channels.get(position.channel).and_then(|w| w.classes.get(position.class));
+        let shorts = circuit::short(board, &Parts::nominal(board), setting, &of.closes).is_some();
+        match (self.way(of, setting).filter(|_| !shorts), class) {
+            (Some(way), Some(class)) => {
+                let (limits, analog) = (class.limits.clone(), of.kind == Kind::Analog);
+                self.reads.push(Read { way, limits, analog });
+                self.positions.push(position);
+            }
+            _ => self.left_out.push(format!("{} {}", of.id, position.name)),
         }
     }
 
@@ -207,7 +187,7 @@ impl<'a> MonteCarlo<'a> {
         Some(Way::Solved(Box::new(model), places, supply))
     }
 
-    /// The positions, channel by channel.
+    /// The positions that are read, channel by channel.
     pub fn positions(&self) -> &[Position] {
         &self.positions
     }
@@ -233,13 +213,13 @@ impl<'a> MonteCarlo<'a> {
             self.recipe.draw(&mut dice, &mut drawn);
             let (offset, gain) = (dice.roll(), dice.roll());
             let mut good = [true; LANES];
-            for (position, readings) in self.positions.iter().zip(&mut tally.readings) {
-                let ratio = position.ratio(&drawn, &mut registers);
-                let codes = match position.analog {
+            for (read, readings) in self.reads.iter().zip(&mut tally.readings) {
+                let ratio = read.ratio(&drawn, &mut registers);
+                let codes = match read.analog {
                     true => self.convert(&ratio, &offset, &gain, &mut dice),
                     false => ratio.map(|r| r * self.board.chip.scale),
                 };
-                let right = self.right(position, &ratio, &codes);
+                let right = self.right(&read.limits, &ratio, &codes);
                 for lane in 0..units {
                     good[lane] &= right[lane];
                     readings.count(codes[lane] as u16, right[lane]);
@@ -266,9 +246,9 @@ impl<'a> MonteCarlo<'a> {
         codes
     }
 
-    fn right(&self, position: &Position, ratio: &Lanes, codes: &Lanes) -> [bool; LANES] {
+    fn right(&self, limits: &Limits, ratio: &Lanes, codes: &Lanes) -> [bool; LANES] {
         let chip = &self.board.chip;
-        match position.limits {
+        match *limits {
             Limits::Codes { low, high } => {
                 let (low, high) = (f64::from(low), f64::from(high));
                 codes.map(|c| low <= c && c <= high)
@@ -289,7 +269,7 @@ impl Readings {
     }
 }
 
-impl Position {
+impl Read {
     fn ratio(&self, drawn: &Drawn, registers: &mut Registers) -> Lanes {
         match &self.way {
             Way::Compiled(program, places) => program.run(|i| &drawn[places[i]], registers),
