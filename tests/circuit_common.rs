@@ -6,12 +6,12 @@ mod circuit_support;
 use circuit_support::{Maker, net, network, profile_ladder, setting};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use strapwise::board::{Array, Board, Kind, NetId};
+use strapwise::board::{Array, Board, Kind, Meaning, NetId, OptionSet};
 use strapwise::circuit::{
     Circuit, Common, Node, Parts, Pulled, Spread, extremes, pulled_up, search,
 };
 use strapwise::units::{Amperes, Celsius, Ohms, Ratio, Volts};
-use strapwise::window::{bench_spread, design_spread, expect};
+use strapwise::window::{bench_spread, design_spread, expect, windows};
 
 /// A hundredth of a count at 10 bits, as a ratio.
 const CLOSE: f64 = 0.01 / 1024.0;
@@ -233,7 +233,7 @@ fn pull_ups_of_one_value_at_two_nets_have_their_worst_case_at_an_end() {
 
 /// A mesh in which more parts may turn than are tried at both ends.
 fn wide_mesh() -> Board {
-    let side = 5;
+    let side = 4;
     let at = |x: usize, y: usize| 2 + y * side + x;
     let mut parts = vec![(0, at(0, 0), 1e3), (1, at(side - 1, side - 1), 1e3)];
     for y in 0..side {
@@ -286,4 +286,15 @@ fn a_band_that_could_not_be_searched_to_the_end_is_widened_and_says_so() {
         let ratio = sign * best;
         assert!(found.low <= ratio && ratio <= found.high, "{ratio} outside {found:?}");
     }
+    let mut board = board;
+    board.channels[0].label = "mesh".into();
+    board.options.push(OptionSet {
+        id: "mesh".into(),
+        label: String::new(),
+        channels: vec![0],
+        when: vec![Meaning { places: vec![], means: "on".into() }],
+    });
+    let windows = windows(&board).expect("one class");
+    let told = strapwise::report::windows::text(&board, &windows);
+    assert!(told.contains("N2 any: its band may be up to"), "{told}");
 }

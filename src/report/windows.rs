@@ -3,7 +3,7 @@
 use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::{Board, Level};
-use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions};
+use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions, widened};
 
 /// One row for each channel and each position that it can see.
 ///
@@ -58,7 +58,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
         }
         text.push('\n');
     }
-    for note in notes(board) {
+    for note in notes(board, windows) {
         for line in wrap::lines(&note, 78) {
             text += &line;
             text.push('\n');
@@ -96,7 +96,7 @@ fn position(class: &Class) -> &str {
 }
 
 /// What the table rests on, a line each, to be printed under it.
-fn notes(board: &Board) -> Vec<String> {
+fn notes(board: &Board, windows: &Windows) -> Vec<String> {
     let lsb_mv = 1000.0 * board.supply.volts.0 / board.chip.scale;
     let mut notes = vec![
         format!(
@@ -110,6 +110,13 @@ fn notes(board: &Board) -> Vec<String> {
          nominal unit, 0 the limit"
             .to_string(),
     ];
+    notes.extend(widened(board, windows).into_iter().map(|(position, counts)| {
+        format!(
+            "{} {}: its band may be up to {counts:.1} codes too wide either way; too many parts \
+             there could turn the sign of their influence to try them all",
+            board.channels[position.channel].id, position.name
+        )
+    }));
     notes.extend(assumptions(board));
     notes
 }

@@ -54,13 +54,13 @@ pub struct Expected {
 /// What a channel shows in a setting, with the channel's switches closed.
 ///
 /// *Design band*: resistors at tolerance, over the temperature in use and with age; contacts from 0
-/// to their largest resistance; switches over their range; the pin's leakage either way; the whole supply tolerance (a ratio sees it only through drops and leakage); and
-/// the converter: offset, gain, INL and DNL, typical figures doubled, and the count that
-/// truncation takes.
+/// to their largest resistance; switches over their range; the pin's leakage either way; the whole
+/// supply tolerance (a ratio sees it only through drops and leakage); and the converter: offset,
+/// gain, INL and DNL, typical figures doubled, and the count that truncation takes.
 ///
-/// *Bench band*: the same with the resistors' initial tolerance and the temperatures of the bench. The converter's errors are
-/// in it, so the uncertainty that a part is judged with must hold noise only. The unit's supply
-/// is not known here, so all of its tolerance counts.
+/// *Bench band*: the same with the resistors' initial tolerance and the temperatures of the bench.
+/// The converter's errors are in it, so the uncertainty that a part is judged with must hold noise
+/// only. The unit's supply is not known here, so all of its tolerance counts.
 ///
 /// *Pulled band*: the bench band with the weakest to the strongest pull-up from the pin.
 pub fn expect(board: &Board, setting: &Setting, channel: usize) -> Expected {

@@ -18,7 +18,7 @@ pub mod spread;
 pub use expect::{
     Band, Expected, assumptions, converter_error, expect, expect_closed, level_of, whole_scale,
 };
-pub use positions::{Position, positions};
+pub use positions::{Position, positions, widened};
 pub use problem::WindowProblem;
 pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 

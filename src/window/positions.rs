@@ -1,7 +1,9 @@
-//! The positions of a board one by one: every way of making a class, as a whole setting.
+//! The positions of a board one by one: every way of making a class, as a whole setting; and whose
+//! bands are wider than a search to the end would have them.
 
-use super::Windows;
+use super::{Windows, spread};
 use crate::board::{Board, Setting};
+use crate::circuit::{self, Spread};
 
 /// A position that stands for an option.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,4 +38,19 @@ pub fn positions(board: &Board, windows: &Windows) -> Vec<Position> {
         }
     }
     found
+}
+
+/// The positions whose design band is wider by a tenth of a count or more than it might be, because
+/// not every corner could be tried, and by how many counts.
+pub fn widened(board: &Board, windows: &Windows) -> Vec<(Position, f64)> {
+    let counts = |position: &Position| {
+        let channel = board.channels.get(position.channel)?;
+        let also_pulled = spread::also_pulled(board, channel);
+        let spread = Spread { also_pulled, ..spread::design_spread(board, channel.pull_up) };
+        let (setting, closes) = (&position.setting, &channel.closes);
+        let found = circuit::search(board, setting, closes, channel.net, &spread)?;
+        Some(found.widened * board.chip.scale).filter(|counts| *counts >= 0.1)
+    };
+    let all = positions(board, windows).into_iter();
+    all.filter_map(|p| counts(&p).map(|c| (p, c))).collect()
 }

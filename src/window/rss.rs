@@ -81,8 +81,8 @@ pub fn rss(board: &Board, setting: &Setting, channel: usize) -> Option<Rss> {
         (ratio * scale + values[count..].iter().sum::<f64>(), slopes)
     });
     let expanded = combined.expanded(CONFIDENCE);
-    let full = if channel.kind == Kind::Analog { f64::from(board.chip.full_scale) } else { scale };
-    let code = |c: f64| c.clamp(0.0, full);
+    let full = f64::from(board.chip.full_scale);
+    let code = |c: f64| if channel.kind == Kind::Analog { c.clamp(0.0, full) } else { c };
     let (low, high) = (code(combined.value - expanded), code(combined.value + expanded));
     let (code, u) = (code(combined.value), combined.standard());
     Some(Rss { code, u, degrees: combined.degrees, band: Band { low, high } })
