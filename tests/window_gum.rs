@@ -119,7 +119,9 @@ fn magnitude(x: &[f64]) -> (f64, Vec<f64>) {
     (z, vec![1.0 / x[1], -z / x[1], 0.0])
 }
 
-const RESULTS: [fn(&[f64]) -> (f64, Vec<f64>); 3] = [resistance, reactance, magnitude];
+type Slopes = fn(&[f64]) -> (f64, Vec<f64>);
+
+const RESULTS: [Slopes; 3] = [resistance, reactance, magnitude];
 
 /// GUM Table H.2: means, their uncertainties and correlations.
 #[test]

@@ -108,10 +108,10 @@ pub fn twelve_nodes() -> Vec<(usize, usize, f64)> {
     parts
 }
 
-/// The network of [`twelve_nodes`] as a board with one jumper that is not part of it.
+/// The network of [`twelve_nodes`] as a board, with a jumper beside it that stands for its option.
 #[allow(dead_code)]
 pub fn network() -> String {
-    let mut text = opening("network", "");
+    let mut text = opening("network", "J1 = \"on\"\n");
     let name = |n: usize| match n {
         0 => "VCC".to_string(),
         1 => "GND".to_string(),
@@ -120,6 +120,7 @@ pub fn network() -> String {
     for (i, (a, b, ohms)) in twelve_nodes().into_iter().enumerate() {
         resistor(&mut text, &format!("R{i}"), [&name(a), &name(b)], ohms, "1%");
     }
+    jumper(&mut text, "J1", &[position("on", 1, ["BESIDE", "GND"])], false);
     channel(&mut text, "A", "N7", "PC0");
-    text
+    text + "[[options]]\nid = \"o\"\nchannels = [\"A\"]\nwhen = [{ J1 = \"on\", means = \"o\" }]\n"
 }
