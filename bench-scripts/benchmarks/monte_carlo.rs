@@ -1,7 +1,7 @@
 //! How long drawn units take on two threads: the five-position ladder, and one node of a network
 //! of twelve. `run` beside this file sets the figures against other programs'.
 //!
-//! A line for each: board, law, units, seconds on the clock (median and best of seven), processor
+//! First the operating points of the network alone. Then a line for each: board, law, units, seconds on the clock (median and best of seven), processor
 //! seconds of both threads together (mean), and the units that read right. With the argument
 //! `parts` it prints the network instead, a line a resistor: ends and ohms.
 
@@ -9,8 +9,9 @@ mod boards;
 
 use std::time::Instant;
 use strapwise::board::parse;
+use strapwise::circuit::{LANES, Lanes, Program, Registers};
 use strapwise::window::monte_carlo::{Law, MonteCarlo, Tally, stretches};
-use strapwise::window::windows;
+use strapwise::window::{bench_spread, windows};
 
 const THREADS: usize = 2;
 const RUNS: usize = 7;
@@ -43,6 +44,29 @@ fn draw(plan: &MonteCarlo, units: u64) -> Tally {
     sum
 }
 
+/// Operating points of the network: the compiled circuit alone, every value new each time.
+fn points() -> Result<(), Box<dyn std::error::Error>> {
+    let board = parse("network", &boards::network())?;
+    let net = board.channels[0].net;
+    let spread = bench_spread(&board, false);
+    let program =
+        Program::new(&board, &board.delivery, &[], net, &spread).ok_or("the net floats")?;
+    let mut values: Vec<Lanes> = program.inputs().iter().map(|_| [1e-4; LANES]).collect();
+    let mut registers = Registers::default();
+    let (points, mut sum) = (4_000_000, 0.0);
+    let (before, start) = (processor_seconds(), Instant::now());
+    for block in 0..points / LANES {
+        for (input, lanes) in values.iter_mut().enumerate() {
+            let by = 1e-9 * ((block * 31 + input * 7) % 1000) as f64;
+            lanes.iter_mut().enumerate().for_each(|(lane, g)| *g = 1e-4 + by * (lane + 1) as f64);
+        }
+        sum += program.run(|i| &values[i], &mut registers)[0];
+    }
+    let (processor, clock) = (processor_seconds() - before, start.elapsed().as_secs_f64());
+    println!("network point {points} {clock:.4} {clock:.4} {processor:.4} {sum:.3}");
+    Ok(())
+}
+
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     if std::env::args().any(|a| a == "parts") {
         for (a, b, ohms) in boards::twelve_nodes() {
@@ -50,6 +74,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         }
         return Ok(());
     }
+    points()?;
     for (name, text) in [("ladder", boards::ladder()), ("network", boards::network())] {
         let board = parse(name, &text)?;
         let windows = windows(&board).map_err(|p| format!("{p:?}"))?;

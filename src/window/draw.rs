@@ -20,11 +20,16 @@ pub enum Law {
 /// Deviations from the middle to a limit.
 const CUT: f64 = 3.0;
 /// Stretches of the table of quantiles.
-const TABLE: usize = 4096;
+const TABLE: usize = 1024;
 /// Bits of a draw that say where in a stretch it lies.
-const WITHIN: u32 = u32::BITS - TABLE.trailing_zeros();
+const WITHIN: u32 = u16::BITS - TABLE.trailing_zeros();
+/// Figures that are drawn at once, for [`LANES`] units each.
+const ROLLS: usize = 64;
+/// Bytes of one of them.
+const BYTES: usize = LANES * 2;
 
-/// Draws figures between -1 and 1.
+/// Draws figures between -1 and 1, in 65,536 steps: a ten thousandth of a count where a part's
+/// limits are six counts apart.
 pub(super) struct Dice {
     rng: ChaCha8Rng,
     /// Quantiles of the cut normal law, from limit to limit; empty for the uniform law.
@@ -57,27 +62,33 @@ impl Dice {
     }
 
     /// One figure between -1 and 1 for each of [`LANES`] units.
+    #[inline]
     pub fn roll(&mut self) -> Lanes {
-        /// Rolls that are drawn at once.
-        const ROLLS: usize = 64;
         if self.used == self.bits.len() {
-            self.bits.resize(ROLLS * LANES * 4, 0);
-            self.rng.fill_bytes(&mut self.bits);
-            self.used = 0;
+            self.refill();
         }
-        let next = &self.bits[self.used..self.used + LANES * 4];
-        self.used += LANES * 4;
         let mut lanes = [0.0; LANES];
-        for (lane, four) in lanes.iter_mut().zip(next.chunks_exact(4)) {
-            let bits = i32::from_le_bytes([four[0], four[1], four[2], four[3]]);
-            *lane = f64::from(bits);
-        }
+        let next = &self.bits[self.used..self.used + BYTES];
+        let pairs = lanes.iter_mut().zip(next.chunks_exact(2));
         if self.table.is_empty() {
-            lanes.iter_mut().for_each(|x| *x *= 2f64.powi(-31));
+            for (lane, two) in pairs {
+                // Half a step on, so that the steps lie evenly about the middle.
+                *lane = (f64::from(i16::from_le_bytes([two[0], two[1]])) + 0.5) * 2f64.powi(-15);
+            }
         } else {
-            lanes.iter_mut().for_each(|x| *x = quantile(&self.table, *x as i32));
+            for (lane, two) in pairs {
+                *lane = quantile(&self.table, u16::from_le_bytes([two[0], two[1]]));
+            }
         }
+        self.used += BYTES;
         lanes
+    }
+
+    #[cold]
+    fn refill(&mut self) {
+        self.bits.resize(ROLLS * BYTES, 0);
+        self.rng.fill_bytes(&mut self.bits);
+        self.used = 0;
     }
 
     /// One figure between two limits.
@@ -88,10 +99,9 @@ impl Dice {
 }
 
 /// Between two entries of the table in a straight line.
-fn quantile(table: &[f64], bits: i32) -> f64 {
-    let bits = (bits as u32) ^ (1 << 31);
-    let (at, within) = ((bits >> WITHIN) as usize, bits & ((1 << WITHIN) - 1));
-    let share = f64::from(within) / f64::from(1_u32 << WITHIN);
+fn quantile(table: &[f64], bits: u16) -> f64 {
+    let (at, within) = (usize::from(bits >> WITHIN), bits & ((1 << WITHIN) - 1));
+    let share = (f64::from(within) + 0.5) / f64::from(1_u32 << WITHIN);
     table[at] + share * (table[at + 1] - table[at])
 }
 
