@@ -263,10 +263,10 @@ impl Case {
                     (volts, Fork::Drop(link)),
                     (self.most(&point, k).0, Fork::Ohms(link)),
                 ]);
-            } else if span.varies()
-                && let (most, true) = self.most(&point, k)
-            {
-                found.push((most, Fork::Ohms(link)));
+            } else if span.varies() && self.piece.branches[k].ends.into_iter().all(is_node) {
+                // Only parts between inner nodes can turn.
+                let (most, turns) = self.most(&point, k);
+                found.extend(turns.then_some((most, Fork::Ohms(link))));
             }
         }
         found.retain(|f| f.0 > NEGLIGIBLE);
@@ -283,7 +283,7 @@ impl Case {
 
     /// The most that branch `k` can move the ratio from one end to the other, to first order with
     /// the largest `V` and `W` that the other parts' spread leaves it; and whether the sign of its
-    /// slope may turn.
+    /// slope may turn, if it lies between inner nodes.
     fn most(&self, point: &Point, k: usize) -> (f64, bool) {
         let ends = self.piece.branches[k].ends;
         let mut inject = vec![0.0; self.piece.nets.len()];
@@ -313,8 +313,7 @@ impl Case {
         let value = point.values[self.piece.branches[k].link];
         let v = point.solution.over_resistance(&self.piece, k, value).abs();
         let w = self.adjoint_over(point, k).abs();
-        let inner = ends.into_iter().all(is_node);
-        let turns = inner && (v < 1.5 * swing_v || w < 1.5 * swing_w);
+        let turns = v < 1.5 * swing_v || w < 1.5 * swing_w;
         let g = value.siemens();
         let width = self.span_of(k).high - self.span_of(k).low;
         (g * (v + swing_v) * g * (w + swing_w) * width / point.solution.supply, turns)
