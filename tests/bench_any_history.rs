@@ -8,10 +8,10 @@ use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, ProbeInfo, Procedure,
-    Summary, UnitVerdict, Verdict,
+    Summary, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::Board;
-use strapwise::walk;
+use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
 
 /// One thing that happens.
@@ -89,17 +89,20 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
     let (min, max) = (code.saturating_sub(2), code.saturating_add(2).min(1023));
     let burst = |n: u16| Burst { n: n.into(), mean, sd, lag1: 0.1, min, max, q01: min, q99: max };
     match *ask {
-        Ask::Who => Answer::Who(ProbeInfo {
+        Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
             model: "PROBE-ATMEGA328P".into(),
             boot: boot.clone(),
             ..ProbeInfo::default()
         }),
         Ask::Boot => Answer::Boot(boot.clone()),
         Ask::Burst { n, .. } | Ask::Supply { n } => Answer::Burst(burst(n)),
+        Ask::Product { .. } => Answer::Burst(burst(4)),
         Ask::Level { n, .. } => {
             Answer::Level { n: n.into(), ones: if code > 512 { n.into() } else { 0 } }
         }
         Ask::Charge { .. } => Answer::Charge { first: mean, last: mean },
+        Ask::Slots => Answer::Slots([vec![0xFF; 4], vec![0xFF; 4]]),
+        Ask::Own { .. } | Ask::PutBack(_) => Answer::Done,
         Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff => Answer::Done,
     }
 }
@@ -116,17 +119,23 @@ struct Watched {
 
 impl Watched {
     fn new() -> Watched {
-        static DESIGN: OnceLock<(Arc<Board>, Arc<Windows>)> = OnceLock::new();
-        let (board, windows) = DESIGN
+        static DESIGN: OnceLock<(Arc<Board>, Arc<Windows>, Arc<Walk>)> = OnceLock::new();
+        let (board, windows, walk) = DESIGN
             .get_or_init(|| {
                 let board = vent_controller();
                 let windows = window::windows(&board).expect("windows");
-                (board, Arc::new(windows))
+                let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+                (board, Arc::new(windows), Arc::new(walk))
             })
             .clone();
-        let walk = walk::plan(&board, &board.delivery);
         Watched {
-            bench: Bench::new(board, windows, walk, Config::default()),
+            bench: Bench::new(
+                board,
+                windows,
+                walk,
+                UnitId { identity: 7, ..UnitId::default() },
+                Config::default(),
+            ),
             now: Duration::ZERO,
             boot: Boot { count: 0, cause: "POWER".into(), uptime_ms: 1000 },
             under_way: None,
@@ -196,12 +205,15 @@ impl Watched {
             End::Lost => self.tell(Input::Lost("gone".into())),
             End::Stop => {
                 self.tell(Input::Stop);
-                // The answer under way, and that to switching everything off.
-                for _ in 0..2 {
+                // The answer under way, that to switching everything off, and that to putting back
+                // what had stood in the identity's place.
+                for _ in 0..3 {
                     if let Some(ask) = self.under_way.clone() {
                         let off = ask == Ask::AllOff;
                         self.tell(Input::Answer(fitting(&ask, 1, 0, &self.boot.clone())));
-                        assert!(!off || self.bench.over(), "goes on after everything is off");
+                        let back = matches!(self.under_way, Some(Ask::PutBack(_)));
+                        let ends = self.bench.over() || back;
+                        assert!(!off || ends, "goes on after everything is off");
                     }
                 }
             }

@@ -5,10 +5,13 @@ mod bench_support;
 use bench_support::{Stand, board_of, vent_controller};
 use statrs::distribution::{ContinuousCDF, Normal};
 use strapwise::bench::judge::{self, Readings};
-use strapwise::bench::{Ask, Burst, Check, Driven, SupplyCheck, UnitVerdict, Verdict, sag};
-use strapwise::board::chip::ATMEGA328P;
+use strapwise::bench::{
+    Answer, Ask, Burst, Check, Driven, Pull, SupplyCheck, UnitVerdict, Verdict, sag,
+};
+use strapwise::board::chip::{ATMEGA328P, Internal};
 use strapwise::board::{Board, Place, Setting};
 use strapwise::units::{Ohms, Volts};
+use strapwise::walk;
 use strapwise::window::{self, Limits};
 
 /// A burst without noise.
@@ -158,9 +161,7 @@ fn a_reading_near_a_limit_takes_two_more_bursts_and_the_worst_decides() {
         stand.prompted_move("J1", "3").lift("J1");
         stand.wait(std::time::Duration::from_secs(1)).fit("J1", "3");
         let mut stand = stand.answered_by(move |ask, answer| match ask {
-            Ask::Burst { channel: c, n: 961, pull_up: false, as_product: false, .. }
-                if *c == channel =>
-            {
+            Ask::Burst { channel: c, n: 961, pull_up: false, .. } if *c == channel => {
                 let code = codes.get(taken).copied();
                 taken += 1;
                 code.map_or(answer, |code| strapwise::bench::Answer::Burst(steady(code)))
@@ -243,13 +244,50 @@ fn a_low_level_that_the_pull_up_should_not_move_and_does_is_open() {
 }
 
 #[test]
+fn a_missing_pull_up_of_an_address_bit_is_found_by_the_discharge() {
+    for id in ["R11", "R12", "R13"] {
+        let mut stand = Stand::new().built_with(|board, parts| {
+            let r = board.resistors.iter().position(|r| r.id == id).expect("a resistor");
+            parts.resistors[r] = Ohms(f64::INFINITY);
+        });
+        // Without the discharge the open pin holds what its last pull-up left, and reads high.
+        stand.held_at_first(1.0);
+        let summary = stand.expect_verdict(UnitVerdict::Fail);
+        assert!(summary.reasons[0].contains("nothing drives the pin"), "{:?}", summary.reasons);
+    }
+}
+
+#[test]
+fn a_high_level_whose_discharge_was_not_answered_is_not_tested() {
+    let mut stand = Stand::new().answered_by(|ask, answer| match ask {
+        Ask::Level { pull: Pull::Discharged, .. } => Answer::Refused("-221".into()),
+        _ => answer,
+    });
+    stand.expect_verdict(UnitVerdict::Incomplete);
+}
+
+#[test]
+fn a_high_level_where_no_discharge_is_allowed_passes_and_its_pull_up_is_named_as_unseen() {
+    let text = std::fs::read_to_string("protocols/vent-controller.toml").expect("the board file");
+    let text: String =
+        text.lines().filter(|l| !l.starts_with("discharge")).map(|l| format!("{l}\n")).collect();
+    let mut stand = Stand::with(board_of(&text));
+    stand.expect_verdict(UnitVerdict::Pass);
+    let board = stand.board.clone();
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let unseen: Vec<String> = walk.coverage.unseen.iter().map(|(f, _)| f.text(&board)).collect();
+    assert!(unseen.contains(&"R11 is open".to_string()), "{unseen:?}");
+}
+
+#[test]
 fn the_supply_comes_from_the_reference_as_the_data_sheet_has_it() {
     // Code 225 of the internal reference against AVcc: 1.1 V * 1024 / 225 = 5.00622 V; with the
     // reference at its limits of 1.0 and 1.2 V it would be 4.55111 and 5.46133 V (ATmega328P data
     // sheet, "ADC Conversion Result", and Table 28-7 of Atmel 8161D: check values A7 and A8).
-    let volts = sag::supply_volts(&ATMEGA328P, 225.0);
+    let volts = sag::supply_volts(&ATMEGA328P, 225.0).expect("it has a reference");
     assert!((volts.0 - 5.00622).abs() < 1e-5, "{volts}");
-    let (low, typical, high) = ATMEGA328P.bandgap;
+    let [Internal { low, typical, high, .. }] = *ATMEGA328P.internal else { panic!("one") };
     for (reference, expected) in [(low, 4.55111), (high, 5.46133)] {
         assert!((volts.0 * reference.0 / typical.0 - expected).abs() < 1e-5);
     }

@@ -2,13 +2,14 @@
 
 mod bench_support;
 
-use bench_support::{Stand, board_of, worst};
+use bench_support::{Stand, board_of, vent_controller, worst};
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Cut, Event, Key, MovedBy, Procedure, Prompt, UnitVerdict, Verdict,
 };
 use strapwise::board::Place;
 use strapwise::units::Ohms;
+use strapwise::walk::Step;
 
 const SECOND: Duration = Duration::from_secs(1);
 
@@ -507,13 +508,25 @@ fn a_probe_that_does_not_stay_up_ends_the_run_after_three_tries() {
 }
 
 #[test]
-fn a_question_that_was_never_asked_leaves_the_unit_incomplete() {
-    // No step of the sequence has both shunts where this question wants them.
+fn a_question_about_two_headers_is_asked_when_both_have_their_shunts_there() {
     let text = std::fs::read_to_string("protocols/vent-controller.toml").expect("the board file");
     let text = text
         .replace("when = { J6 = \"open\" }", "when = { J6 = \"open\", J5 = \"wet\" }")
         .replace("when = { J6 = \"fitted\" }", "when = { J6 = \"fitted\", J4 = \"fitted\" }");
     let mut stand = Stand::with(board_of(&text));
+    stand.expect_verdict(UnitVerdict::Pass);
+    let answered = stand.events.iter().filter(|e| matches!(e, Event::Answered { .. })).count();
+    assert_eq!(answered, 2);
+}
+
+#[test]
+fn a_question_that_was_never_asked_leaves_the_unit_incomplete() {
+    let mut stand = Stand::led_through(vent_controller(), |walk| {
+        let last = walk.steps.pop().expect("the delivery setting");
+        walk.steps.truncate(1);
+        let setting = walk.steps[0].setting.clone();
+        walk.steps.push(Step { setting, ..last });
+    });
     let summary = stand.expect_verdict(UnitVerdict::Incomplete);
     assert!(summary.reasons.iter().any(|r| r.contains("lamps-lit")), "{:?}", summary.reasons);
     assert!(stand.bench.over());

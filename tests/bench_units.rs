@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{Cut, Event, Prompt, UnitVerdict, Verdict};
 use strapwise::board::{Board, Place};
-use strapwise::faults::{self, Fault};
+use strapwise::faults::Fault;
 use strapwise::probe::world::{ResetCause, World};
 use strapwise::record::{Row, RowKind};
 use strapwise::units::Volts;
@@ -23,10 +23,9 @@ fn design() -> (Arc<Board>, Arc<Windows>) {
 
 /// The defects that the sequence claims to see.
 fn claimed(board: &Board) -> Vec<Fault> {
-    let settings: Vec<_> =
-        walk::plan(board, &board.delivery).steps.into_iter().map(|s| s.setting).collect();
-    let seen = |f: &Fault| faults::sighting(board, *f, &settings).is_some();
-    faults::modelled(board).into_iter().filter(seen).collect()
+    let windows = window::windows(board).expect("windows");
+    let walk = walk::plan(board, &windows, &board.delivery).expect("a sequence");
+    walk.coverage.seen.into_iter().map(|(fault, _)| fault).collect()
 }
 
 /// A verdict that a good unit would not have earned, in words.

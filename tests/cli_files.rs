@@ -205,3 +205,35 @@ fn the_help_of_each_command_starts_with_what_it_does() {
         assert!(ended.out.contains("Usage: strapwise"), "{}", ended.out);
     }
 }
+
+/// A board with the ATmega4809: its windows can be had, but nothing can be read from it.
+#[test]
+fn a_board_whose_chip_has_no_probe_is_refused_where_it_would_be_read() {
+    let text = include_str!("../protocols/README.md");
+    let example = text.split("```toml\n").nth(1).and_then(|t| t.split("```").next()).unwrap();
+    let changed = example.replace("atmega328p", "atmega4809").replace("PC0", "PD0");
+    let (_folder, path) = file(changed.as_bytes());
+    assert_eq!(windows(&path).code, Some(0), "{}", windows(&path).err);
+    let name = path.to_str().unwrap();
+    let bench = strapwise(&["bench", name, "--unit", "U1", "--port", "virtual"]);
+    let read = strapwise(&["read", name, "--port", "virtual"]);
+    for ended in [bench, read] {
+        refused(&ended, &path);
+        assert!(ended.err.contains("there is no probe for the ATmega4809 yet"), "{}", ended.err);
+    }
+}
+
+#[test]
+fn a_board_read_against_another_reference_than_the_probes_is_refused() {
+    let change = ("adc_clock = \"125kHz\"", "reference = \"internal\"");
+    let (_folder, path) = spoiled(&[change]);
+    let name = path.to_str().unwrap();
+    let read = strapwise(&["read", name, "--port", "virtual"]);
+    // Against 1.1 V the upper taps of the demo board all read full scale.
+    refused_with(&read, &path, "the product against its internal reference");
+}
+
+fn refused_with(ended: &Ended, path: &Path, why: &str) {
+    refused(ended, path);
+    assert!(ended.err.contains(why), "{}", ended.err);
+}

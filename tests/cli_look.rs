@@ -66,7 +66,29 @@ fn the_windows_as_text_show_the_figures_of_the_csv() {
             assert!(words.contains(&row[figure].as_str()), "{figure} of {row:?} not in: {line}");
         }
     }
-    assert_eq!(shown, csv.len(), "each row of the CSV has its line:\n{text}");
+    let positions = csv.iter().filter(|r| !r["channel"].is_empty());
+    assert_eq!(shown, positions.count(), "each position of the CSV has its line:\n{text}");
+    let figures: Vec<_> = csv.iter().filter(|r| r["channel"].is_empty()).collect();
+    assert!(figures.iter().all(|r| ["max", "typ", "assumed"].contains(&r["from"].as_str())));
+    let typical = figures.iter().filter(|r| r["from"] == "typ");
+    assert_eq!(typical.count(), text.matches("twice its typical figure").count());
+}
+
+#[test]
+fn what_might_be_changed_is_said_in_every_form_of_the_windows() {
+    let text = std::fs::read_to_string(board()).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("fast.toml");
+    std::fs::write(&path, text.replace("\"125kHz\"", "\"1MHz\"")).unwrap();
+    let name = path.to_str().unwrap();
+    let advice = "a converter clock of 1 MHz costs 5 more codes of error: slow it to 200 kHz";
+    let printed = strapwise(&["windows", name]).out;
+    let line = printed.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(line.contains(&format!("advice: {advice}")), "{printed}");
+    let csv = rows(strapwise(&["windows", name, "--format", "csv"]).out.as_bytes());
+    assert!(csv.iter().any(|r| r["from"] == "advice" && r["note"] == advice), "{csv:?}");
+    let json = strapwise(&["windows", name, "--format", "json"]).out;
+    assert!(json.contains(advice), "{json}");
 }
 
 #[test]

@@ -6,7 +6,7 @@ use std::time::Duration;
 use strapwise::board::{Board, Place, Setting, parse};
 use strapwise::probe::exchange::{Exchange, Outcome};
 use strapwise::probe::faulty::{Faults, Faulty};
-use strapwise::probe::message::{Burst, Cause, Reply, Request, UNIT_NAME_MAX};
+use strapwise::probe::message::{Burst, Cause, Pull, Reply, Request, UNIT_NAME_MAX};
 use strapwise::probe::virtual_board::VirtualBoard;
 use strapwise::probe::world::{ResetCause, World};
 
@@ -82,8 +82,8 @@ impl Bench {
         }
     }
 
-    fn ones(&mut self, channel: u8, pull_up: bool) -> (u32, u32) {
-        match self.ask(Request::Level { channel, n: 16, pull_up, settle_us: 500 }) {
+    fn ones(&mut self, channel: u8, pull: Pull) -> (u32, u32) {
+        match self.ask(Request::Level { channel, n: 16, pull, settle_us: 500 }) {
             Reply::Level { n, ones } => (ones, n),
             other => panic!("{other:?}"),
         }
@@ -202,13 +202,25 @@ fn an_open_pin_is_found_by_the_pull_up_and_by_charge_sharing() {
 #[test]
 fn address_bits_follow_their_shunts_and_a_missing_pull_up_shows() {
     let mut bench = Bench::new(6);
-    assert_eq!(bench.ones(ADDR0, false), (16, 16));
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (16, 16));
     bench.place("J2", "fitted");
-    assert_eq!(bench.ones(ADDR0, false), (0, 16));
-    assert_eq!(bench.ones(ADDR0, true), (0, 16), "the shunt holds it against the pull-up");
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (0, 16));
+    assert_eq!(bench.ones(ADDR0, Pull::Up), (0, 16), "the shunt holds it against the pull-up");
     bench.board.world().change_parts(|p| p.resistors[5].0 = f64::INFINITY);
     bench.place("J2", "open");
-    assert_eq!(bench.ones(ADDR0, false), (0, 16), "without R11 the pin keeps its charge");
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (0, 16), "without R11 the pin keeps its charge");
+}
+
+#[test]
+fn a_discharge_shows_a_missing_resistor_behind_a_charge_that_is_left() {
+    let mut bench = Bench::new(6);
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (16, 16));
+    bench.board.world().change_parts(|p| p.resistors[5].0 = f64::INFINITY);
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (16, 16), "an input alone cannot tell");
+    assert_eq!(bench.ask(Request::AllowDischarge { pins: vec![ADDR0] }), Reply::Done);
+    assert_eq!(bench.ones(ADDR0, Pull::Discharged), (0, 16));
+    bench.board.world().change_parts(|p| p.resistors[5].0 = 10e3);
+    assert_eq!(bench.ones(ADDR0, Pull::Discharged), (16, 16));
 }
 
 #[test]
@@ -379,6 +391,6 @@ fn over_a_bad_line_the_probe_still_gives_only_true_readings() {
 fn a_hand_may_leave_every_shunt_off() {
     let mut bench = Bench::new(16);
     bench.board.place_all(&Setting(vec![Place::Open; demo().jumpers.len()]));
-    assert_eq!(bench.ones(ADDR0, false), (16, 16));
+    assert_eq!(bench.ones(ADDR0, Pull::Off), (16, 16));
     assert!(bench.burst(15, false).mean() > 490.0, "the loop rests at half the supply");
 }

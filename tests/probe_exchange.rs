@@ -5,7 +5,7 @@ use proptest::test_runner::RngSeed;
 use std::time::Duration;
 use strapwise::probe::exchange::{Exchange, Outcome, QUIET, TRIES};
 use strapwise::probe::faulty::{Faults, Faulty};
-use strapwise::probe::message::{Cause, Reply, Request, wire};
+use strapwise::probe::message::{Cause, Pull, Reply, Request, wire};
 
 const START: Duration = Duration::ZERO;
 
@@ -14,7 +14,7 @@ fn ms(n: u64) -> Duration {
 }
 
 fn level(n: u16) -> Request {
-    Request::Level { channel: 2, n, pull_up: false, settle_us: 0 }
+    Request::Level { channel: 2, n, pull: Pull::Off, settle_us: 0 }
 }
 
 /// A probe that answers `MEAS:LEV? n` by `n,n`, whatever stands in the line otherwise, as the link

@@ -4,7 +4,8 @@ use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use std::time::Duration;
 use strapwise::probe::message::{
-    Burst, Cause, Reply, ReplyError, Request, UNIT_NAME_MAX, unit_name_problem, wire,
+    Burst, Cause, Pull, Reference, Reply, ReplyError, Request, UNIT_NAME_MAX, unit_name_problem,
+    wire,
 };
 
 fn line(request: &Request) -> String {
@@ -46,8 +47,28 @@ fn requests_are_written_as_the_link_lays_down() {
         (Request::WriteSlot { slot: 1, bytes: vec![0xFF, 0x0A] }, "MEM:SLOT 1,\"FF0A\",\"a7\"\n"),
         (burst_of(961), "MEAS:BURS? 961,OFF,0,1,128,(@14),\"a7\"\n"),
         (
-            Request::Level { channel: 2, n: 16, pull_up: true, settle_us: 500 },
+            Request::Level { channel: 2, n: 16, pull: Pull::Up, settle_us: 500 },
             "MEAS:LEV? 16,ON,500,(@2),\"a7\"\n",
+        ),
+        (
+            Request::Level { channel: 2, n: 16, pull: Pull::Discharged, settle_us: 50 },
+            "MEAS:LEV? 16,DISC,50,(@2),\"a7\"\n",
+        ),
+        (
+            Request::Product {
+                previous: 15,
+                channel: 14,
+                n: 4,
+                discard: 1,
+                prescaler: 64,
+                reference: Reference::Internal,
+            },
+            "MEAS:PROD? 4,1,64,INT,(@15),(@14),\"a7\"\n",
+        ),
+        (Request::AllowDischarge { pins: vec![2, 4] }, "OUTP:DISC (@2,4),\"a7\"\n"),
+        (
+            Request::AllowReferences { references: vec![Reference::Supply, Reference::External] },
+            "SYST:REF SUPP,EXT,\"a7\"\n",
         ),
         (Request::Charge { channel: 14, pairs: 64 }, "MEAS:CHAR? 64,(@14),\"a7\"\n"),
         (Request::Supply { n: 961 }, "MEAS:SUPP? 961,\"a7\"\n"),
@@ -84,12 +105,26 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
         discard: 100,
         prescaler,
     };
+    let product = |prescaler| Request::Product {
+        previous: 15,
+        channel,
+        n: 10_000,
+        discard: 100,
+        prescaler,
+        reference: Reference::Internal,
+    };
     let unit = String::from("007");
     let limits = [
         // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 42 µs.
         (burst(128), 1000 + 1051),
         (burst(16), 1000 + 424),
-        (Request::Level { channel, n: 1000, pull_up, settle_us }, 1000 + 100),
+        (Request::Level { channel, n: 1000, pull: Pull::Up, settle_us }, 1000 + 100),
+        (
+            Request::Level { channel, n: 1000, pull: Pull::Discharged, settle_us: 1000 },
+            1000 + 100 + 20,
+        ),
+        (product(128), 50 + 1051),
+        (product(16), 50 + 424),
         (Request::Charge { channel, pairs: 2000 }, 416),
         (Request::Supply { n: 10_000 }, 2 + 1041),
         (Request::WriteIdentity { identity: 1, unit }, 600),
@@ -220,7 +255,7 @@ fn every_reply_is_read_back_as_it_was_written() {
         (Request::Slot { slot: 1 }, Reply::Slot((0..80).collect())),
         (burst_of(4), Reply::Burst(burst(&[1, 2, 3, 2]))),
         (
-            Request::Level { channel: 2, n: 9, pull_up: false, settle_us: 0 },
+            Request::Level { channel: 2, n: 9, pull: Pull::Off, settle_us: 0 },
             Reply::Level { n: 9, ones: 9 },
         ),
         (

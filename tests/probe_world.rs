@@ -7,7 +7,7 @@ use circuit_support::{Maker, profile_ladder};
 use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{Board, Capacitor, Kind, Level, Load, NetId, Place};
-use strapwise::probe::core::{Input, PinMode, Pins};
+use strapwise::probe::core::{Input, PinMode, Pins, Reference};
 use strapwise::probe::world::{ResetCause, World};
 use strapwise::units::{Farads, Ohms, Volts};
 
@@ -247,6 +247,60 @@ fn a_digital_pin_keeps_its_charge_when_the_shunt_is_drawn() {
     world.set_mode(2, PinMode::PullUp);
     world.wait_us(10);
     assert!(world.read(2), "the pull-up lifts it");
+}
+
+#[test]
+fn after_a_discharge_an_open_pin_stays_low_and_a_driven_one_comes_back() {
+    // 10 kΩ with the 15 pF of the pin: 0.15 µs to come back; with 100 nF one time constant is
+    // 1 ms, and 0.6 of the supply (VIH) is reached after 0.92 ms.
+    let board = Maker::new()
+        .resistor("R1", "VCC", "FAST", 10e3, 0.0)
+        .resistor("R2", "VCC", "SLOW", 10e3, 0.0)
+        .jumper("J1", &[("up", "VCC", "OPEN")], true)
+        .channel("OPEN", "OPEN", "PD2", Kind::Digital)
+        .channel("FAST", "FAST", "PD3", Kind::Digital)
+        .channel("SLOW", "SLOW", "PD4", Kind::Digital)
+        .done();
+    let mut world = unit(with_capacitor(board, "SLOW", 100e-9), 13);
+    world.place(0, Place::At(0));
+    world.wait_us(10_000);
+    world.place(0, Place::Open);
+    assert!((2..5).all(|pin| world.read(pin)), "the open one keeps its charge");
+    for pin in 2..5 {
+        world.set_mode(pin, PinMode::Low);
+        world.wait_us(10);
+        world.set_mode(pin, PinMode::Input);
+    }
+    world.wait_us(1);
+    assert_eq!([2, 3, 4].map(|pin| world.read(pin)), [false, true, false]);
+    world.wait_us(800);
+    assert!(!world.read(4), "not yet at VIH");
+    world.wait_us(300);
+    assert_eq!([2, 3, 4].map(|pin| world.read(pin)), [false, true, true]);
+    world.wait_us(1_000_000);
+    assert!(!world.read(2), "nothing brings the open one back");
+}
+
+#[test]
+fn a_conversion_against_the_internal_reference_is_right_when_the_capacitor_at_aref_is() {
+    let board = Maker::new().resistor("R1", "VCC", "A", 90e3, 0.0);
+    let board = board.resistor("R2", "A", "GND", 10e3, 0.0);
+    let mut world = unit(board.channel("A", "A", "PC0", Kind::Analog).done(), 13);
+    world.converter_mut().noise = 0.0;
+    let supply = burst(&mut world, PROFILE);
+    assert!((supply - 102.4).abs() < 3.0, "a tenth of the supply: {supply}");
+    world.set_reference(Reference::Internal);
+    let early = f64::from({
+        world.convert(PROFILE, 128);
+        world.convert(PROFILE, 128)
+    });
+    world.wait_us(50_000);
+    let settled = burst(&mut world, PROFILE);
+    let want = supply * world.parts().supply.0 / world.bandgap().0;
+    assert!((settled - want).abs() < 8.0, "{settled} for {want}");
+    assert!(early < settled / 2.0, "the capacitor still holds the supply: {early}");
+    world.set_reference(Reference::Supply);
+    assert!((burst(&mut world, PROFILE) - supply).abs() < 0.5);
 }
 
 #[test]

@@ -2,7 +2,7 @@
 //! table of check values.
 
 use strapwise::board::Level;
-use strapwise::board::chip::ATMEGA328P;
+use strapwise::board::chip::{ATMEGA328P, Internal};
 use strapwise::units::{Farads, Ohms, Volts};
 use strapwise::window::{adc, level_of};
 
@@ -42,7 +42,7 @@ fn one_count_is_4_9_mv_at_5_v_and_3_2_mv_at_3_3_v() {
 #[test]
 fn the_supply_follows_from_the_code_of_the_internal_reference() {
     let supply = |reference: Volts| adc::supply_of(225.0, reference, &ATMEGA328P).unwrap().0;
-    let (low, typical, high) = ATMEGA328P.bandgap;
+    let [Internal { low, typical, high, .. }] = *ATMEGA328P.internal else { panic!("one") };
     assert!((supply(low) - 4.55111).abs() < 1e-5);
     assert!((supply(typical) - 5.00622).abs() < 1e-5);
     assert!((supply(high) - 5.46133).abs() < 1e-5);
@@ -74,5 +74,5 @@ fn the_sample_and_hold_settles_to_half_a_count_in_rc_times_ln_2048() {
         let found = adc::settle_s(Ohms(ohms), Farads(14e-12), &ATMEGA328P);
         assert!((found / seconds - 1.0).abs() < 0.005, "{ohms} ohm: {found} s");
     }
-    assert_eq!(ATMEGA328P.hold, Farads(14e-12));
+    assert_eq!(ATMEGA328P.sampling.hold, Farads(14e-12));
 }

@@ -262,6 +262,20 @@ fn an_option_that_shorts_the_supply_is_named_with_its_current() {
 }
 
 #[test]
+fn a_pin_that_a_setting_puts_on_the_supply_may_not_be_discharged() {
+    let mut board = Maker::new()
+        .resistor("R1", "BIT", "GND", 10e3, 0.05)
+        .jumper("J1", &[("fitted", "VCC", "BIT")], true)
+        .channel("BIT", "BIT", "PD2", Kind::Digital)
+        .options("bit", &["BIT"], &[("J1=fitted", "1"), ("J1=open", "0")])
+        .0;
+    windows(&board).expect("windows");
+    board.channels[0].discharge = true;
+    let told = complaints(&board).join("\n");
+    assert!(told.contains("J1=fitted") && told.contains("take `discharge` out"), "{told}");
+}
+
+#[test]
 fn more_settings_than_can_be_gone_through_are_refused_by_number() {
     let mut maker = Maker::new().resistor("R0", "SUM", "GND", 1e3, 0.01);
     for j in 0..17 {

@@ -42,12 +42,16 @@ pub(super) fn shapes(
 
 fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: usize) -> Shape {
     let classes = &windows.channels[channel];
+    if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
+        return Shape::Unknown;
+    }
     if let Some(class) = classes.class_of_setting(setting) {
         return Shape::Class(class);
     }
     let expected = window::expect(board, setting, channel);
     match (board.channels[channel].kind, expected.node) {
         (_, Node::Floating) => Shape::Open,
+        (Kind::Meter { .. }, _) => Shape::Unknown,
         (Kind::Analog, _) => {
             classes.class_of_code(expected.code).map_or(Shape::Between, Shape::Class)
         }
@@ -70,6 +74,7 @@ pub(super) fn seen_shapes(board: &Board, windows: &Windows, got: &Got) -> Vec<Sh
 fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readings) -> Shape {
     let classes = &windows.channels[channel];
     match board.channels[channel].kind {
+        Kind::Meter { .. } => Shape::Unknown,
         Kind::Analog => {
             if looks_open(board, readings) {
                 return Shape::Open;
@@ -186,6 +191,8 @@ pub struct Watch {
     /// Whether something else than what is wanted has been seen since the watch began. What has
     /// stood there all along shows no move.
     away: bool,
+    /// Whether the power was cut for the move.
+    cycled: bool,
     doubted: bool,
 }
 
@@ -245,8 +252,15 @@ impl Watch {
             broken: 0,
             left: false,
             away: false,
+            cycled: false,
             doubted: false,
         }
+    }
+
+    /// The same after the power was cut for the move: it was made out of sight, so that a reading
+    /// which agrees is all there is to wait for.
+    pub fn after_power_cycle(self) -> Watch {
+        Watch { cycled: true, ..self }
     }
 
     /// The jumper watched.
@@ -284,6 +298,7 @@ impl Watch {
         }
         if seen == self.want {
             match self.telling {
+                _ if self.cycled => return Sight::Believed(MovedBy::PowerCycle),
                 Telling::Pattern if self.away => return Sight::Believed(MovedBy::Changed),
                 Telling::Open if self.left => return Sight::Believed(MovedBy::ThroughOpen),
                 Telling::Open | Telling::Key => return Sight::Wait,

@@ -8,7 +8,7 @@
 
 use super::{Burst, Check, Driven, Mode, Verdict};
 use crate::board::chip::Chip;
-use crate::board::{Board, Kind, Level, Setting};
+use crate::board::{Board, Channel, Kind, Level, NetId, Setting};
 use crate::circuit::Node;
 use crate::window::{self, Band, Expected, Limits, Windows};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -37,6 +37,8 @@ pub struct Readings {
     pub level: Option<(u32, u32)>,
     /// Digital reads with the pull-up on.
     pub level_pulled: Option<(u32, u32)>,
+    /// Digital reads after a discharge.
+    pub level_discharged: Option<(u32, u32)>,
 }
 
 /// Level of confidence of every expanded uncertainty: that of two deviations of a normal law.
@@ -149,6 +151,10 @@ pub fn channel(
         Kind::Digital => {
             vec![digital(board, windows, setting, channel, on, readings, &expected)]
         }
+        Kind::Meter { against, .. } => {
+            let judge = Analog { board, windows, setting, channel, on, readings, expected };
+            vec![judge.by_meter(against)]
+        }
     }
 }
 
@@ -205,6 +211,20 @@ impl Analog<'_> {
             verdict: Verdict::NotTested,
             reason: String::new(),
         }
+    }
+
+    /// What only a meter reads is not tested here, and says what to do.
+    fn by_meter(&self, against: NetId) -> Check {
+        let mut check = self.blank(Mode::Mean, None, Driven::NotShown);
+        let channel = &self.board.channels[self.channel];
+        (check.kind, check.expected_code, check.bench_band) = (channel.kind, None, None);
+        let [a, b] = [channel.net, against].map(|net| self.board.net_name(net));
+        let range = match check.limits {
+            Some(Limits::Ohms { low, high }) => format!(" {low} to {high}"),
+            _ => " what `windows` says".into(),
+        };
+        check.reason = format!("measure {a} to {b} with a meter, the power off:{range}");
+        check
     }
 
     fn judge(&self, mode: Mode, burst: Option<Burst>, driven: Driven) -> Check {
@@ -438,21 +458,17 @@ fn digital(
     let class = windows.class_of_setting(setting).map(|c| &windows.classes[c]);
     let read = readings.level.and_then(level);
     let means = |l: Level| windows.class_of_level(l).map(|c| windows.classes[c].name.clone());
-    let driven = match (readings.level_pulled.and_then(level), board.channels[channel].pull_up) {
-        (Some(Level::Low), _) => Driven::ByPullUp,
-        // The product's own pull-up drives the pin.
-        (Some(Level::High), true) if expected.level == Some(Level::High) => Driven::ByPullUp,
-        // A pull-down weaker than the pin's pull-up gives way to it on a good unit as well.
-        (Some(Level::High), _) if read == Some(Level::Low) && !gives_way(board, expected) => {
-            Driven::Open
-        }
-        _ => Driven::NotShown,
-    };
+    let driven = digital_driven(board, &board.channels[channel], readings, expected);
+    // Where the board file asks for a discharge, its answer is needed.
+    let no_proof = board.channels[channel].discharge && driven == Driven::NotShown;
     let (verdict, reason) = match (readings.level, read, class.map(|c| &c.limits)) {
         (None, _, _) => (Verdict::NotTested, "no reading".to_string()),
         (_, None, _) => (Verdict::Fail, "reads differ: between the levels".to_string()),
         (_, Some(_), Some(_)) if driven == Driven::Open => {
             (Verdict::Fail, "nothing drives the pin: an open contact or part".to_string())
+        }
+        (_, Some(Level::High), Some(Limits::Level(Level::High))) if no_proof => {
+            (Verdict::NotTested, "no proof that the pin is driven".to_string())
         }
         (_, Some(l), Some(Limits::Level(want))) if l == *want => (Verdict::Pass, String::new()),
         (_, Some(l), Some(_)) => (Verdict::Fail, format!("reads {}", word(l))),
@@ -488,9 +504,26 @@ fn digital(
     }
 }
 
-/// Whether the pin's pull-up may lift the net of a good unit above the highest low level.
-fn gives_way(board: &Board, expected: &Expected) -> bool {
-    expected.pulled.is_some_and(|band| band.high > board.chip.vil.0 * board.chip.scale)
+/// Whether something drives a digital pin: a low one stays low against its pull-up, a high one
+/// comes back after a discharge.
+fn digital_driven(board: &Board, c: &Channel, readings: &Readings, expected: &Expected) -> Driven {
+    let read = readings.level.and_then(level);
+    let pulled = readings.level_pulled.and_then(level);
+    let discharged = readings.level_discharged.map(level);
+    match (read, pulled, discharged) {
+        (_, Some(Level::Low), _) => Driven::ByPullUp,
+        // The product's own pull-up drives the pin.
+        (_, Some(Level::High), _) if c.pull_up && expected.level == Some(Level::High) => {
+            Driven::ByPullUp
+        }
+        // A pull-down weaker than the pin's pull-up gives way to it on a good unit as well.
+        (Some(Level::Low), Some(Level::High), _) if !expected.gives_way(&board.chip) => {
+            Driven::Open
+        }
+        (Some(Level::High), _, Some(Some(Level::High))) => Driven::ByDischarge,
+        (Some(Level::High), _, Some(_)) => Driven::Open,
+        _ => Driven::NotShown,
+    }
 }
 
 fn word(level: Level) -> &'static str {

@@ -12,7 +12,7 @@ pub mod sag;
 pub mod sweep;
 mod tally;
 
-use crate::board::{Board, Kind, Place, Setting};
+use crate::board::{Board, Kind, Place, Reference, Setting};
 use crate::window::{Band, Limits};
 use std::time::Duration;
 
@@ -28,10 +28,39 @@ pub trait Procedure {
 
     /// Whether it is over.
     fn over(&self) -> bool;
+
+    /// Whether the probe may be silent or unplugged just now: the operator was asked to cut its
+    /// power.
+    fn may_be_silent(&self) -> bool {
+        false
+    }
+}
+
+/// Why no probe can read this board as its product does, or `None` when one can.
+pub fn no_probe(board: &Board) -> Option<String> {
+    let part = &board.chip.part;
+    if !board.chip.probe {
+        return Some(format!(
+            "there is no probe for the {part} yet, so nothing can be read from it; `windows` works \
+             with it"
+        ));
+    }
+    let reference = board.firmware.reference;
+    let against = match reference {
+        Reference::Supply => return None,
+        Reference::Internal(_) | Reference::External(..) => reference.word(),
+    };
+    Some(format!(
+        "the probe reads against the supply and the product against its {against} reference, so \
+         their codes differ and nothing can be judged yet; `windows` works with it"
+    ))
 }
 
 /// Why what answered is not the probe for this board, or `None` when it is.
 fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
+    if let Some(why) = no_probe(board) {
+        return Some(why);
+    }
     let Answer::Who(info) = answer else {
         return Some("what answers there did not say who it is".into());
     };
@@ -115,6 +144,8 @@ pub enum Ask {
     Prepare,
     /// Boot count, reset cause and time since the boot.
     Boot,
+    /// Who is there, where it may be nobody.
+    Return,
     /// A burst of conversions of an analog channel.
     Burst {
         /// Channel index.
@@ -127,8 +158,14 @@ pub enum Ask {
         discard: u16,
         /// Wait before the first conversion, in microseconds.
         settle_us: u32,
-        /// Whether the converter runs as the product runs it.
-        as_product: bool,
+    },
+    /// A burst of an analog channel as the product takes it in its round: the channel before is
+    /// converted, then this one at once, with the product's clock, discard and count.
+    Product {
+        /// Channel index.
+        channel: usize,
+        /// The channel that the product reads before.
+        before: usize,
     },
     /// A number of digital reads of a channel.
     Level {
@@ -136,9 +173,9 @@ pub enum Ask {
         channel: usize,
         /// Reads.
         n: u16,
-        /// Whether the pin's pull-up is on.
-        pull_up: bool,
-        /// Wait before the first read, in microseconds.
+        /// What is done to the pin.
+        pull: Pull,
+        /// Wait before the first read, or after each discharge, in microseconds.
         settle_us: u32,
     },
     /// Charge sharing: alternate conversions of 0 V and of the pin.
@@ -169,6 +206,42 @@ pub enum Ask {
     },
     /// Everything off.
     AllOff,
+    /// What stands where an identity is written.
+    Slots,
+    /// Write an identity, from which on boots are counted.
+    Own {
+        /// Random number, not 0.
+        identity: u32,
+        /// Serial number of the unit.
+        unit: String,
+    },
+    /// Put back what had stood where the identity was written.
+    PutBack(Slots),
+}
+
+/// The bytes of the two places of the chip's memory that an identity takes.
+pub type Slots = [Vec<u8>; 2];
+
+/// Who the unit on the bench is.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct UnitId {
+    /// Serial number.
+    pub serial: String,
+    /// Number to be written to a chip that has no identity; 0 writes none.
+    pub identity: u32,
+    /// What an earlier attempt, cut short, found where it wrote its identity.
+    pub former: Option<Slots>,
+}
+
+/// What is done to a digital pin while it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pull {
+    /// Nothing.
+    Off,
+    /// Its pull-up is on.
+    Up,
+    /// It is driven low for some microseconds and let go before each read.
+    Discharged,
 }
 
 /// What the probe answered.
@@ -176,6 +249,8 @@ pub enum Ask {
 pub enum Answer {
     /// To [`Ask::Who`].
     Who(ProbeInfo),
+    /// To [`Ask::Return`], from nobody.
+    Silent,
     /// To [`Ask::Boot`].
     Boot(Boot),
     /// Done, nothing to say.
@@ -189,6 +264,8 @@ pub enum Answer {
         /// Of them high.
         ones: u32,
     },
+    /// To [`Ask::Slots`].
+    Slots(Slots),
     /// To charge sharing: mean codes of the first and the last conversions of the pin.
     Charge {
         /// Mean of the first.
@@ -291,6 +368,8 @@ pub enum MovedBy {
     Changed,
     /// The pattern left for the one without a shunt and came back.
     ThroughOpen,
+    /// The power was cut for it: silence, then one more boot, and the readings agree.
+    PowerCycle,
     /// The operator's key.
     SaidSo,
 }
@@ -301,6 +380,7 @@ impl MovedBy {
         match self {
             MovedBy::Changed => "changed",
             MovedBy::ThroughOpen => "through open",
+            MovedBy::PowerCycle => "power cycle",
             MovedBy::SaidSo => "said so",
         }
     }
@@ -347,6 +427,8 @@ pub enum Driven {
     ByPullUp,
     /// Charge sharing left it where it was.
     ByCharge,
+    /// It came back after a discharge.
+    ByDischarge,
     /// Nothing drives it.
     Open,
     /// The pin cannot tell.
@@ -359,6 +441,7 @@ impl Driven {
         match self {
             Driven::ByPullUp => "pull-up",
             Driven::ByCharge => "charge sharing",
+            Driven::ByDischarge => "discharge",
             Driven::Open => "open",
             Driven::NotShown => "not shown",
         }
@@ -366,7 +449,7 @@ impl Driven {
 
     /// Whether the pin has been proved to be driven.
     pub fn proved(self) -> bool {
-        matches!(self, Driven::ByPullUp | Driven::ByCharge)
+        matches!(self, Driven::ByPullUp | Driven::ByCharge | Driven::ByDischarge)
     }
 }
 
@@ -439,6 +522,11 @@ pub struct SupplyCheck {
 pub enum Prompt {
     /// Read the cautions, fit the dummy loads, press Enter.
     Cautions,
+    /// The chip carries the identity of another unit: is it this one all the same?
+    OtherUnit {
+        /// The serial number that it was written for.
+        written: String,
+    },
     /// Take every shunt off, press Enter.
     Clear,
     /// Move one shunt.
@@ -451,6 +539,15 @@ pub enum Prompt {
         to: Place,
         /// Whether the readings can tell; if not, a key is asked for.
         key_needed: bool,
+    },
+    /// Cut the power, move one shunt, switch the power on.
+    MoveUnpowered {
+        /// Jumper index.
+        jumper: usize,
+        /// From here.
+        from: Place,
+        /// To here.
+        to: Place,
     },
     /// The reading is steady and not what was asked for: is the shunt really there?
     Doubt {
@@ -480,6 +577,19 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// What the sequence shows of the modelled defects, and what not.
+    Covers {
+        /// Defects that it shows.
+        shown: usize,
+        /// Each of the others, with what shows it.
+        unseen: Vec<(String, String)>,
+    },
+    /// What stood where an identity is about to be written; to be put back at the end.
+    Kept(Slots),
+    /// It has been put back.
+    PutBack,
+    /// The chip keeps no identity, with the reason; resets are found by its clock alone.
+    NoIdentity(String),
     /// The operator is asked for something.
     Prompt {
         /// Where in the sequence.
@@ -557,6 +667,8 @@ pub struct Summary {
     pub sag: Option<(usize, f64)>,
     /// Checks judged.
     pub checks: usize,
+    /// Modelled defects that no reading of the sequence is sure to show.
+    pub unseen: usize,
     /// How the run was cut short, where it was.
     pub cut: Option<Cut>,
     /// Time from start to end.

@@ -207,6 +207,7 @@ impl Reader {
             worst,
             sag,
             checks,
+            unseen: 0,
             cut,
             took,
         }))]

@@ -9,6 +9,7 @@ use super::{SupplyCheck, Verdict};
 use crate::board::Board;
 use crate::board::chip::Chip;
 use crate::units::Volts;
+use crate::window::adc;
 
 /// What the bursts say in volts.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,9 +28,9 @@ pub struct Sag {
 }
 
 /// The supply that a mean code of the reference stands for: Vref * scale / code (A8 of the
-/// ATmega328P figures: code 225 is 5.006 V).
-pub fn supply_volts(chip: &Chip, code: f64) -> Volts {
-    Volts(chip.bandgap.1.0 * chip.scale / code)
+/// ATmega328P figures: code 225 is 5.006 V). `None` for a chip without an internal reference.
+pub fn supply_volts(chip: &Chip, code: f64) -> Option<Volts> {
+    adc::supply_of(code, chip.internal.first()?.typical, chip)
 }
 
 /// The sag that two bursts show; none while one is missing or impossible.
@@ -40,10 +41,10 @@ pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
     }
     let ratio = 1.0 - idle.mean / loaded.mean;
     let dip = 1.0 - f64::from(idle.q99) / f64::from(loaded.q99);
-    let idle_volts = supply_volts(&board.chip, idle.mean);
+    let idle_volts = supply_volts(&board.chip, idle.mean)?;
     Some(Sag {
         idle: idle_volts,
-        loaded: supply_volts(&board.chip, loaded.mean),
+        loaded: supply_volts(&board.chip, loaded.mean)?,
         ratio,
         sag: Volts(ratio * board.supply.volts.0),
         lowest: Volts(idle_volts.0 * (1.0 - dip.max(ratio))),

@@ -1,10 +1,10 @@
 //! A list of things to ask the probe, worked off one at a time, and what came of it.
 
 use super::judge::Readings;
-use super::{Answer, Ask, Boot, Burst};
-use crate::board::{Board, Kind};
-use crate::circuit::Node;
-use crate::window;
+use super::{Answer, Ask, Boot, Burst, Pull};
+use crate::board::{Board, Kind, Setting};
+use crate::circuit::{Circuit, Node, Parts};
+use crate::units::Ohms;
 use std::collections::BTreeMap;
 
 /// Conversions of an averaged burst: 100 ms at 125 kHz, whole periods of 50 and of 60 Hz.
@@ -15,6 +15,9 @@ pub const GLANCE: u16 = 192;
 
 /// Reads of a digital pin.
 const READS: u16 = 32;
+
+/// Reads of a digital pin after a discharge, each with a discharge of its own.
+const FEW_READS: u16 = 8;
 
 /// What an answer is kept as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,6 +36,8 @@ pub enum Keep {
     Level(usize),
     /// Digital reads with the pull-up on.
     LevelPulled(usize),
+    /// Digital reads after a discharge.
+    LevelDischarged(usize),
     /// The supply.
     Supply,
     /// The boot that the probe is in.
@@ -87,22 +92,34 @@ impl Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
-            Kind::Digital => self = self.levels(board, channel, c.pin.pull_up),
+            // Read by a person, the power off.
+            Kind::Meter { .. } => {}
+            Kind::Digital => {
+                self = self.levels(board, channel, c.pin.pull_up).discharged(board, channel);
+            }
             Kind::Analog => {
-                self.plan.push((burst(board, channel, BURST, false, false), Keep::Mean(channel)));
-                let product = burst(board, channel, board.firmware.conversions, false, true);
+                self.plan.push((burst(board, channel, BURST, false), Keep::Mean(channel)));
+                let product = Ask::Product { channel, before: read_before(board, channel) };
                 self.plan.push((product, Keep::Product(channel)));
                 if c.pin.pull_up {
-                    let pulled = burst(board, channel, GLANCE, true, false);
+                    let pulled = burst(board, channel, GLANCE, true);
                     self.plan.push((pulled, Keep::Pulled(channel)));
                 }
-                let pairs = charge_pairs(board, channel);
-                self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
+                self = self.charge(board, channel);
             }
         }
         self = self.switches(board, channel, false);
         if !c.closes.is_empty() && c.kind == Kind::Analog {
-            self.plan.push((burst(board, channel, BURST, false, false), Keep::Rest(channel)));
+            self.plan.push((burst(board, channel, BURST, false), Keep::Rest(channel)));
+        }
+        self
+    }
+
+    /// Adds charge sharing, where the converter has the 0 V input that it needs.
+    fn charge(mut self, board: &Board, channel: usize) -> Sweep {
+        if board.chip.ground_input {
+            let pairs = charge_pairs(board, channel);
+            self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
         }
         self
     }
@@ -112,16 +129,16 @@ impl Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
+            Kind::Meter { .. } => {}
             // No pull-up here: it would leave its charge on an open pin.
             Kind::Digital => self = self.levels(board, channel, false),
             Kind::Analog => {
-                self.plan.push((burst(board, channel, GLANCE, false, false), Keep::Mean(channel)));
+                self.plan.push((burst(board, channel, GLANCE, false), Keep::Mean(channel)));
                 if c.pin.pull_up {
-                    let pulled = burst(board, channel, GLANCE / 4, true, false);
+                    let pulled = burst(board, channel, GLANCE / 4, true);
                     self.plan.push((pulled, Keep::Pulled(channel)));
                 }
-                let pairs = charge_pairs(board, channel);
-                self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
+                self = self.charge(board, channel);
             }
         }
         self.switches(board, channel, false)
@@ -130,19 +147,30 @@ impl Sweep {
     /// Adds an averaged burst alone.
     pub fn again(mut self, board: &Board, channel: usize) -> Sweep {
         self = self.switches(board, channel, true);
-        self.plan.push((burst(board, channel, BURST, false, false), Keep::Mean(channel)));
+        self.plan.push((burst(board, channel, BURST, false), Keep::Mean(channel)));
         self.switches(board, channel, false)
     }
 
     fn levels(mut self, board: &Board, channel: usize, pulled: bool) -> Sweep {
         let c = &board.channels[channel];
         let settle_us = settle_us(board, channel, c.pull_up);
-        let level = Ask::Level { channel, n: READS, pull_up: c.pull_up, settle_us };
+        let pull = if c.pull_up { Pull::Up } else { Pull::Off };
+        let level = Ask::Level { channel, n: READS, pull, settle_us };
         self.plan.push((level, Keep::Level(channel)));
         if pulled {
-            let settle_us = settle_us.max(settle_us_pulled(board, channel));
-            let level = Ask::Level { channel, n: READS, pull_up: true, settle_us };
+            let settle_us = settle_us.max(self::settle_us(board, channel, true));
+            let level = Ask::Level { channel, n: READS, pull: Pull::Up, settle_us };
             self.plan.push((level, Keep::LevelPulled(channel)));
+        }
+        self
+    }
+
+    /// Adds reads after a discharge, where the board file allows it.
+    fn discharged(mut self, board: &Board, channel: usize) -> Sweep {
+        if board.channels[channel].discharge {
+            let settle_us = settle_us_discharged(board, channel);
+            let level = Ask::Level { channel, n: FEW_READS, pull: Pull::Discharged, settle_us };
+            self.plan.push((level, Keep::LevelDischarged(channel)));
         }
         self
     }
@@ -175,6 +203,9 @@ impl Sweep {
             (Keep::LevelPulled(c), Answer::Level { n, ones }) => {
                 got.readings(c).level_pulled = Some((n, ones));
             }
+            (Keep::LevelDischarged(c), Answer::Level { n, ones }) => {
+                got.readings(c).level_discharged = Some((n, ones));
+            }
             (Keep::Rest(c), Answer::Burst(b)) => {
                 got.rest.insert(c, b);
             }
@@ -196,11 +227,17 @@ impl Sweep {
     }
 }
 
-fn burst(board: &Board, channel: usize, n: u16, pull_up: bool, as_product: bool) -> Ask {
-    let discard = if as_product { board.firmware.discard } else { 2 };
-    let settle_us =
-        if pull_up { settle_us_pulled(board, channel) } else { settle_us(board, channel, false) };
-    Ask::Burst { channel, n, pull_up, discard, settle_us, as_product }
+fn burst(board: &Board, channel: usize, n: u16, pull_up: bool) -> Ask {
+    let settle_us = settle_us(board, channel, pull_up);
+    Ask::Burst { channel, n, pull_up, discard: 2, settle_us }
+}
+
+/// The channel that the product reads before this one: it goes round its analog channels in the
+/// order of the board file.
+fn read_before(board: &Board, channel: usize) -> usize {
+    let analog = |&c: &usize| board.channels[c].kind == Kind::Analog;
+    let (before, after) = (0..channel, channel..board.channels.len());
+    before.rev().find(analog).or_else(|| after.rev().find(analog)).unwrap_or(channel)
 }
 
 /// Time for a switch to close or open: relays and optocouplers take up to some milliseconds (common
@@ -210,38 +247,59 @@ const SWITCHING_US: f64 = 5_000.0;
 /// Longest wait that is asked of the probe.
 const LONGEST_US: f64 = 1_000_000.0;
 
-/// Microseconds until a driven node rests within half a code: ten time constants of its source
-/// resistance and capacitor, and the time of its switches.
-fn settle_us(board: &Board, channel: usize, pull_up: bool) -> u32 {
-    if pull_up {
-        return settle_us_pulled(board, channel);
-    }
-    let c = &board.channels[channel];
-    let setting = &board.delivery;
-    let source = match window::expect(board, setting, channel).node {
-        Node::Driven { source, .. } => source.0,
-        Node::Floating => 0.0,
-    };
-    let switching = if c.closes.is_empty() { 0.0 } else { SWITCHING_US };
-    (100.0 + switching + 10e6 * source * board.capacitance(c.net).0).min(LONGEST_US) as u32
-}
-
-/// The same with the pull-up on and nothing else driving: ten time constants of the weakest pull-up
-/// and the capacitor, so that an open pin has reached the rail.
-fn settle_us_pulled(board: &Board, channel: usize) -> u32 {
-    let c = &board.channels[channel];
-    let switching = if c.closes.is_empty() { 0.0 } else { SWITCHING_US };
-    let tau = board.chip.pull_up.1.0 * (board.capacitance(c.net).0 + PIN_FARADS);
-    (100.0 + switching + 10e6 * tau).min(LONGEST_US) as u32
-}
-
 /// Capacitance of a pin and its track (common practice, no source).
 const PIN_FARADS: f64 = 15e-12;
+
+/// Shortest wait after a discharge: the probe's own steps take longer than that (2 µs).
+const SHORTEST_US: f64 = 2.0;
+
+/// Time constants until a node rests: what is left is under half a code of 1024.
+const CONSTANTS: f64 = 10.0;
+
+/// Microseconds until a driven node rests, with the slowest source that its jumpers can give it, or
+/// with the weakest pull-up alone, so that an open pin has reached the rail.
+fn settle_us(board: &Board, channel: usize, pull_up: bool) -> u32 {
+    let c = &board.channels[channel];
+    let source = if pull_up { board.chip.pull_up.1 } else { slowest(board, channel) };
+    let switching = if c.closes.is_empty() { 0.0 } else { SWITCHING_US };
+    (100.0 + switching + rests_us(board, channel, source)).min(LONGEST_US) as u32
+}
+
+/// The same after a discharge: no longer than a driven pin needs, since an open one leaks back up.
+/// At the leakage that the data sheet allows it rises by that times ten times the source resistance
+/// meanwhile, 0.1 V for 10 kΩ at the ATmega328P.
+fn settle_us_discharged(board: &Board, channel: usize) -> u32 {
+    let most = LONGEST_US / f64::from(FEW_READS);
+    rests_us(board, channel, slowest(board, channel)).clamp(SHORTEST_US, most).ceil() as u32
+}
+
+fn rests_us(board: &Board, channel: usize, source: Ohms) -> f64 {
+    let farads = board.capacitance(board.channels[channel].net).0 + PIN_FARADS;
+    CONSTANTS * 1e6 * source.0 * farads
+}
+
+/// The largest source resistance that a channel has with one of the jumpers moved from the delivery
+/// setting.
+fn slowest(board: &Board, channel: usize) -> Ohms {
+    let c = &board.channels[channel];
+    let parts = Parts::nominal(board);
+    let moved = (0..board.jumpers.len()).flat_map(|j| {
+        let places = board.jumpers[j].places();
+        places.into_iter().map(move |place| board.delivery.with(j, place))
+    });
+    let settings = std::iter::once(board.delivery.clone()).chain(moved);
+    let source =
+        |setting: Setting| match Circuit::solve(board, &parts, &setting, &c.closes).node(c.net) {
+            Node::Driven { source, .. } => source.0,
+            Node::Floating => 0.0,
+        };
+    Ohms(settings.map(source).fold(0.0, f64::max))
+}
 
 /// Pairs of conversions after which an open pin has lost a tenth of its charge: each pair takes the
 /// share hold / (hold + pin) of it.
 fn charge_pairs(board: &Board, channel: usize) -> u16 {
-    let hold = board.chip.hold.0;
+    let hold = board.chip.sampling.hold.0;
     let pin = board.capacitance(board.channels[channel].net).0 + PIN_FARADS;
     (0.1 * (hold + pin) / hold).ceil().clamp(16.0, 2000.0) as u16
 }

@@ -94,6 +94,7 @@ impl Tally {
             worst: self.tightest,
             sag: self.sag,
             checks: self.checks,
+            unseen: 0,
             cut,
             took,
         }

@@ -9,11 +9,11 @@ mod parse;
 mod problem;
 
 pub use drift::{Array, Drift, InUse};
-pub use parse::{parse, parse_bytes};
+pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 
-use crate::units::{Farads, Hertz, Ohms, Ratio, Volts};
-use chip::{Chip, ChipPin};
+use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
+use chip::{Chip, ChipPin, Internal};
 use std::sync::Arc;
 
 /// Index of a net in [`Board::nets`].
@@ -29,7 +29,8 @@ pub struct Board {
     pub revision: String,
     /// One sentence on what the board is for.
     pub about: String,
-    /// SHA-256 of the board file's bytes, lower-case hex.
+    /// SHA-256 of the board file's bytes, lower-case hex; the bytes of the netlist and of the bill
+    /// of materials follow those of the board file where it names them.
     pub sha256: String,
     /// The microcontroller.
     pub chip: Arc<Chip>,
@@ -45,6 +46,8 @@ pub struct Board {
     pub arrays: Vec<Array>,
     /// Capacitors at the nets that channels read.
     pub capacitors: Vec<Capacitor>,
+    /// Voltages and currents fed in besides the supply.
+    pub sources: Vec<Source>,
     /// Contacts closed by pins of the microcontroller.
     pub switches: Vec<Switch>,
     /// Headers with their shunts, in the order of the file.
@@ -81,12 +84,36 @@ pub struct Supply {
 }
 
 /// How the AREF pin is wired.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Aref {
     /// Only a capacitor to ground: the supply and the internal reference may both be selected.
     Capacitor,
     /// Joined to the supply: selecting the internal reference would join the two inside the chip.
     Supply,
+    /// Fed by a voltage of its own: smallest, nominal, largest.
+    External(Volts, Volts, Volts),
+}
+
+/// What the product's converter refers to.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Reference {
+    /// The supply: a ratio, which does not see the supply's tolerance.
+    Supply,
+    /// The chip's own reference.
+    Internal(Internal),
+    /// The voltage at AREF: smallest, nominal, largest.
+    External(Volts, Volts, Volts),
+}
+
+impl Reference {
+    /// The word of the board file.
+    pub fn word(self) -> &'static str {
+        match self {
+            Reference::Supply => "supply",
+            Reference::Internal(_) => "internal",
+            Reference::External(..) => "external",
+        }
+    }
 }
 
 /// A resistor.
@@ -113,6 +140,28 @@ pub struct Capacitor {
     pub between: [NetId; 2],
     /// Nominal value.
     pub farads: Farads,
+}
+
+/// A further voltage, or a current, that something outside the jumper circuits feeds in.
+#[derive(Clone, Debug)]
+pub struct Source {
+    /// Designator.
+    pub id: String,
+    /// Its two nets, in the order that [`Feed`] counts them.
+    pub between: [NetId; 2],
+    /// What it feeds.
+    pub feed: Feed,
+    /// How far its value may be off.
+    pub tolerance: Ratio,
+}
+
+/// What a source feeds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Feed {
+    /// The voltage of its first net against its second.
+    Volts(Volts),
+    /// The current that flows through it from its first net to its second, as SPICE counts it.
+    Amperes(Amperes),
 }
 
 /// A contact closed by a pin of the microcontroller.
@@ -164,6 +213,10 @@ pub struct Jumper {
     pub positions: Vec<Position>,
     /// Whether having no shunt is one of the places the maker uses.
     pub open: bool,
+    /// Whether a shunt that joins nothing is kept on one pin of the header.
+    pub parked: bool,
+    /// Whether its shunt is moved with the power off.
+    pub power: bool,
 }
 
 /// A place on a header where a shunt joins pins.
@@ -186,6 +239,12 @@ pub enum Place {
     Open,
 }
 
+/// What having no shunt is called.
+const OPEN: &str = "open";
+
+/// What it is called where the shunt is kept on one pin.
+const PARKED: &str = "parked";
+
 impl Jumper {
     /// Every place the maker uses: positions in order, then `open` where allowed.
     pub fn places(&self) -> Vec<Place> {
@@ -200,13 +259,15 @@ impl Jumper {
     pub fn place_name(&self, place: Place) -> &str {
         match place {
             Place::At(i) => &self.positions[i].name,
-            Place::Open => "open",
+            Place::Open if self.parked => PARKED,
+            Place::Open => OPEN,
         }
     }
 
-    /// The place with this name, if the jumper has it (`open` always resolves).
+    /// The place with this name, if the jumper has it (`open` always resolves, and `parked` where
+    /// the shunt is parked).
     pub fn place(&self, name: &str) -> Option<Place> {
-        if name == "open" {
+        if name == OPEN || (self.parked && name == PARKED) {
             return Some(Place::Open);
         }
         self.positions.iter().position(|p| p.name == name).map(Place::At)
@@ -247,7 +308,7 @@ impl Setting {
     }
 }
 
-/// A pin of the microcontroller that the probe reads.
+/// A pin of the microcontroller that the probe reads, or a pair of nets for a meter.
 #[derive(Clone, Debug)]
 pub struct Channel {
     /// Name, for example `PROFILE`.
@@ -264,15 +325,26 @@ pub struct Channel {
     pub pull_up: bool,
     /// Switches that are closed while the product reads the channel.
     pub closes: Vec<usize>,
+    /// Whether the probe may drive a digital pin low for some microseconds and let go, to see what
+    /// brings it back up.
+    pub discharge: bool,
 }
 
 /// How a channel is read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Kind {
     /// By the converter.
     Analog,
     /// As a logic level.
     Digital,
+    /// As the resistance from its net to another by a person with a meter, the power off. No pin
+    /// reads it: its pin is [`ChipPin::meter`].
+    Meter {
+        /// The net at the other tip.
+        against: NetId,
+        /// How far the meter may be off.
+        accuracy: Ratio,
+    },
 }
 
 /// One thing that the firmware decides from its channels.
@@ -337,6 +409,8 @@ pub struct Firmware {
     pub discard: u16,
     /// Clock of the converter.
     pub adc_clock: Hertz,
+    /// What the converter refers to.
+    pub reference: Reference,
     /// Share of the distance between two bands left between their windows as no option.
     pub gap: Ratio,
 }
@@ -370,6 +444,21 @@ impl Board {
     /// The channel with this name.
     pub fn channel(&self, id: &str) -> Option<usize> {
         self.channels.iter().position(|c| c.id == id)
+    }
+
+    /// Smallest and largest supply voltage.
+    pub fn supply_range(&self) -> (Volts, Volts) {
+        let (volts, tolerance) = (self.supply.volts.0, self.supply.tolerance.0);
+        (Volts(volts * (1.0 - tolerance)), Volts(volts * (1.0 + tolerance)))
+    }
+
+    /// The nominal voltage that the product's converter refers to.
+    pub fn reference(&self) -> Volts {
+        match self.firmware.reference {
+            Reference::Supply => self.supply.volts,
+            Reference::Internal(internal) => internal.typical,
+            Reference::External(_, nominal, _) => nominal,
+        }
     }
 
     /// The name of a net.

@@ -8,6 +8,7 @@
 //! them again, and try both ends of the few parts whose sign may turn.
 
 use super::network::{self, End, Home, Link, Origin, Piece, Solution, Value};
+use super::sources::Ties;
 use super::spread::{Span, Spread};
 use crate::board::{Board, NetId, Setting};
 
@@ -24,6 +25,10 @@ pub(super) struct Case {
     pub spans: Vec<Span>,
     pub links: Vec<Link>,
     pub node: usize,
+    /// Volts that sources hold the net above its node.
+    pub above: f64,
+    /// Whether sources feed the board, so that ratios depend on the supply.
+    pub fed: bool,
     pub pins: Vec<f64>,
     pub leakage: f64,
     pub supply: (f64, f64),
@@ -73,17 +78,22 @@ impl Case {
         links.extend(spread.pulled(board, net));
         let free = vec![None; spread.common.len()];
         let spans: Vec<Span> = links.iter().map(|l| spread.span(board, l.origin, &free)).collect();
-        let (mut pieces, homes) = network::pieces(board, &links, |i| spans[i].high.is_finite());
+        let ties = Ties::new(board);
+        let (mut pieces, homes) =
+            network::pieces(board, &links, &ties, |i| spans[i].high.is_finite());
         let Home::Node { piece, node } = homes[net.0] else { return None };
         let piece = pieces.swap_remove(piece);
         let mut pins = vec![0.0; piece.nets.len()];
         for channel in &board.channels {
-            if let Some(i) = piece.nets.iter().position(|&n| n == channel.net) {
+            let lead = ties.lead[channel.net.0];
+            if let Some(i) = piece.nets.iter().position(|&n| n == lead) {
                 pins[i] += 1.0;
             }
         }
         let supply = (spread.supply.0.0, spread.supply.1.0);
-        let case = Case { piece, spans, links, node, pins, leakage: spread.leakage.0, supply };
+        let (above, fed) = (ties.above[net.0], !board.sources.is_empty());
+        let leakage = spread.leakage.0;
+        let case = Case { piece, spans, links, node, above, fed, pins, leakage, supply };
         let driven = case.at_middle(0.0).solution.driven[case.node];
         driven.then_some(case)
     }
@@ -112,7 +122,7 @@ impl Case {
         let inject: Vec<f64> = self.pins.iter().map(|p| p * leakage).collect();
         let solution = self.piece.solve(&values, supply, &inject);
         let adjoint = solution.mesh.column(self.node);
-        let ratio = solution.volts[self.node] / supply;
+        let ratio = (solution.volts[self.node] + self.above) / supply;
         Point { values, solution, adjoint, ratio }
     }
 
@@ -161,19 +171,12 @@ impl Case {
         moved / point.solution.supply
     }
 
-    /// Slope of the ratio in the supply: what is not in proportion to it, drops and leakage, makes
-    /// less of a larger one.
-    pub fn supply_slope(&self, point: &Point, leakage: f64) -> f64 {
-        let drops: f64 = (0..self.piece.branches.len())
-            .map(|k| {
-                let value = point.values[self.piece.branches[k].link];
-                let against = f64::from(point.solution.direction[k]) * value.drop;
-                -against * value.siemens() * self.adjoint_over(point, k)
-            })
-            .sum();
-        let pins: f64 = self.pins.iter().zip(&point.adjoint).map(|(p, w)| p * w).sum();
-        let supply = point.solution.supply;
-        -(drops + pins * leakage) / (supply * supply)
+    /// Slope of the ratio in the supply: of what is not in proportion to it, drops, leakage and
+    /// other sources, a larger one makes a smaller ratio.
+    pub fn supply_slope(&self, point: &Point) -> f64 {
+        let nothing = vec![0.0; self.piece.nets.len()];
+        let in_proportion = point.solution.mesh.solve(1.0, &nothing)[self.node];
+        (in_proportion - point.ratio) / point.solution.supply
     }
 
     /// The extreme in the direction of `sign`; `None` when the net floats at some corner.
@@ -263,8 +266,7 @@ impl Case {
                     (volts, Fork::Drop(link)),
                     (self.most(&point, k).0, Fork::Ohms(link)),
                 ]);
-            } else if span.varies() && self.piece.branches[k].ends.into_iter().all(is_node) {
-                // Only parts between inner nodes can turn.
+            } else if span.varies() && self.may_turn(k) {
                 let (most, turns) = self.most(&point, k);
                 found.extend(turns.then_some((most, Fork::Ohms(link))));
             }
@@ -272,13 +274,20 @@ impl Case {
         found.retain(|f| f.0 > NEGLIGIBLE);
         found.sort_by(|a, b| b.0.total_cmp(&a.0));
         let mut tried: Vec<Fork> = Vec::new();
-        if self.spans.iter().any(|s| s.drop.1 > 0.0) && self.supply.0 < self.supply.1 {
+        let sees_supply = self.fed || self.spans.iter().any(|s| s.drop.1 > 0.0);
+        if sees_supply && self.supply.0 < self.supply.1 {
             tried.push(Fork::Supply);
         }
         let room = MOST_FORKS - tried.len();
         tried.extend(found.iter().take(room).map(|f| f.1));
         let left_out = found.iter().skip(room).map(|f| f.0).sum();
         Forks { tried, left_out }
+    }
+
+    /// Whether the sign of a part's influence could turn at all: that of one at a rail cannot,
+    /// unless another source drives its current.
+    fn may_turn(&self, k: usize) -> bool {
+        self.fed || self.piece.branches[k].ends.into_iter().all(is_node)
     }
 
     /// The most that branch `k` can move the ratio from one end to the other, to first order with

@@ -10,8 +10,10 @@
 
 use super::corners::{Case, Reached};
 use super::network::Origin;
+use super::sources::{self, Ties};
 use super::spread::Spread;
 use crate::board::{Board, NetId, Setting};
+use crate::units::Volts;
 
 /// Steps of the scan along each parameter, by how many there are.
 const STEPS: [usize; 5] = [1, 17, 9, 5, 4];
@@ -31,8 +33,12 @@ pub struct Extremes {
 }
 
 impl Extremes {
-    fn at(ratio: f64) -> Extremes {
-        Extremes { low: ratio, high: ratio, widened: 0.0 }
+    fn union(self, other: Extremes) -> Extremes {
+        Extremes {
+            low: self.low.min(other.low),
+            high: self.high.max(other.high),
+            widened: self.widened.max(other.widened),
+        }
     }
 }
 
@@ -48,11 +54,25 @@ pub fn search(
     net: NetId,
     spread: &Spread,
 ) -> Option<Extremes> {
-    if net == board.supply.net {
-        return Some(Extremes::at(1.0));
+    if board.sources.is_empty() {
+        return of_sources(board, setting, closed, net, spread);
     }
-    if net == board.supply.ground {
-        return Some(Extremes::at(0.0));
+    let corners = sources::corners(board);
+    let each = corners.iter().map(|corner| of_sources(corner, setting, closed, net, spread));
+    each.reduce(|a, b| Some(a?.union(b?)))?
+}
+
+/// The same with the sources as they are.
+fn of_sources(
+    board: &Board,
+    setting: &Setting,
+    closed: &[usize],
+    net: NetId,
+    spread: &Spread,
+) -> Option<Extremes> {
+    let fixed = |supply: Volts| Some(Ties::new(board).fixed(board, net, supply.0)? / supply.0);
+    if let (Some(a), Some(b)) = (fixed(spread.supply.0), fixed(spread.supply.1)) {
+        return Some(Extremes { low: a.min(b), high: a.max(b), widened: 0.0 });
     }
     let case = Case::new(board, setting, closed, net, spread)?;
     let scan = Scan::new(board, spread, case);

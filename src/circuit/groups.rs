@@ -1,7 +1,9 @@
 //! Which jumpers can influence which nets.
 
 use super::network::Union;
+use super::sources::Ties;
 use crate::board::{Board, NetId};
+use std::collections::HashMap;
 
 /// Jumpers and nets that influence each other, and nothing outside.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -20,10 +22,13 @@ pub struct Group {
 /// jumper that touches rails only makes a group without nets, at the end.
 pub fn groups(board: &Board) -> Vec<Group> {
     let nets = board.nets.len();
-    let rail = |net: NetId| net == board.supply.net || net == board.supply.ground;
+    // A net that a source holds against a rail is as good as a rail.
+    let ties = Ties::new(board);
+    let rail = |net: NetId| ties.fixed(board, net, 0.0).is_some();
     let mut union = Union::new(nets + board.jumpers.len());
     let parts = board.resistors.iter().map(|r| r.between);
-    for [a, b] in parts.chain(board.switches.iter().map(|s| s.between)) {
+    let tied = (0..nets).map(|n| [NetId(n), ties.lead[n]]);
+    for [a, b] in parts.chain(board.switches.iter().map(|s| s.between)).chain(tied) {
         if !rail(a) && !rail(b) {
             union.join(a.0, b.0);
         }
@@ -35,21 +40,21 @@ pub fn groups(board: &Board) -> Vec<Group> {
             }
         }
     }
-    let mut found: Vec<(usize, Group)> = Vec::new();
+    let mut found: Vec<Group> = Vec::new();
+    let mut at_root: HashMap<usize, usize> = HashMap::new();
     for i in (0..nets + board.jumpers.len()).filter(|&i| i >= nets || !rail(NetId(i))) {
-        let root = union.root(i);
-        let at = found.iter().position(|(r, _)| *r == root).unwrap_or_else(|| {
-            found.push((root, Group { jumpers: Vec::new(), nets: Vec::new() }));
-            found.len() - 1
-        });
-        let group = &mut found[at].1;
+        let at = *at_root.entry(union.root(i)).or_insert(found.len());
+        if at == found.len() {
+            found.push(Group { jumpers: Vec::new(), nets: Vec::new() });
+        }
+        let group = &mut found[at];
         if i < nets {
             group.nets.push(NetId(i));
         } else {
             group.jumpers.push(i - nets);
         }
     }
-    found.into_iter().map(|(_, group)| group).collect()
+    found
 }
 
 /// The group that a net belongs to; `None` for a rail.

@@ -2,6 +2,7 @@
 
 use super::corners::{Case, Point};
 use super::network::Origin;
+use super::sources::{self, Ties};
 use super::spread::Spread;
 use crate::board::{Board, NetId, Setting};
 
@@ -40,15 +41,23 @@ pub struct Varying {
     pub high: f64,
 }
 
-/// The ratio of a net's voltage to the supply as a function of everything that varies.
+/// The ratio of a net's voltage to the supply as a function of everything that varies but for
+/// further sources, see [`of_sources`].
 pub struct Model {
-    case: Case,
+    part: Part,
     varying: Vec<Varying>,
+}
+
+enum Part {
+    /// A node of the network.
+    Node(Box<Case>),
+    /// A net that a rail leads: its share of the supply, and the volts that sources add.
+    Held { share: f64, above: f64 },
 }
 
 impl Model {
     /// The model of a net in a setting, with the switches in `closed` closed; `None` when the net
-    /// floats or is a rail.
+    /// floats.
     pub fn new(
         board: &Board,
         setting: &Setting,
@@ -56,6 +65,13 @@ impl Model {
         net: NetId,
         spread: &Spread,
     ) -> Option<Model> {
+        let ties = Ties::new(board);
+        if let (Some(above), Some(at_one)) =
+            (ties.fixed(board, net, 0.0), ties.fixed(board, net, 1.0))
+        {
+            let part = Part::Held { share: at_one - above, above };
+            return Some(Model { part, varying: vec![supply_of(spread)] });
+        }
         let case = Case::new(board, setting, closed, net, spread)?;
         let mut varying: Vec<Varying> = Vec::new();
         for branch in &case.piece.branches {
@@ -74,11 +90,10 @@ impl Model {
                 varying.push(Varying { cause: Cause::SwitchDrop(i), nominal, low, high });
             }
         }
-        let (low, high) = case.supply;
-        varying.push(Varying { cause: Cause::Supply, nominal: (low + high) / 2.0, low, high });
+        varying.push(supply_of(spread));
         let (low, high) = (-case.leakage, case.leakage);
         varying.push(Varying { cause: Cause::Leakage, nominal: 0.0, low, high });
-        Some(Model { case, varying })
+        Some(Model { part: Part::Node(Box::new(case)), varying })
     }
 
     /// Everything that varies, in the order of the values that [`Model::at`] takes.
@@ -88,16 +103,23 @@ impl Model {
 
     /// The ratio at these values.
     pub fn ratio(&self, values: &[f64]) -> f64 {
-        self.point(values).0.ratio
+        match &self.part {
+            Part::Held { share, above } => share + above / self.supply(values),
+            Part::Node(case) => self.point(case, values).ratio,
+        }
     }
 
-    /// The circuit at these values, and the leakage among them.
-    fn point(&self, values: &[f64]) -> (Point, f64) {
-        let find = |cause: Cause| {
-            let at = self.varying.iter().position(|v| v.cause == cause)?;
-            values.get(at).copied()
-        };
-        let case = &self.case;
+    fn find(&self, cause: Cause, values: &[f64]) -> Option<f64> {
+        values.get(self.varying.iter().position(|v| v.cause == cause)?).copied()
+    }
+
+    fn supply(&self, values: &[f64]) -> f64 {
+        self.find(Cause::Supply, values).unwrap_or(1.0)
+    }
+
+    /// The circuit at these values.
+    fn point(&self, case: &Case, values: &[f64]) -> Point {
+        let find = |cause: Cause| self.find(cause, values);
         let links = case.links.iter().zip(&case.spans);
         let parts = links.map(|(link, span)| {
             let mut value = span.middle();
@@ -107,18 +129,23 @@ impl Model {
             }
             value
         });
-        let supply = find(Cause::Supply).unwrap_or(case.supply.0);
         let leakage = find(Cause::Leakage).unwrap_or(0.0);
-        (case.leaking(parts.collect(), supply, leakage), leakage)
+        case.leaking(parts.collect(), self.supply(values), leakage)
     }
 
     /// The ratio at these values, and its slope in each of them.
     pub fn at(&self, values: &[f64]) -> (f64, Vec<f64>) {
-        let case = &self.case;
-        let (point, leakage) = self.point(values);
+        let case = match &self.part {
+            Part::Node(case) => case,
+            Part::Held { above, .. } => {
+                let supply = self.supply(values);
+                return (self.ratio(values), vec![-above / (supply * supply)]);
+            }
+        };
+        let point = self.point(case, values);
         let slopes = self.varying.iter().map(|v| match v.cause {
             Cause::Leakage => case.leakage_slope(&point),
-            Cause::Supply => case.supply_slope(&point, leakage),
+            Cause::Supply => case.supply_slope(&point),
             Cause::SwitchDrop(i) => case.drop_slope(&point, Origin::Switch(i)),
             cause => (0..case.piece.branches.len())
                 .filter(|&k| {
@@ -135,6 +162,30 @@ impl Model {
         let values: Vec<f64> = self.varying.iter().map(|v| v.nominal).collect();
         self.at(&values)
     }
+}
+
+fn supply_of(spread: &Spread) -> Varying {
+    let (low, high) = (spread.supply.0.0, spread.supply.1.0);
+    Varying { cause: Cause::Supply, nominal: (low + high) / 2.0, low, high }
+}
+
+/// How far each further source moves the ratio of a net by its tolerance, either way, with
+/// everything else nominal; the ratio is linear in a source. Index of the source, and the ratio
+/// that it adds at its upper end.
+pub fn of_sources(
+    board: &Board,
+    setting: &Setting,
+    closed: &[usize],
+    net: NetId,
+    spread: &Spread,
+) -> Vec<(usize, f64)> {
+    let uncertain = (0..board.sources.len()).filter(|&i| board.sources[i].tolerance.0 > 0.0);
+    let ratio = |board: &Board| Some(Model::new(board, setting, closed, net, spread)?.nominal().0);
+    let moved = |i: usize| {
+        let at = |sign: f64| ratio(&sources::with_source_at(board, i, sign));
+        Some((i, (at(1.0)? - at(-1.0)?) / 2.0))
+    };
+    uncertain.filter_map(moved).collect()
 }
 
 fn cause_of(origin: Origin) -> Option<Cause> {

@@ -11,17 +11,20 @@ mod influence;
 mod mesh;
 mod network;
 mod program;
+mod sources;
 mod spread;
 
 pub use extremes::{Extremes, extremes, search};
 pub use groups::{Group, group_of, groups};
-pub use influence::{Cause, Model, Varying, contributions};
+pub use influence::{Cause, Model, Varying, contributions, of_sources};
 pub use program::{Input, LANES, Lanes, Program, Registers};
 pub use spread::{Common, Pulled, Spread};
 
 use crate::board::{Board, NetId, Setting};
 use crate::units::{Amperes, Ohms, Volts};
 use network::{Home, Link, Origin, Piece, Solution, Union, Value};
+use sources::Ties;
+use std::collections::HashMap;
 use std::sync::OnceLock;
 
 /// Contact resistance of a well seated shunt: some 20 mΩ (common practice, no source).
@@ -146,6 +149,9 @@ pub struct Circuit {
     links: Vec<Link>,
     values: Vec<Value>,
     homes: Vec<Home>,
+    ties: Ties,
+    /// Amperes that current sources take from the supply net.
+    taken: f64,
     pieces: Vec<Piece>,
     solutions: Vec<OnceLock<Solution>>,
 }
@@ -155,13 +161,17 @@ impl Circuit {
     /// commanded to close.
     pub fn solve(board: &Board, parts: &Parts, setting: &Setting, closed: &[usize]) -> Circuit {
         let Network { links, values } = parts.network(board, setting, closed);
-        let (pieces, homes) = network::pieces(board, &links, |i| values[i].ohms.is_finite());
+        let ties = Ties::new(board);
+        let (pieces, homes) = network::pieces(board, &links, &ties, |i| values[i].ohms.is_finite());
+        let taken = sources::injected(board, &ties).filter(|(net, _)| *net == board.supply.net);
         Circuit {
+            taken: -taken.map(|(_, amperes)| amperes).sum::<f64>(),
             board_rails: [board.supply.net, board.supply.ground],
             supply: parts.supply.0,
             links,
             values,
             homes,
+            ties,
             solutions: pieces.iter().map(|_| OnceLock::new()).collect(),
             pieces,
         }
@@ -176,18 +186,12 @@ impl Circuit {
 
     /// Voltage and source resistance of a net.
     pub fn node(&self, net: NetId) -> Node {
-        match self.homes[net.0] {
-            Home::Supply => Node::Driven { volts: Volts(self.supply), source: Ohms(0.0) },
-            Home::Ground => Node::Driven { volts: Volts(0.0), source: Ohms(0.0) },
-            Home::Node { piece, node } => {
-                let solution = self.solution(piece);
-                if !solution.driven[node] {
-                    return Node::Floating;
-                }
-                let source = solution.mesh.column(node)[node];
-                Node::Driven { volts: Volts(solution.volts[node]), source: Ohms(source) }
-            }
-        }
+        let Some(volts) = self.volts(net).map(Volts) else { return Node::Floating };
+        let source = match self.homes[net.0] {
+            Home::Supply | Home::Ground => 0.0,
+            Home::Node { piece, node } => self.solution(piece).mesh.column(node)[node],
+        };
+        Node::Driven { volts, source: Ohms(source) }
     }
 
     /// Voltage of net `a` against net `b`. `None` when one of them floats and the other is not in
@@ -195,7 +199,10 @@ impl Circuit {
     pub fn volts_across(&self, a: NetId, b: NetId) -> Option<Volts> {
         match (self.volts(a), self.volts(b)) {
             (Some(va), Some(vb)) => Some(Volts(va - vb)),
-            (None, None) => self.same_floating_piece(a, b).then_some(Volts(0.0)),
+            (None, None) => {
+                let held = self.ties.above[a.0] - self.ties.above[b.0];
+                self.same_floating_piece(a, b).then_some(Volts(held))
+            }
             _ => None,
         }
     }
@@ -213,14 +220,15 @@ impl Circuit {
     }
 
     fn volts(&self, net: NetId) -> Option<f64> {
-        match self.homes[net.0] {
-            Home::Supply => Some(self.supply),
-            Home::Ground => Some(0.0),
+        let lead = match self.homes[net.0] {
+            Home::Supply => self.supply,
+            Home::Ground => 0.0,
             Home::Node { piece, node } => {
                 let solution = self.solution(piece);
-                solution.driven[node].then_some(solution.volts[node])
+                solution.driven[node].then_some(solution.volts[node])?
             }
-        }
+        };
+        Some(lead + self.ties.above[net.0])
     }
 
     /// Current through a resistor from its first net to its second; 0 when it floats or is open.
@@ -245,18 +253,14 @@ impl Circuit {
     /// Current of a link that joins a rail to a rail.
     fn rail_current(&self, link: usize) -> f64 {
         let value = self.values[link];
-        let [a, b] = self.links[link].between.map(|net| match self.homes[net.0] {
-            Home::Supply => self.supply,
-            Home::Ground | Home::Node { .. } => 0.0,
-        });
+        let [a, b] = self.links[link].between.map(|net| self.volts(net).unwrap_or(0.0));
         let over = ((a - b).abs() - value.drop).max(0.0);
         (a - b).signum() * over * value.siemens()
     }
 
     /// Current that the circuit draws from the supply net.
     pub fn supply_current(&self) -> Amperes {
-        let [supply, ground] = self.board_rails;
-        let mut total = 0.0;
+        let mut total = self.taken;
         for (p, piece) in self.pieces.iter().enumerate() {
             let solution = self.solution(p);
             for (k, branch) in piece.branches.iter().enumerate() {
@@ -269,17 +273,18 @@ impl Circuit {
             }
         }
         for (i, link) in self.links.iter().enumerate() {
-            if self.values[i].ohms.is_finite()
-                && link.between.contains(&supply)
-                && link.between.contains(&ground)
-            {
-                total += self.rail_current(i).abs();
+            match link.between.map(|net| self.homes[net.0]) {
+                _ if !self.values[i].ohms.is_finite() => {}
+                [Home::Supply, Home::Ground] => total += self.rail_current(i),
+                [Home::Ground, Home::Supply] => total -= self.rail_current(i),
+                _ => {}
             }
         }
         Amperes(total)
     }
 
-    /// Whether contacts and closed switches alone join the rails.
+    /// Whether contacts and closed switches alone join what is held at different voltages: the
+    /// rails, and nets that sources hold against them.
     fn joins_rails(&self) -> bool {
         let mut union = Union::new(self.homes.len());
         for (link, value) in self.links.iter().zip(&self.values) {
@@ -289,20 +294,43 @@ impl Circuit {
             }
         }
         let [supply, ground] = self.board_rails;
-        union.root(supply.0) == union.root(ground.0)
+        union.root(supply.0) == union.root(ground.0) || self.joins_held(&mut union)
+    }
+
+    fn joins_held(&self, union: &mut Union) -> bool {
+        let mut held: HashMap<usize, f64> = HashMap::new();
+        (0..self.homes.len()).filter(|&net| self.ties.lead[net] != NetId(net)).any(|net| {
+            [net, self.ties.lead[net].0].into_iter().any(|net| {
+                let fixed = !matches!(self.homes[net], Home::Node { .. });
+                let volts = self.volts(NetId(net)).filter(|_| fixed);
+                volts.is_some_and(|v| *held.entry(union.root(net)).or_insert(v) != v)
+            })
+        })
+    }
+
+    /// The largest current through a contact or a closed switch.
+    fn contact_current(&self) -> f64 {
+        let bare =
+            |&i: &usize| matches!(self.links[i].origin, Origin::Contact { .. } | Origin::Switch(_));
+        let current = |i: usize| self.link_current(i).abs();
+        (0..self.links.len()).filter(bare).map(current).fold(0.0, f64::max)
     }
 }
 
-/// The current that would flow where a setting shorts the supply; `None` where it does not.
+/// The current that would flow where a setting shorts the supply or another source; `None` where
+/// it does not.
 ///
-/// A short is less than [`SHORT_BELOW`] between the rails, or a way from rail to rail through
-/// nothing but contacts and closed switches, whatever the resistance of the switches. Such a
-/// setting must not be set and its voltages mean nothing.
+/// A short is less than [`SHORT_BELOW`] between the rails, or a way from one held voltage to
+/// another through nothing but contacts and closed switches, whatever the resistance of the
+/// switches. Such a setting must not be set and its voltages mean nothing.
 pub fn short(board: &Board, parts: &Parts, setting: &Setting, closed: &[usize]) -> Option<Amperes> {
     let circuit = Circuit::solve(board, parts, setting, closed);
-    let current = circuit.supply_current();
-    let too_much = current.0 > parts.supply.0 / SHORT_BELOW.0;
-    (too_much || circuit.joins_rails()).then_some(current)
+    let mut current = circuit.supply_current().0;
+    if !board.sources.is_empty() {
+        current = current.max(circuit.contact_current());
+    }
+    let too_much = current > parts.supply.0 / SHORT_BELOW.0;
+    (too_much || circuit.joins_rails()).then_some(Amperes(current))
 }
 
 /// Voltage of a node when the chip's pull-up of `pull` ohms to `supply` is switched on.

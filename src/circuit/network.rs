@@ -4,6 +4,7 @@
 //! each is solved only when somebody asks for one of its nets.
 
 use super::mesh::Mesh;
+use super::sources::{self, Ties};
 use crate::board::{Board, NetId, Place, Setting};
 
 /// Zero ohms count as this much: less than any solder joint, and far from the rounding of f64.
@@ -95,13 +96,18 @@ pub(crate) enum Home {
 pub(crate) struct Branch {
     pub ends: [End; 2],
     pub link: usize,
+    /// Volts that sources hold its first net above its first end, less those of its second.
+    pub emf: f64,
 }
 
 /// Nets that are joined without passing through a rail, with all that hangs on them.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Piece {
+    /// The net that each node is named by: of nets that sources tie together, the lead.
     pub nets: Vec<NetId>,
     pub branches: Vec<Branch>,
+    /// Amperes that current sources feed into each node.
+    pub fed: Vec<f64>,
 }
 
 /// Joins nets into sets: the usual forest with path halving.
@@ -130,23 +136,25 @@ impl Union {
 pub(crate) fn pieces(
     board: &Board,
     links: &[Link],
+    ties: &Ties,
     conducts: impl Fn(usize) -> bool,
 ) -> (Vec<Piece>, Vec<Home>) {
+    let lead = |net: NetId| ties.lead[net.0];
     let rail = |net: NetId| net == board.supply.net || net == board.supply.ground;
     let mut union = Union::new(board.nets.len());
     let counted = |&(i, _): &(usize, &Link)| conducts(i);
     for (_, link) in links.iter().enumerate().filter(counted) {
-        let [a, b] = link.between;
+        let [a, b] = link.between.map(lead);
         if !rail(a) && !rail(b) {
             union.join(a.0, b.0);
         }
     }
     let mut pieces: Vec<Piece> = Vec::new();
     let mut piece_of_root = vec![usize::MAX; board.nets.len()];
-    let mut homes = Vec::with_capacity(board.nets.len());
-    for net in (0..board.nets.len()).map(NetId) {
+    let mut homes = vec![Home::Ground; board.nets.len()];
+    for net in (0..board.nets.len()).map(NetId).filter(|&net| lead(net) == net) {
         if rail(net) {
-            homes.push(if net == board.supply.net { Home::Supply } else { Home::Ground });
+            homes[net.0] = if net == board.supply.net { Home::Supply } else { Home::Ground };
             continue;
         }
         let root = union.root(net.0);
@@ -155,8 +163,17 @@ pub(crate) fn pieces(
             pieces.push(Piece::default());
         }
         let piece = piece_of_root[root];
-        homes.push(Home::Node { piece, node: pieces[piece].nets.len() });
+        homes[net.0] = Home::Node { piece, node: pieces[piece].nets.len() };
         pieces[piece].nets.push(net);
+        pieces[piece].fed.push(0.0);
+    }
+    for net in (0..board.nets.len()).map(NetId) {
+        homes[net.0] = homes[lead(net).0];
+    }
+    for (net, amperes) in sources::injected(board, ties) {
+        if let Home::Node { piece, node } = homes[net.0] {
+            pieces[piece].fed[node] += amperes;
+        }
     }
     for (i, link) in links.iter().enumerate().filter(counted) {
         let home = link.between.map(|net| homes[net.0]);
@@ -170,7 +187,8 @@ pub(crate) fn pieces(
                 Home::Ground => End::Ground,
                 Home::Node { node, .. } => End::Node(node),
             });
-            pieces[piece].branches.push(Branch { ends, link: i });
+            let emf = ties.above[link.between[0].0] - ties.above[link.between[1].0];
+            pieces[piece].branches.push(Branch { ends, link: i, emf });
         }
     }
     (pieces, homes)
@@ -213,8 +231,8 @@ impl Solution {
 
     /// Volts over the resistance of branch `k`: those across it less the drop.
     pub fn over_resistance(&self, piece: &Piece, k: usize, value: Value) -> f64 {
-        let [a, b] = piece.branches[k].ends;
-        self.at(a) - self.at(b) - f64::from(self.direction[k]) * value.drop
+        let Branch { ends: [a, b], emf, .. } = piece.branches[k];
+        self.at(a) - self.at(b) + emf - f64::from(self.direction[k]) * value.drop
     }
 }
 
@@ -247,8 +265,8 @@ impl Piece {
         drops: &[usize],
     ) -> Option<(usize, usize)> {
         drops.iter().flat_map(|&k| [(k, 0), (k, 1)]).find(|&(k, side)| {
-            let [a, b] = self.branches[k].ends;
-            let across = solution.at(a) - solution.at(b);
+            let Branch { ends: [a, b], emf, .. } = self.branches[k];
+            let across = solution.at(a) - solution.at(b) + emf;
             let forward = if side == 0 { across } else { -across };
             let over = forward - values[self.branches[k].link].drop;
             if on[k][side] { over < -TINY_VOLTS } else { over > TINY_VOLTS }
@@ -263,26 +281,28 @@ impl Piece {
         on: &[[bool; 2]],
     ) -> Solution {
         let mut mesh = Mesh::new(self.nets.len());
-        let mut inject = inject.to_vec();
+        let mut inject: Vec<f64> = inject.iter().zip(&self.fed).map(|(a, b)| a + b).collect();
         let mut direction = vec![0; self.branches.len()];
         let mut union = Union::new(self.nets.len() + 1);
         let rails = self.nets.len();
         for (k, branch) in self.branches.iter().enumerate() {
             let value = values[branch.link];
+            let mut against = 0.0;
             let (siemens, reached) = if value.drop > 0.0 {
                 let count = on[k].iter().filter(|&&s| s).count();
                 let amps = value.siemens() * value.drop;
                 direction[k] = i8::from(on[k][0]) - i8::from(on[k][1]);
-                let against = f64::from(direction[k]) * amps;
-                for (end, amps) in branch.ends.iter().zip([against, -against]) {
-                    if let End::Node(i) = end {
-                        inject[*i] += amps;
-                    }
-                }
+                against += f64::from(direction[k]) * amps;
                 (value.siemens() * count as f64 + OFF_SIEMENS, count > 0)
             } else {
                 (value.siemens(), true)
             };
+            against -= branch.emf * siemens;
+            for (end, amps) in branch.ends.iter().zip([against, -against]) {
+                if let End::Node(i) = end {
+                    inject[*i] += amps;
+                }
+            }
             match branch.ends {
                 [End::Node(a), End::Node(b)] => mesh.join(a, b, siemens),
                 [End::Node(i), End::Supply] | [End::Supply, End::Node(i)] => {

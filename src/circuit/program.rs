@@ -6,6 +6,7 @@
 //! and reciprocals without a branch, done for [`LANES`] units side by side.
 
 use super::network::{self, End, Home, Link, Origin, Piece};
+use super::sources::Ties;
 use super::spread::Spread;
 use crate::board::{Board, NetId, Setting};
 use std::collections::BTreeMap;
@@ -67,8 +68,8 @@ impl Program {
     /// Compiles the ratio of a net in a setting with the switches in `closed` closed. Pull-ups are
     /// on where `spread` has them; nothing else of it is used.
     ///
-    /// `None` when the net floats, and when a switch with a drop is in its piece of the circuit,
-    /// where the arithmetic depends on the values.
+    /// `None` when the net floats, when a switch with a drop is in its piece of the circuit, where
+    /// the arithmetic depends on the values, and on boards with further sources.
     pub fn new(
         board: &Board,
         setting: &Setting,
@@ -76,13 +77,16 @@ impl Program {
         net: NetId,
         spread: &Spread,
     ) -> Option<Program> {
+        if !board.sources.is_empty() {
+            return None;
+        }
         if net == board.supply.net || net == board.supply.ground {
             let ratio = if net == board.supply.net { 1.0 } else { 0.0 };
             return Some(Program { inputs: vec![], steps: vec![Step::Constant(ratio)], ratio: 0 });
         }
         let mut links = network::links(board, setting, closed);
         links.extend(spread.pulled(board, net));
-        let (pieces, homes) = network::pieces(board, &links, |_| true);
+        let (pieces, homes) = network::pieces(board, &links, &Ties::new(board), |_| true);
         let Home::Node { piece, node } = homes[net.0] else { return None };
         let piece = &pieces[piece];
         let driven =

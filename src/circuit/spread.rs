@@ -108,6 +108,14 @@ impl Span {
 }
 
 impl Spread {
+    /// Smallest and largest value of a resistor, what it has in common with others included.
+    pub fn ends(&self, resistor: usize) -> (Ohms, Ohms) {
+        let (low, high) = self.resistors[resistor];
+        let factors = self.common.iter().map(|c| c.factors(resistor));
+        let (a, b) = factors.fold((1.0, 1.0), |all, f| (all.0 * f.0, all.1 * f.1));
+        (Ohms(low.0 * a), Ohms(high.0 * b))
+    }
+
     /// The pull-ups that are on while a net is read.
     pub(super) fn pulled(&self, board: &Board, net: NetId) -> Vec<Link> {
         let own = [net].into_iter().filter(|_| self.pull_up.is_some());

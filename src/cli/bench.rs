@@ -1,15 +1,15 @@
 //! `bench BOARD`: leads an operator through one unit.
 
-use super::{Exit, Failure, load, windows_of};
-use crate::bench::{Bench, Config, Cut, Summary};
+use super::{Exit, Failure, load_for_probe, walk_of, windows_of};
+use crate::bench::{Bench, Config, Cut, Slots, Summary, UnitId};
 use crate::board::{Board, ids};
 use crate::lot;
 use crate::probe::exchange::Exchange;
 use crate::probe::port::BAUD;
 use crate::probe::virtual_board::VirtualBoard;
 use crate::probe::world::World;
-use crate::record::Head;
 use crate::record::fold::Folder;
+use crate::record::{Head, former};
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
@@ -17,7 +17,7 @@ use crate::session::Conductor;
 use crate::session::hands::ByHand;
 use crate::session::live::{self, Line};
 use crate::store::Store;
-use crate::walk;
+use crate::walk::Walk;
 use crate::window::Windows;
 use jiff::Timestamp;
 use std::io::{IsTerminal, stdout};
@@ -61,8 +61,9 @@ pub struct Options {
 
 /// Leads an operator through one unit.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
-    let board = load(&options.board)?;
+    let board = load_for_probe(&options.board)?;
     let windows = windows_of(&board)?;
+    let walk = walk_of(&board, &windows)?;
     for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {
         ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
         if let Some(warning) = ids::spreadsheet_warning(id) {
@@ -86,6 +87,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let unit = Unit {
         board: board.clone(),
         windows,
+        walk,
         id: options.unit.clone(),
         lot: options.lot.clone(),
         operator: options.operator.clone(),
@@ -119,6 +121,8 @@ pub struct Unit {
     pub board: Arc<Board>,
     /// Its windows.
     pub windows: Arc<Windows>,
+    /// Its sequence.
+    pub walk: Arc<Walk>,
     /// Serial number.
     pub id: String,
     /// Lot.
@@ -134,9 +138,11 @@ pub struct Unit {
 impl Unit {
     /// Runs it on the real clock and makes the lot's table new.
     pub fn run(&self, store: &Store, line: Line, quiet: Duration) -> Result<Summary, Failure> {
+        let former = self.owed(store)?;
         let mut attempt = store.begin(&self.id)?;
         let number = attempt.number();
-        let mut conductor = self.conductor(number, Timestamp::now(), nonce(), quiet);
+        let nonce = nonce();
+        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, quiet);
         let terminal = stdout().is_terminal();
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
@@ -150,10 +156,19 @@ impl Unit {
         Ok(summary)
     }
 
+    /// What an earlier attempt that was cut short still owes to the unit's chip.
+    fn owed(&self, store: &Store) -> Result<Option<Slots>, Failure> {
+        let mut records = store.records()?;
+        records.retain(|record| record.unit == self.id);
+        records.sort_by_key(|record| record.attempt);
+        Ok(former::owed(records.iter().flat_map(|record| &record.rows)))
+    }
+
     /// The machine of one attempt, still without clock or port.
     pub fn conductor(
         &self,
         attempt: u64,
+        former: Option<Slots>,
         began: Timestamp,
         nonce: u32,
         quiet: Duration,
@@ -167,8 +182,11 @@ impl Unit {
             tool: concat!("strapwise ", env!("CARGO_PKG_VERSION")).to_string(),
             ..Head::default()
         };
-        let walk = walk::plan(&self.board, &self.board.delivery);
-        let bench = Bench::new(self.board.clone(), self.windows.clone(), walk, self.config);
+        let (board, windows, walk) = (&self.board, &self.windows, &self.walk);
+        // Odd, and so never 0; far apart for nonces that are close.
+        let identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
+        let unit = UnitId { serial: self.id.clone(), identity, former };
+        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config);
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);
         let folder = Folder::new(self.board.clone(), head, began);

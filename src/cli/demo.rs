@@ -1,10 +1,10 @@
 //! `demo`: the main job on built-in virtual units.
 
 use super::bench::{Unit, exit};
-use super::{Exit, Failure, parse, windows_of};
+use super::{Exit, Failure, parse, walk_of, windows_of};
 use crate::bench::{Config, Summary, UnitVerdict};
 use crate::board::Board;
-use crate::faults::{self, Fault};
+use crate::faults::{Coverage, Fault};
 use crate::lot;
 use crate::probe::virtual_board::VirtualBoard;
 use crate::probe::world::World;
@@ -15,7 +15,6 @@ use crate::session::hands::{Automatic, ByHand};
 use crate::session::live::Line;
 use crate::session::rehearsal;
 use crate::store::Store;
-use crate::walk;
 use jiff::Timestamp;
 use rand::{RngExt, SeedableRng, seq::IndexedRandom};
 use rand_chacha::ChaCha8Rng;
@@ -57,11 +56,15 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     if options.by_hand { by_hand(options, board) } else { lot(options, board) }
 }
 
-fn unit(board: &Arc<Board>, id: String, lot: &str, operator: &str) -> Result<Unit, Failure> {
+/// What every unit of a lot has in common.
+fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result<Unit, Failure> {
+    let windows = windows_of(board)?;
+    let walk = walk_of(board, &windows)?;
     Ok(Unit {
         board: board.clone(),
-        windows: windows_of(board)?,
-        id,
+        windows,
+        walk,
+        id: id.to_string(),
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),
@@ -71,7 +74,7 @@ fn unit(board: &Arc<Board>, id: String, lot: &str, operator: &str) -> Result<Uni
 
 fn by_hand(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let store = Store::open(&options.results, &board.name, "by-hand")?;
-    let unit = unit(&board, "H001".into(), "by-hand", "")?;
+    let unit = first_unit(&board, "H001", "by-hand", "")?;
     let virtual_unit = VirtualBoard::new(World::new(board.clone(), options.seed));
     let line = Line::Virtual { board: Box::new(virtual_unit), hands: ByHand::new(board) };
     let summary = unit.run(&store, line, Duration::ZERO)?;
@@ -79,18 +82,13 @@ fn by_hand(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
 }
 
 /// Defects for some of the units, drawn from those that the sequence can see.
-fn draw(board: &Board, seed: u64) -> Vec<Option<Fault>> {
-    let walk = walk::plan(board, &board.delivery);
-    let settings: Vec<_> = walk.steps.into_iter().map(|s| s.setting).collect();
+fn draw(coverage: &Coverage, seed: u64) -> Vec<Option<Fault>> {
     let kinds: [fn(&Fault) -> bool; 3] = [
         |f| matches!(f, Fault::ResistorOpen { .. } | Fault::ResistorValue { .. }),
         |f| matches!(f, Fault::ContactOpen { .. }),
         |f| matches!(f, Fault::SwitchStaysOpen { .. } | Fault::SwitchStaysClosed { .. }),
     ];
-    let seen: Vec<Fault> = faults::modelled(board)
-        .into_iter()
-        .filter(|&f| faults::sighting(board, f, &settings).is_some())
-        .collect();
+    let seen: Vec<Fault> = coverage.seen.iter().map(|&(fault, _)| fault).collect();
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut planted = vec![None; UNITS];
     let mut kinds = kinds.to_vec();
@@ -116,20 +114,21 @@ fn fresh_lot(options: &Options, board: &Board) -> String {
 fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let lot = fresh_lot(options, &board);
     let store = Store::open(&options.results, &board.name, &lot)?;
-    let planted = draw(&board, options.seed);
+    let mut unit = first_unit(&board, "V001", &lot, "automatic operator")?;
+    let planted = draw(&unit.walk.coverage, options.seed);
     let mut table = Table::new(&["unit", "verdict", "failing_checks", "worst_margin", "where"]);
     let mut caught = String::new();
     let mut as_planted = true;
     let mut began: Timestamp =
         BEGAN.parse().map_err(|e| Failure::input(format!("the demo's clock: {e}")))?;
     for (i, fault) in planted.iter().enumerate() {
-        let unit = unit(&board, format!("V{:03}", i + 1), &lot, "automatic operator")?;
+        unit.id = format!("V{:03}", i + 1);
         let seed = options.seed.wrapping_mul(1000).wrapping_add(i as u64);
         let mut world = World::new(board.clone(), seed);
         if let Some(fault) = fault {
             world.change_parts(|parts| fault.plant(parts));
         }
-        let summary = rehearse(&unit, &store, world, began, options.verbose)?;
+        let summary = rehearse(&unit, &store, world, (began, seed), options.verbose)?;
         began = began
             .checked_add(jiff::SignedDuration::try_from(summary.took).unwrap_or_default())
             .unwrap_or(began);
@@ -141,7 +140,7 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
         }
     }
     store.rebuild_lot(lot::table_csv)?;
-    let moves = walk::plan(&board, &board.delivery).moves();
+    let moves = unit.walk.moves();
     let mut text = format!(
         "Glasshouse vent controller: {UNITS} virtual units, {moves} shunt moves each, seed {}\n\n",
         options.seed
@@ -166,11 +165,12 @@ fn rehearse(
     unit: &Unit,
     store: &Store,
     world: World,
-    began: Timestamp,
+    (began, seed): (Timestamp, u64),
     verbose: bool,
 ) -> Result<Summary, Failure> {
     let mut attempt = store.begin(&unit.id)?;
-    let conductor = unit.conductor(attempt.number(), began, 1, Duration::ZERO);
+    let nonce = seed as u32;
+    let conductor = unit.conductor(attempt.number(), None, began, nonce, Duration::ZERO);
     let mut hands = Automatic::new(unit.board.clone(), world.parts().clone());
     let mut screen: Box<dyn Screen> = match verbose {
         true => Box::new(Plain::new(unit.board.clone(), &unit.id, stdout())),

@@ -9,6 +9,7 @@ mod windows;
 
 use crate::board::{self, Board};
 use crate::report::table::Form;
+use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
@@ -96,7 +97,31 @@ fn load(path: &Path) -> Result<Arc<Board>, Failure> {
         return Err(Failure::input(what));
     }
     let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
-    read_board(board::parse_bytes(&name, &bytes))
+    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+}
+
+/// A netlist or bill of materials larger than this is none.
+const LARGEST_BESIDE: u64 = 16 << 20;
+
+/// Reads a file that a board file names.
+fn beside(path: &Path) -> Result<Vec<u8>, String> {
+    let found = std::fs::metadata(path).map_err(|e| e.to_string())?;
+    if !found.is_file() {
+        return Err("it is no file".into());
+    }
+    if found.len() > LARGEST_BESIDE {
+        return Err(format!("it is {} bytes long, {LARGEST_BESIDE} are the most", found.len()));
+    }
+    std::fs::read(path).map_err(|e| e.to_string())
+}
+
+/// Reads and checks the file of a board that is to be read through the probe.
+fn load_for_probe(path: &Path) -> Result<Arc<Board>, Failure> {
+    let board = load(path)?;
+    match crate::bench::no_probe(&board) {
+        Some(why) => Err(Failure::input(format!("{}: {why}", path.display()))),
+        None => Ok(board),
+    }
 }
 
 /// Checks the text of a board file.
@@ -115,6 +140,12 @@ fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
         let name = &board.name;
         Failure::input(format!("{name} cannot tell its positions apart:\n{}", lines.join("\n")))
     })
+}
+
+/// The sequence from a board without shunts to its delivery setting.
+fn walk_of(board: &Board, windows: &Windows) -> Result<Arc<Walk>, Failure> {
+    let walk = walk::plan(board, windows, &board.delivery);
+    walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 
 /// Writes to standard output; a reader that has closed it is no failure.

@@ -1,7 +1,7 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
 use super::bench::nonce;
-use super::{Exit, Failure, FormatArgument, load, windows_of};
+use super::{Exit, Failure, FormatArgument, load_for_probe, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place};
@@ -45,7 +45,7 @@ pub struct Options {
 
 /// Reads a unit once.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
-    let board = load(&options.board)?;
+    let board = load_for_probe(&options.board)?;
     let windows = windows_of(&board)?;
     let expected = match &options.expect {
         Some(text) => parse_setting(&board, text)?,

@@ -1,9 +1,9 @@
 //! `windows BOARD`.
 
 use super::spread::SpreadArguments;
-use super::{Exit, Failure, FormatArgument, load, windows_of};
+use super::{Exit, Failure, FormatArgument, load, walk_of, windows_of};
 use crate::report::table::Form;
-use crate::report::windows;
+use crate::report::{coverage, windows};
 use std::path::PathBuf;
 
 /// Options of `windows`.
@@ -11,6 +11,9 @@ use std::path::PathBuf;
 pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     board: PathBuf,
+    /// What a pass means: the modelled defects that the sequence shows, and what shows the others
+    #[arg(long)]
+    coverage: bool,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -22,11 +25,21 @@ pub struct Options {
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
     let windows = windows_of(&board)?;
-    if options.spread.asked() {
-        super::print(&options.spread.print(&board, &windows, options.format.into()))?;
+    let form = Form::from(options.format);
+    if options.coverage {
+        let walk = walk_of(&board, &windows)?;
+        let text = match form {
+            Form::Text => coverage::text(&board, &walk),
+            form => coverage::table(&board, &walk).print(form),
+        };
+        super::print(&text)?;
         return Ok(Exit::Pass);
     }
-    let text = match Form::from(options.format) {
+    if options.spread.asked() {
+        super::print(&options.spread.print(&board, &windows, form))?;
+        return Ok(Exit::Pass);
+    }
+    let text = match form {
         Form::Text => windows::text(&board, &windows),
         form => windows::table(&board, &windows).print(form),
     };

@@ -2,10 +2,15 @@
 //!
 //! One list serves the sequence, the coverage, the demo and diagnosis.
 
-use crate::board::{Board, Kind, Place, Setting};
-use crate::circuit::{Circuit, Node, Parts, pulled_up};
+mod coverage;
+mod sight;
+
+pub use coverage::{By, Coverage, coverage};
+pub use sight::{Views, sightings};
+
+use crate::board::{Board, NetId, Setting};
+use crate::circuit::{Circuit, Parts};
 use crate::units::Ohms;
-use crate::window::{self, Band, Expected};
 
 /// One defect.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,6 +69,31 @@ impl Fault {
         }
     }
 
+    /// Whether the defect sits in a part of the circuit with these nets and jumpers.
+    pub fn touches(self, board: &Board, nets: &[NetId], jumpers: &[usize]) -> bool {
+        let joins = |between: [NetId; 2]| between.iter().any(|n| nets.contains(n));
+        match self {
+            Fault::ResistorOpen { resistor } | Fault::ResistorValue { resistor, .. } => {
+                joins(board.resistors[resistor].between)
+            }
+            Fault::ContactOpen { jumper, .. } => jumpers.contains(&jumper),
+            Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
+                joins(board.switches[switch].between)
+            }
+        }
+    }
+
+    /// What kind of defect it is, for counting.
+    pub fn class(self) -> &'static str {
+        match self {
+            Fault::ResistorOpen { .. } => "resistor open",
+            Fault::ResistorValue { .. } => "resistor of another decade",
+            Fault::ContactOpen { .. } => "shunt without contact",
+            Fault::SwitchStaysOpen { .. } => "switch never closes",
+            Fault::SwitchStaysClosed { .. } => "switch never opens",
+        }
+    }
+
     /// The defect in a sentence, with designators.
     pub fn text(self, board: &Board) -> String {
         match self {
@@ -107,93 +137,6 @@ pub fn modelled(board: &Board) -> Vec<Fault> {
         faults.push(Fault::SwitchStaysClosed { switch });
     }
     faults
-}
-
-/// The first of the settings in which the readings cannot be those of a good unit, or none.
-///
-/// Worst case on both sides: the readings with the defect, spread as those of a good unit are, must
-/// not touch what a good unit can give. A node that a defect leaves floating counts only where the
-/// driven proof shows it.
-pub fn sighting(board: &Board, fault: Fault, settings: &[Setting]) -> Option<Sighting> {
-    let mut parts = Parts::nominal(board);
-    fault.plant(&mut parts);
-    for (step, setting) in settings.iter().enumerate() {
-        for (channel, c) in board.channels.iter().enumerate() {
-            let closed = window::expect(board, setting, channel);
-            let open = window::expect_closed(board, setting, channel, &[]);
-            let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
-            let shows = shows(board, &parts, setting, channel, &c.closes, &closed)
-                || (rests && shows(board, &parts, setting, channel, &[], &open));
-            if shows {
-                return Some(Sighting { step, channel: Some(channel) });
-            }
-        }
-    }
-    shown_by_question(board, &parts, settings)
-}
-
-fn shows(
-    board: &Board,
-    parts: &Parts,
-    setting: &Setting,
-    channel: usize,
-    closed: &[usize],
-    good: &Expected,
-) -> bool {
-    let c = &board.channels[channel];
-    let node = Circuit::solve(board, parts, setting, closed).node(c.net);
-    let Node::Driven { volts, .. } = node else {
-        return c.kind == Kind::Analog
-            && c.pin.pull_up
-            && matches!(good.node, Node::Driven { .. })
-            && !at_low_end(board, good);
-    };
-    if !matches!(good.node, Node::Driven { .. }) {
-        return false;
-    }
-    let ratio = volts.0 / board.supply.volts.0;
-    match c.kind {
-        Kind::Digital => match good.level {
-            Some(crate::board::Level::Low) => ratio > board.chip.vih.0,
-            Some(crate::board::Level::High) => ratio < board.chip.vil.0,
-            None => false,
-        },
-        Kind::Analog => {
-            let code = ratio * board.chip.scale;
-            let low = code - (good.code - good.bench.low).abs();
-            let high = code + (good.bench.high - good.code).abs();
-            low > good.bench.high || high < good.bench.low || pulled_shows(board, node, good)
-        }
-    }
-}
-
-/// At 0 V an open pin without pull-up looks like a good one, but not with it.
-fn at_low_end(board: &Board, good: &Expected) -> bool {
-    good.pulled.is_none() && good.code < 0.05 * board.chip.scale
-}
-
-fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
-    let Some(band) = good.pulled else { return false };
-    let code = |pull: Ohms| {
-        pulled_up(node, board.supply.volts, pull).0 / board.supply.volts.0 * board.chip.scale
-    };
-    let (a, b) = (code(board.chip.pull_up.0), code(board.chip.pull_up.1));
-    let faulty = Band { low: a.min(b) - 5.0, high: a.max(b) + 5.0 };
-    faulty.low > band.high || faulty.high < band.low
-}
-
-/// A question sees what it asks about: lamps that should be lit or dark and are not.
-fn shown_by_question(board: &Board, parts: &Parts, settings: &[Setting]) -> Option<Sighting> {
-    for (step, setting) in settings.iter().enumerate() {
-        for q in &board.questions {
-            let holds = q.when.iter().all(|&(j, p): &(usize, Place)| setting.0[j] == p);
-            let answers = !q.lit.is_empty() || !q.dark.is_empty();
-            if holds && answers && answer(board, parts, setting, q) != q.expect {
-                return Some(Sighting { step, channel: None });
-            }
-        }
-    }
-    None
 }
 
 /// Current above which a lamp is seen to glow, in amperes (common practice, no source).

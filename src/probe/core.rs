@@ -43,6 +43,28 @@ impl Input {
     }
 }
 
+/// What a code of full scale stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reference {
+    /// The supply of the converter.
+    Supply,
+    /// The internal reference, 1.0 to 1.2 V.
+    Internal,
+    /// The voltage that the board has at the AREF pin.
+    External,
+}
+
+impl Reference {
+    /// The reference of the REFS bits (ATmega328P data sheet, ADMUX).
+    fn of_number(number: u8) -> Self {
+        match number {
+            0 => Self::External,
+            1 => Self::Supply,
+            _ => Self::Internal,
+        }
+    }
+}
+
 /// What a pin does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PinMode {
@@ -70,8 +92,10 @@ impl PinMode {
 /// The hardware under the probe's core. A panic in any of these ends the program, as it cannot
 /// unwind through C.
 pub trait Pins {
-    /// One conversion of `input` against the supply, a code from 0 to 1023. A burst calls it once
-    /// for each conversion, dropped ones included.
+    /// Says what the conversions from now on are made against.
+    fn set_reference(&mut self, reference: Reference);
+    /// One conversion of `input`, a code from 0 to 1023. A burst calls it once for each
+    /// conversion, dropped ones included.
     fn convert(&mut self, input: Input, prescaler: u8) -> u16;
     /// Sets what the pin of that channel number does.
     fn set_mode(&mut self, pin: u8, mode: PinMode);
@@ -93,6 +117,7 @@ pub trait Pins {
 #[repr(C)]
 struct Table {
     send: extern "C" fn(*mut c_void, u8),
+    reference: extern "C" fn(*mut c_void, u8),
     convert: extern "C" fn(*mut c_void, u8, u8) -> u16,
     pin_mode: extern "C" fn(*mut c_void, u8, u8),
     pin_read: extern "C" fn(*mut c_void, u8) -> bool,
@@ -134,6 +159,10 @@ fn context<P, R>(context: *mut c_void, with: impl FnOnce(&mut Context<P>) -> R) 
 
 extern "C" fn send<P: Pins>(c: *mut c_void, byte: u8) {
     context::<P, _>(c, |c| c.sent.push(byte));
+}
+
+extern "C" fn reference<P: Pins>(c: *mut c_void, number: u8) {
+    context::<P, _>(c, |c| c.pins.set_reference(Reference::of_number(number)));
 }
 
 extern "C" fn convert<P: Pins>(c: *mut c_void, mux: u8, prescaler: u8) -> u16 {
@@ -197,6 +226,7 @@ impl<P: Pins> Core<P> {
     fn init(&mut self) {
         let table = Table {
             send: send::<P>,
+            reference: reference::<P>,
             convert: convert::<P>,
             pin_mode: pin_mode::<P>,
             pin_read: pin_read::<P>,

@@ -1,11 +1,12 @@
 //! Folds the bench's events into rows.
 
+use super::former::{KEPT, PUT_BACK, slots_text};
 use super::{Head, Row, RowKind};
 use crate::bench::{
     Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Kind, Level};
-use crate::window::Limits;
+use crate::window::{Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
@@ -54,6 +55,10 @@ impl Folder {
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
+            Event::Covers { shown, unseen } => self.covers(t, *shown, unseen),
+            Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],
+            Event::PutBack => vec![self.event(t, PUT_BACK, "")],
+            Event::NoIdentity(why) => vec![self.event(t, "no identity", why)],
             Event::Prompt { at, prompt, .. } => self.prompted(t, at, prompt),
             Event::Moved(at) => {
                 let row = self.event(t, "move believed", "");
@@ -75,6 +80,17 @@ impl Folder {
             }
             Event::Finished(summary) => vec![self.finished(t, summary)],
         }
+    }
+
+    /// What a pass of this record means: how many modelled defects show, and each that does not.
+    fn covers(&mut self, t: Duration, shown: usize, unseen: &[(String, String)]) -> Vec<Row> {
+        let of = shown + unseen.len();
+        let note = format!("{shown} of {of} modelled defects show in this sequence");
+        let mut rows = vec![self.event(t, "coverage", &note)];
+        for (defect, by) in unseen {
+            rows.push(self.event(t, "not shown", &format!("{defect}; by {by}")));
+        }
+        rows
     }
 
     fn row(&mut self, t: Duration, kind: RowKind) -> Row {
@@ -154,13 +170,14 @@ impl Folder {
         row.option_read = check.option_read.clone().unwrap_or_default();
         let finite = |x: Option<f64>| x.filter(|x| x.is_finite());
         row.margin_code = finite(check.margin_code);
-        let lsb_mv = 1000.0 * self.board.supply.volts.0 / self.board.chip.scale;
+        let lsb_mv = 1000.0 * adc::lsb(self.board.reference(), &self.board.chip).0;
         row.margin_mv = row.margin_code.map(|code| code * lsb_mv);
         row.margin_pct = finite(check.margin_pct);
         row.remaining_margin_code = finite(check.remaining_code);
         row.rule = match check.kind {
             Kind::Analog => GUARDED.to_string(),
             Kind::Digital => SIMPLE.to_string(),
+            Kind::Meter { .. } => String::new(),
         };
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
@@ -249,7 +266,7 @@ fn put_burst(row: &mut Row, burst: &Burst) {
 /// Limits of a digital channel are those of the share of ones: 0 or 1.
 fn put_limits(row: &mut Row, limits: Option<&Limits>) {
     let (low, high) = match limits {
-        None => return,
+        None | Some(Limits::Ohms { .. }) => return,
         Some(Limits::Codes { low, high }) => (*low, *high),
         Some(Limits::Level(Level::Low)) => (0, 0),
         Some(Limits::Level(Level::High)) => (1, 1),

@@ -5,6 +5,7 @@
 pub mod column;
 pub mod csv;
 pub mod fold;
+pub mod former;
 pub mod row;
 
 pub use self::csv::Problem;

@@ -1,7 +1,9 @@
 //! Text, tables and pictures as strings; somebody else opens files and terminals.
 
+pub mod coverage;
 pub mod header;
 pub mod letters;
+mod positions;
 pub mod spread;
 pub mod table;
 pub mod windows;

@@ -1,6 +1,8 @@
 //! The worst case of every position beside the root sum of squares and drawn units.
 
+use super::positions::within;
 use super::table::{Cell, Form, Table};
+use super::windows::{WIDTH, heading, is_meter, window};
 use super::wrap;
 use crate::board::Board;
 use crate::window::monte_carlo::{Law, MonteCarlo, Tally};
@@ -58,7 +60,7 @@ pub fn text(board: &Board, windows: &Windows, drawn: Option<&Drawn>) -> String {
         if of.is_empty() {
             continue;
         }
-        text += &format!("{} on {}, {}\n", channel.id, channel.pin.name, channel.label);
+        text += &heading(board, channel);
         let mut columns = vec!["position", "window", "worst", "rss"];
         if drawn.is_some() {
             columns.extend(["drawn", "mean", "sd", "wrong"]);
@@ -67,7 +69,7 @@ pub fn text(board: &Board, windows: &Windows, drawn: Option<&Drawn>) -> String {
         for row in of {
             let mut cells = vec![
                 Cell::from(row.position.name.as_str()),
-                Cell::from(super::windows::window(&row.class.limits)),
+                Cell::from(window(&row.class.limits)),
                 range(Some((row.class.design.low, row.class.design.high))),
                 range(row.rss.map(|r| (r.band.low, r.band.high))),
             ];
@@ -76,13 +78,13 @@ pub fn text(board: &Board, windows: &Windows, drawn: Option<&Drawn>) -> String {
             }
             table.rows.push(cells);
         }
-        for line in table.print(Form::Text).lines() {
+        for line in within(table, WIDTH - 2).print(Form::Text).lines() {
             text += &format!("  {line}\n");
         }
         text.push('\n');
     }
     for note in notes(drawn) {
-        for line in wrap::lines(&note, 78) {
+        for line in wrap::lines(&note, WIDTH - 2) {
             text += &line;
             text.push('\n');
         }
@@ -136,6 +138,8 @@ struct Row<'a> {
 
 fn rows<'a>(board: &Board, windows: &'a Windows) -> Vec<Row<'a>> {
     let row = |position: Position| {
+        // A meter's windows are in ohms.
+        board.channels.get(position.channel).filter(|c| !is_meter(c))?;
         let class = windows.channels.get(position.channel)?.classes.get(position.class)?;
         let rss = rss(board, &position.setting, position.channel);
         Some(Row { position, class, rss })
@@ -149,7 +153,7 @@ impl Row<'_> {
             Cell::from(board.channels[self.position.channel].id.as_str()),
             Cell::from(self.position.name.as_str()),
             Cell::from(self.class.means.as_deref().unwrap_or("-")),
-            Cell::from(super::windows::window(&self.class.limits)),
+            Cell::from(window(&self.class.limits)),
             Cell::number(Some(self.class.design.low), 1),
             Cell::number(Some(self.class.design.high), 1),
         ]

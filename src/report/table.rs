@@ -42,6 +42,11 @@ impl Cell {
         }
     }
 
+    /// Characters that it takes in a column.
+    pub fn width(&self) -> usize {
+        self.text().chars().count()
+    }
+
     fn json(&self) -> Value {
         match self {
             Cell::Text(text) => Value::from(text.clone()),

@@ -1,14 +1,18 @@
 //! The windows of a board as a table.
 
+use super::positions::{Names, within};
 use super::table::{Cell, Form, Table};
 use super::wrap;
-use crate::board::{Board, Level};
-use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions, widened};
+use crate::board::{Board, Channel, Kind, Level};
+use crate::units::Ohms;
+use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions, notes, widened};
 
 /// One row for each channel and each position that it can see.
 ///
 /// Gaps are the codes between a window and its neighbour below that the firmware takes as no
-/// option. Margins are those of the worst good unit: 100 % is the nominal unit, 0 % the limit.
+/// option. Margins are those of the worst good unit: 100 % is the nominal unit, 0 % the limit. Rows
+/// without a channel follow: a figure of the chip that the bands rest on, with where it comes from
+/// (`max`, `typ`, entered doubled, or `assumed`), or a line of `advice`.
 pub fn table(board: &Board, windows: &Windows) -> Table {
     let mut table = Table::new(&[
         "channel",
@@ -23,6 +27,9 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
         "gap_below",
         "margin",
         "margin_pct",
+        "from",
+        "note",
+        "unit",
     ]);
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
         let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
@@ -41,25 +48,50 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
                 Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
                 Cell::number(Some(class.margin_code), 1),
                 Cell::number(Some(class.margin_pct), 0),
+                Cell::Missing,
+                Cell::Missing,
+                Cell::from(if is_meter(channel) { "ohm" } else { "code" }),
             ]);
         }
     }
+    let figures = notes::figures(board).into_iter().map(|n| (n.from.word(), n.text));
+    let advice = notes::advice(board, windows).into_iter().map(|text| ("advice", text));
+    for (from, text) in figures.chain(advice) {
+        let mut row = vec![Cell::Missing; table.columns.len() - 2];
+        row.extend([Cell::from(from), Cell::from(text)]);
+        table.rows.push(row);
+    }
     table
 }
+
+pub(super) fn is_meter(channel: &Channel) -> bool {
+    matches!(channel.kind, Kind::Meter { .. })
+}
+
+/// Columns of a terminal that the text stays within.
+pub(super) const WIDTH: usize = 80;
 
 /// The same for people: a heading and a table for each channel, within 80 columns, and what the
 /// figures rest on.
 pub fn text(board: &Board, windows: &Windows) -> String {
     let mut text = String::new();
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
-        text += &format!("{} on {}, {}\n", channel.id, channel.pin.name, channel.label);
-        for line in narrow(w).print(Form::Text).lines() {
+        text += &heading(board, channel);
+        let names = Names::new(board, w);
+        let table = match is_meter(channel) {
+            true => in_ohms(w, &names),
+            false => narrow(w, &names),
+        };
+        for line in within(table, WIDTH - 2).print(Form::Text).lines() {
+            text += &format!("  {line}\n");
+        }
+        for line in names.note.iter().flat_map(|note| wrap::lines(note, WIDTH - 2)) {
             text += &format!("  {line}\n");
         }
         text.push('\n');
     }
-    for note in notes(board, windows) {
-        for line in wrap::lines(&note, 78) {
+    for note in rests_on(board, windows) {
+        for line in wrap::lines(&note, WIDTH - 2) {
             text += &line;
             text.push('\n');
         }
@@ -67,16 +99,57 @@ pub fn text(board: &Board, windows: &Windows) -> String {
     text
 }
 
+pub(super) fn heading(board: &Board, channel: &Channel) -> String {
+    let read = match channel.kind {
+        Kind::Meter { against, .. } => {
+            let [a, b] = [channel.net, against].map(|net| board.net_name(net));
+            format!("by meter from {a} to {b}, power off")
+        }
+        Kind::Analog | Kind::Digital => format!("on {}", channel.pin.name),
+    };
+    let label =
+        if channel.label.is_empty() { String::new() } else { format!(", {}", channel.label) };
+    format!("{} {read}{label}\n", channel.id)
+}
+
+/// The rows of a channel that a meter reads.
+fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
+    let mut table = Table::new(&["position", "option", "ohm", "band", "window", "margin", "%"]);
+    // Without blank and unit, which the heading gives: `4.7k`.
+    let digits = |ohms: f64, n: usize| match ohms {
+        // An `m` would be taken for mega.
+        x if x < 1.0 => format!("{x:.3}"),
+        x => format!("{:.n$}", Ohms(x)).replace([' ', 'Ω'], ""),
+    };
+    let short = |ohms: f64| digits(ohms, 4);
+    for (class, name) in w.classes.iter().zip(&names.classes) {
+        let window = match class.limits {
+            Limits::Ohms { low, high } => format!("{}..{}", short(low.0), short(high.0)),
+            _ => window(&class.limits),
+        };
+        table.rows.push(vec![
+            name.as_str().into(),
+            class.means.as_deref().unwrap_or("-").into(),
+            digits(class.code, 6).into(),
+            format!("{}..{}", short(class.design.low), short(class.design.high)).into(),
+            window.into(),
+            digits(class.margin_code, 3).into(),
+            Cell::number(Some(class.margin_pct), 0),
+        ]);
+    }
+    table
+}
+
 /// One channel's rows with as few columns as tell everything; whole codes outside the band.
-fn narrow(w: &ChannelWindows) -> Table {
+fn narrow(w: &ChannelWindows, names: &Names) -> Table {
     let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
     highs.sort_unstable();
     let mut table = Table::new(&[
         "position", "option", "volts", "code", "band", "window", "gap", "margin", "%",
     ]);
-    for class in &w.classes {
+    for (class, name) in w.classes.iter().zip(&names.classes) {
         table.rows.push(vec![
-            position(class).into(),
+            name.as_str().into(),
             class.means.as_deref().unwrap_or("-").into(),
             Cell::number(class.volts.map(|v| v.0), 3),
             Cell::number(Some(class.code), 1),
@@ -91,17 +164,18 @@ fn narrow(w: &ChannelWindows) -> Table {
 }
 
 /// The places of a class as people write them.
-fn position(class: &Class) -> &str {
+pub(super) fn position(class: &Class) -> &str {
     if class.name.is_empty() { "any" } else { &class.name }
 }
 
 /// What the table rests on, a line each, to be printed under it.
-fn notes(board: &Board, windows: &Windows) -> Vec<String> {
-    let lsb_mv = 1000.0 * board.supply.volts.0 / board.chip.scale;
-    let mut notes = vec![
+fn rests_on(board: &Board, windows: &Windows) -> Vec<String> {
+    let reference = board.reference();
+    let lsb_mv = 1000.0 * adc::lsb(reference, &board.chip).0;
+    let mut lines = vec![
         format!(
             "codes of the {}: 0 to {}; one code is {lsb_mv:.3} mV at {}",
-            board.chip.part, board.chip.full_scale, board.supply.volts
+            board.chip.part, board.chip.full_scale, reference
         ),
         "band: codes of a good unit over everything allowed in use; window: codes that the firmware \
          takes as the option; gap: codes under the window that it takes as none"
@@ -110,15 +184,23 @@ fn notes(board: &Board, windows: &Windows) -> Vec<String> {
          nominal unit, 0 the limit"
             .to_string(),
     ];
-    notes.extend(widened(board, windows).into_iter().map(|(position, counts)| {
+    if board.channels.iter().any(is_meter) {
+        lines.push(
+            "by meter: ohms instead of codes; ∞ is an open circuit, and counts from ten times the \
+             highest band"
+                .to_string(),
+        );
+    }
+    lines.extend(widened(board, windows).into_iter().map(|(position, counts)| {
         format!(
             "{} {}: its band may be up to {counts:.1} codes too wide either way; too many parts \
              there could turn the sign of their influence to try them all",
             board.channels[position.channel].id, position.name
         )
     }));
-    notes.extend(assumptions(board));
-    notes
+    lines.extend(assumptions(board));
+    lines.extend(notes::advice(board, windows).into_iter().map(|line| format!("advice: {line}")));
+    lines
 }
 
 /// A window or a level in a few characters.
@@ -127,13 +209,14 @@ pub(super) fn window(limits: &Limits) -> String {
         Limits::Codes { low, high } => format!("{low}..{high}"),
         Limits::Level(Level::Low) => "low".into(),
         Limits::Level(Level::High) => "high".into(),
+        Limits::Ohms { low, high } => format!("{}..{}", low.0, high.0),
     }
 }
 
 fn high(limits: &Limits) -> Option<u16> {
     match limits {
         Limits::Codes { high, .. } => Some(*high),
-        Limits::Level(_) => None,
+        Limits::Level(_) | Limits::Ohms { .. } => None,
     }
 }
 

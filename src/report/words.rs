@@ -28,6 +28,7 @@ fn pins(jumper: &Jumper, place: Place) -> String {
 pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
     let id = &jumper.id;
     match (from, to) {
+        (_, Place::Open) if jumper.parked => format!("{id}: park the shunt on one pin"),
         (_, Place::Open) => format!("{id}: take the shunt off"),
         (Place::Open, Place::At(_)) => {
             let name = jumper.place_name(to);
@@ -43,6 +44,7 @@ pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
 /// A place of a jumper in a sentence.
 fn on(jumper: &Jumper, place: Place) -> String {
     match place {
+        Place::Open if jumper.parked => "on one pin".to_string(),
         Place::Open => "off".to_string(),
         Place::At(_) => format!("on {}, {}", jumper.place_name(place), pins(jumper, place)),
     }
@@ -65,6 +67,13 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 text += ". No reading can tell: press Enter when it is there";
             }
             vec![format!("{text}.")]
+        }
+        Prompt::MoveUnpowered { jumper, from, to } => {
+            let text = move_text(&board.jumpers[*jumper], *from, *to);
+            vec![
+                "Switch the power off and unplug the unit.".to_string(),
+                format!("{text}. Then plug it in again."),
+            ]
         }
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
@@ -91,6 +100,10 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         Prompt::Question { question } => {
             vec![format!("{} Enter = yes; Space = no.", board.questions[*question].ask)]
         }
+        Prompt::OtherUnit { written } => vec![format!(
+            "This chip was identified as unit {written}: is it the right unit all the same? Enter \
+             = yes, go on; Space = no, stop."
+        )],
         Prompt::HandsOff => {
             vec!["Delivery setting reached. Hands off: everything is read once more.".into()]
         }
@@ -118,7 +131,7 @@ pub fn check(board: &Board, check: &Check) -> String {
             let word = if b.mean > 0.99 { "high" } else { "low" };
             if b.min == b.max { word.to_string() } else { "between".to_string() }
         }
-        (None, _) => "no reading".into(),
+        (None, _) | (_, crate::board::Kind::Meter { .. }) => "no reading".into(),
     };
     let option = match (&check.option_read, &check.option_expected) {
         (Some(option), _) => option.clone(),
@@ -171,6 +184,13 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
         }
         UnitVerdict::Pass | UnitVerdict::Fail => {}
     }
+    if summary.verdict == UnitVerdict::Pass && summary.unseen > 0 {
+        lines.push(format!(
+            "{} modelled defects show in no reading; `strapwise windows BOARD --coverage` names \
+             each, with what shows it",
+            summary.unseen
+        ));
+    }
     lines
 }
 
@@ -185,15 +205,26 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
+        Event::Covers { shown, unseen } => {
+            let of = shown + unseen.len();
+            vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
+        }
+        Event::Kept(_) => Vec::new(),
+        Event::PutBack => {
+            vec![("note", "the identity is off the chip again, what was there is back".into())]
+        }
+        Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
-                Prompt::Move { .. } | Prompt::Clear => "do",
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
                 Prompt::Cautions => "caution",
-                Prompt::Doubt { .. } | Prompt::Question { .. } => "ask",
+                Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
             };
             let step = match asked {
-                Prompt::Move { .. } => format!("[{}/{}] ", at.step, steps - 2),
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } => {
+                    format!("[{}/{}] ", at.step, steps - 2)
+                }
                 _ => String::new(),
             };
             prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()

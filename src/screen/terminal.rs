@@ -82,7 +82,10 @@ impl Terminal {
         self.sequence.set_length(moves as u64);
         self.sequence.set_position(at.step.min(moves) as u64);
         self.line("");
-        if let Prompt::Move { jumper, to, .. } | Prompt::Doubt { jumper, asked: to, .. } = asked {
+        if let Prompt::Move { jumper, to, .. }
+        | Prompt::MoveUnpowered { jumper, to, .. }
+        | Prompt::Doubt { jumper, asked: to, .. } = asked
+        {
             self.drawing(*jumper, *to);
         }
         for text in words::prompt(&self.board, asked) {
@@ -109,7 +112,7 @@ impl Terminal {
                 class.map_or("no option".to_string(), |k| {
                     let limits = match k.limits {
                         Limits::Codes { low, high } => format!(" [{low}..{high}]"),
-                        Limits::Level(_) => String::new(),
+                        Limits::Level(_) | Limits::Ohms { .. } => String::new(),
                     };
                     format!("{}{limits}", k.name)
                 })
@@ -122,6 +125,7 @@ impl Terminal {
                 (_, Kind::Digital) if l.code > 0.99 => format!("{} high", c.id),
                 (_, Kind::Digital) if l.code < 0.01 => format!("{} low", c.id),
                 (_, Kind::Digital) => format!("{} between", c.id),
+                (_, Kind::Meter { .. }) => format!("{} by meter", c.id),
             }
         };
         let text: Vec<String> = live.iter().map(channel).collect();

@@ -82,7 +82,23 @@ impl<P: Procedure> Conductor<P> {
 
     /// The port is gone.
     pub fn lost(&mut self, now: Duration, why: String) -> Vec<Act> {
-        self.tell(now, Input::Lost(why))
+        if !self.bench.may_be_silent() {
+            return self.tell(now, Input::Lost(why));
+        }
+        if self.asked.is_some() {
+            self.conclude(now, Input::Answer(Answer::Silent));
+        }
+        std::mem::take(&mut self.acts)
+    }
+
+    /// Whether the port may go away just now without an end of the run.
+    pub fn may_be_silent(&self) -> bool {
+        self.bench.may_be_silent()
+    }
+
+    /// A port that was gone has been opened again.
+    pub fn opened(&mut self, now: Duration) {
+        self.exchange.opened(now);
     }
 
     /// The operator wants to stop.
@@ -175,6 +191,9 @@ impl<P: Procedure> Conductor<P> {
                          that came with this program"
                     );
                     self.conclude(now, Input::Lost(why));
+                }
+                Outcome::Lost { .. } if self.bench.may_be_silent() => {
+                    self.conclude(now, Input::Answer(Answer::Silent));
                 }
                 Outcome::Lost { tries } => {
                     let why = format!(

@@ -15,6 +15,8 @@ pub enum Deed {
     Place(usize, Place),
     /// Press a key.
     Press(Key),
+    /// Cut the unit's power, or give it back.
+    Power(bool),
 }
 
 /// An operator who does what is asked, at a steady pace, and answers by what there is to see.
@@ -65,7 +67,9 @@ impl Automatic {
             self.todo.clear();
         }
         match *prompt {
-            Prompt::Cautions | Prompt::Clear => self.press(now + PRESS, Key::Yes),
+            Prompt::Cautions | Prompt::Clear | Prompt::OtherUnit { .. } => {
+                self.press(now + PRESS, Key::Yes);
+            }
             Prompt::Move { jumper, from, to, key_needed } => {
                 let mut at = now;
                 if from != Place::Open {
@@ -79,6 +83,10 @@ impl Automatic {
                 if key_needed {
                     self.press(at + PRESS, Key::Yes);
                 }
+            }
+            Prompt::MoveUnpowered { jumper, to, .. } => {
+                let deeds = [Deed::Power(false), Deed::Place(jumper, to), Deed::Power(true)];
+                self.todo.extend((1..).map(|n| now + n * SEAT).zip(deeds));
             }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
@@ -119,7 +127,7 @@ impl ByHand {
     /// What may be pressed now, in one line; empty where the prompt says it already.
     pub fn help(&self) -> Option<String> {
         match self.asked {
-            Some(Prompt::Move { .. }) => Some(
+            Some(Prompt::Move { .. } | Prompt::MoveUnpowered { .. }) => Some(
                 "virtual unit: Enter does it; Space puts the shunt one place too far; Backspace \
                  takes it off"
                     .into(),
@@ -157,6 +165,14 @@ impl ByHand {
                     deeds.push(Deed::Press(Key::Yes));
                 }
                 deeds
+            }
+            Prompt::MoveUnpowered { jumper, to, .. } => {
+                let place = match key {
+                    Key::Yes => to,
+                    Key::No => self.beside(jumper, to),
+                    Key::Again => Place::Open,
+                };
+                vec![Deed::Power(false), self.put(jumper, place), Deed::Power(true)]
             }
             // "No, it is not there" is followed by putting it there.
             Prompt::Doubt { jumper, asked, .. } if key != Key::Yes => {

@@ -64,12 +64,7 @@ impl Keep for NoRecord {
 /// Where the probe is.
 pub enum Line {
     /// On a serial port, read by a thread of its own.
-    Port {
-        /// The open port.
-        port: Port,
-        /// What it sends.
-        events: UnboundedReceiver<PortEvent>,
-    },
+    Port(Serial),
     /// A virtual board and the keys that stand for hands.
     Virtual {
         /// The board.
@@ -79,40 +74,92 @@ pub enum Line {
     },
 }
 
+/// A serial port that may go away and come back.
+pub struct Serial {
+    name: String,
+    baud: u32,
+    /// The port and what it sends; none while it is gone.
+    open: Option<(Port, UnboundedReceiver<PortEvent>)>,
+}
+
+impl Serial {
+    fn open(name: &str, baud: u32) -> Result<Serial, SessionError> {
+        let mut serial = Serial { name: name.to_string(), baud, open: None };
+        serial.reopen()?;
+        Ok(serial)
+    }
+
+    fn reopen(&mut self) -> Result<(), SessionError> {
+        let (send, events) = mpsc::unbounded_channel();
+        // A receiver that is gone means that the session is over.
+        let forward = move |event| drop(send.send(event));
+        let port = Port::open(&self.name, self.baud, Box::new(forward))
+            .map_err(|e| SessionError::Port(e.to_string()))?;
+        self.open = Some((port, events));
+        Ok(())
+    }
+
+    async fn next(&mut self) -> Heard {
+        loop {
+            match &mut self.open {
+                Some((_, events)) => {
+                    return match events.recv().await {
+                        Some(PortEvent::Bytes(bytes)) => Heard::Bytes(bytes),
+                        Some(PortEvent::Gone(why)) => Heard::Gone(why),
+                        None => Heard::Gone("the port was closed".into()),
+                    };
+                }
+                None => {
+                    tokio::time::sleep(AGAIN).await;
+                    if self.reopen().is_ok() {
+                        return Heard::Back;
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What comes from the line.
+enum Heard {
+    Bytes(Vec<u8>),
+    Gone(String),
+    /// A port that was gone is open again.
+    Back,
+}
+
+/// Pause between two tries to open a port that is gone.
+const AGAIN: Duration = Duration::from_millis(300);
+
 /// How often a virtual board is looked at.
 const LOOK: Duration = Duration::from_millis(5);
 
 impl Line {
     /// Opens a serial port.
     pub fn open(name: &str, baud: u32) -> Result<Line, SessionError> {
-        let (send, events) = mpsc::unbounded_channel();
-        // A receiver that is gone means that the session is over.
-        let forward = move |event| drop(send.send(event));
-        let port = Port::open(name, baud, Box::new(forward))
-            .map_err(|e| SessionError::Port(e.to_string()))?;
-        Ok(Line::Port { port, events })
+        Serial::open(name, baud).map(Line::Port)
     }
 
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
             // A port that has gone says so by its event.
-            Line::Port { port, .. } => drop(port.write(bytes)),
+            Line::Port(Serial { open: Some((port, _)), .. }) => drop(port.write(bytes)),
+            // Without power nobody listens.
+            Line::Port(_) => {}
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
 
     /// Waits for the next thing from the probe.
-    async fn next(&mut self, began: Instant) -> PortEvent {
+    async fn next(&mut self, began: Instant) -> Heard {
         match self {
-            Line::Port { events, .. } => {
-                events.recv().await.unwrap_or(PortEvent::Gone("the port was closed".into()))
-            }
+            Line::Port(serial) => serial.next().await,
             // Looks before it waits: keys that come without end must not hold the board up.
             Line::Virtual { board, .. } => loop {
                 board.advance_to(began.elapsed());
                 let bytes = board.read();
                 if !bytes.is_empty() {
-                    return PortEvent::Bytes(bytes);
+                    return Heard::Bytes(bytes);
                 }
                 tokio::time::sleep(LOOK).await;
             },
@@ -234,10 +281,7 @@ impl Run<'_> {
             let wake = conductor.wake_at().map(|at| at.saturating_sub(now));
             let sleep = tokio::time::sleep(wake.unwrap_or(Duration::from_secs(3600)));
             acts = tokio::select! {
-                event = self.line.next(self.began) => match event {
-                    PortEvent::Bytes(bytes) => conductor.bytes(self.began.elapsed(), &bytes),
-                    PortEvent::Gone(why) => conductor.lost(self.began.elapsed(), why),
-                },
+                heard = self.line.next(self.began) => self.heard(conductor, heard),
                 Some(typed) = self.typed.recv() => self.typed(conductor, typed),
                 () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
                 () = stops.next() => {
@@ -250,6 +294,23 @@ impl Run<'_> {
                     conductor.stop(self.began.elapsed())
                 }
             };
+        }
+    }
+
+    fn heard<P: Procedure>(&mut self, conductor: &mut Conductor<P>, heard: Heard) -> Vec<Act> {
+        let now = self.began.elapsed();
+        match heard {
+            Heard::Bytes(bytes) => conductor.bytes(now, &bytes),
+            Heard::Gone(why) => {
+                if let (true, Line::Port(serial)) = (conductor.may_be_silent(), &mut self.line) {
+                    serial.open = None;
+                }
+                conductor.lost(now, why)
+            }
+            Heard::Back => {
+                conductor.opened(now);
+                Vec::new()
+            }
         }
     }
 
@@ -302,7 +363,7 @@ impl Run<'_> {
             }
         };
         let deeds = match &mut self.line {
-            Line::Port { .. } => vec![Deed::Press(key)],
+            Line::Port(_) => vec![Deed::Press(key)],
             Line::Virtual { hands, .. } => hands.press(key),
         };
         let mut acts = Vec::new();
@@ -312,7 +373,8 @@ impl Run<'_> {
                 (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
                     board.place(jumper, place);
                 }
-                (Deed::Place(..), Line::Port { .. }) => {}
+                (Deed::Power(on), Line::Virtual { board, .. }) => board.power(on),
+                (Deed::Place(..) | Deed::Power(_), Line::Port(_)) => {}
             }
         }
         acts

@@ -50,6 +50,10 @@ pub fn run<P: Procedure>(
                     board.place(jumper, place);
                     Vec::new()
                 }
+                Deed::Power(on) => {
+                    board.power(on);
+                    Vec::new()
+                }
                 Deed::Press(key) => conductor.key(now, key),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {

@@ -1,8 +1,8 @@
 //! What the bench asks, in the probe's language, and the probe's replies in the bench's.
 
-use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo};
+use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
 use crate::board::{Board, Level};
-use crate::probe::message::{self, Reply, Request};
+use crate::probe::message::{self, Reference, Reply, Request};
 
 /// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
 /// over the prescaler.
@@ -19,22 +19,44 @@ const HOLD_MS: u32 = 3000;
 pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
     let pin = |channel: usize| board.channels[channel].pin.number;
     match *ask {
-        Ask::Who => vec![Request::Identify, Request::Identity, Request::Boot],
+        Ask::Who | Ask::Return => vec![Request::Identify, Request::Identity, Request::Boot],
         Ask::Boot => vec![Request::Boot],
         Ask::Prepare => prepare(board),
-        Ask::Burst { channel, n, pull_up, discard, settle_us, as_product } => {
-            let prescaler = if as_product { product_prescaler(board) } else { PRESCALER };
-            let channel = pin(channel);
+        Ask::Burst { channel, n, pull_up, discard, settle_us } => {
+            let (channel, prescaler) = (pin(channel), PRESCALER);
             vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
         }
-        Ask::Level { channel, n, pull_up, settle_us } => {
-            vec![Request::Level { channel: pin(channel), n, pull_up, settle_us }]
+        Ask::Product { channel, before } => vec![Request::Product {
+            previous: pin(before),
+            channel: pin(channel),
+            n: board.firmware.conversions,
+            discard: board.firmware.discard,
+            prescaler: product_prescaler(board),
+            reference: Reference::Supply,
+        }],
+        Ask::Level { channel, n, pull, settle_us } => {
+            let pull = match pull {
+                Pull::Off => message::Pull::Off,
+                Pull::Up => message::Pull::Up,
+                Pull::Discharged => message::Pull::Discharged,
+            };
+            vec![Request::Level { channel: pin(channel), n, pull, settle_us }]
         }
         Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
         Ask::Supply { n } => vec![Request::Supply { n }],
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
+        Ask::Slots => vec![Request::Slot { slot: 1 }, Request::Slot { slot: 2 }],
+        Ask::Own { identity, ref unit } => {
+            // A serial number that the chip has no room for is not written; the number is enough.
+            let unit = message::unit_name_problem(unit).map_or(unit.as_str(), |_| "");
+            vec![Request::WriteIdentity { identity, unit: unit.to_string() }]
+        }
+        Ask::PutBack([ref first, ref second]) => vec![
+            Request::WriteSlot { slot: 1, bytes: first.clone() },
+            Request::WriteSlot { slot: 2, bytes: second.clone() },
+        ],
     }
 }
 
@@ -56,7 +78,11 @@ fn prepare(board: &Board) -> Vec<Request> {
     let groups = [(false, with_off(Level::Low)), (true, with_off(Level::High))];
     let named = groups.into_iter().filter(|(_, pins)| !pins.is_empty());
     let allow = named.map(|(off_high, pins)| Request::Allow { pins, off_high });
-    allow.chain([Request::Hold { ms: HOLD_MS }]).collect()
+    let discharged = board.channels.iter().filter(|c| c.discharge).map(|c| c.pin.number);
+    let discharged: Vec<u8> = discharged.collect();
+    let discharge =
+        (!discharged.is_empty()).then_some(Request::AllowDischarge { pins: discharged });
+    allow.chain(discharge).chain([Request::Hold { ms: HOLD_MS }]).collect()
 }
 
 /// The prescaler nearest to the product's converter clock.
@@ -71,7 +97,7 @@ fn product_prescaler(board: &Board) -> u8 {
 pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
     match (ask, replies) {
         (
-            Ask::Who,
+            Ask::Who | Ask::Return,
             [
                 Reply::Identified { model, firmware, .. },
                 Reply::Identity { identity, unit },
@@ -85,7 +111,9 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
             boot: self::boot(boot),
         }),
         (Ask::Boot, [boot @ Reply::Boot { .. }]) => Answer::Boot(self::boot(boot)),
-        (Ask::Burst { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => Answer::Burst(burst(b)),
+        (Ask::Burst { .. } | Ask::Product { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => {
+            Answer::Burst(burst(b))
+        }
         (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
         (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {
             // The probe sends sums of four codes.
@@ -97,6 +125,10 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         ) => {
             Answer::Refused("an output had gone off by itself, the line was silent too long".into())
         }
+        (Ask::Slots, [Reply::Slot(first), Reply::Slot(second)]) => {
+            Answer::Slots([first.clone(), second.clone()])
+        }
+        (Ask::Own { .. } | Ask::PutBack(_), _) => Answer::Done,
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
         _ => Answer::Refused("the probe answered something else than it was asked".into()),
     }

@@ -1,6 +1,16 @@
 //! The order of settings that the operator is led through.
 
-use crate::board::{Board, Place, Setting};
+mod search;
+
+use crate::board::{Board, NetId, Place, Setting};
+use crate::circuit::{self, Group, Parts};
+use crate::faults::{self, Coverage, Fault, Views};
+use crate::window::Windows;
+use search::Problem;
+use std::fmt;
+
+/// Settings of one group that are gone through; a bigger one is refused.
+pub const MOST_SETTINGS: usize = 4096;
 
 /// One shunt moved once.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,10 +33,14 @@ pub struct Step {
 }
 
 /// The sequence: the first step is the start, the last the delivery setting with hands off.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Walk {
     /// The steps in order.
     pub steps: Vec<Step>,
+    /// Moves that no sequence with the same aims can do without.
+    pub least: usize,
+    /// What a pass of this sequence means.
+    pub coverage: Coverage,
 }
 
 impl Walk {
@@ -36,26 +50,228 @@ impl Walk {
     }
 }
 
+/// Why there is no sequence for a board.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WalkProblem {
+    /// Jumpers that influence each other have too many settings.
+    TooMany {
+        /// The jumpers.
+        jumpers: Vec<String>,
+    },
+    /// Every way to a setting that must be tested leads through one that shorts the supply.
+    CutOff {
+        /// The jumpers.
+        jumpers: Vec<String>,
+    },
+}
+
+impl fmt::Display for WalkProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            WalkProblem::TooMany { jumpers } => write!(
+                f,
+                "{} influence each other and have more than {MOST_SETTINGS} settings together: \
+                 test the circuit in parts, with a board file for each",
+                jumpers.join(", ")
+            ),
+            WalkProblem::CutOff { jumpers } => write!(
+                f,
+                "{}: some setting can be reached only through one that shorts the supply; look at \
+                 the nets that their positions join",
+                jumpers.join(", ")
+            ),
+        }
+    }
+}
+
+impl std::error::Error for WalkProblem {}
+
 /// Plans the sequence from a board without shunts to its delivery setting.
 ///
-/// Jumper by jumper, every place that the maker uses is visited once and the delivery place last,
-/// so that nothing is moved twice: as many moves as there are places besides `open`, and one more
-/// for each jumper that leaves open.
-pub fn plan(board: &Board, delivery: &Setting) -> Walk {
+/// Group by group, since jumpers of different groups do not influence each other's readings. In
+/// each group, in as few moves as can be: every place that the maker uses is visited, every option
+/// that the group's channels tell apart is read, every question can be asked, and every modelled
+/// defect that some setting of the group shows is shown. Each setting on the way is measured too.
+/// Settings that short the supply are never passed.
+pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk, WalkProblem> {
     let mut setting = Setting::all_open(board);
     let mut steps = vec![Step { setting: setting.clone(), made: None }];
-    for (jumper, header) in board.jumpers.iter().enumerate() {
-        let last = delivery.0[jumper];
-        let others = header.places().into_iter().filter(|&p| p != Place::Open && p != last);
-        for to in others.chain([last]) {
-            let from = setting.0[jumper];
-            if to != from {
-                setting = setting.with(jumper, to);
-                let made = Some(Move { jumper, from, to });
-                steps.push(Step { setting: setting.clone(), made });
-            }
+    let mut least = 0;
+    for group in planned_together(board) {
+        let plan = Plan::new(board, windows, delivery, group)?;
+        let way = plan.problem.solve().ok_or_else(|| plan.cut_off())?;
+        least += way.least;
+        for pair in way.stops.windows(2) {
+            let made = plan.made(pair[0], pair[1]);
+            setting = setting.with(made.jumper, made.to);
+            steps.push(Step { setting: setting.clone(), made: Some(made) });
         }
     }
     steps.push(Step { setting, made: None });
-    Walk { steps }
+    let settings: Vec<Setting> = steps.iter().map(|s| s.setting.clone()).collect();
+    let coverage = faults::coverage(board, windows, &settings);
+    Ok(Walk { steps, least, coverage })
+}
+
+/// Groups of jumpers, those united that one question asks about; in the order of the jumpers.
+fn planned_together(board: &Board) -> Vec<Group> {
+    let mut found: Vec<Group> = Vec::new();
+    for group in circuit::groups(board).into_iter().filter(|g| !g.jumpers.is_empty()) {
+        let asks_both = |other: &Group| {
+            board.questions.iter().any(|q| {
+                let asks = |g: &Group| q.when.iter().any(|(j, _)| g.jumpers.contains(j));
+                asks(&group) && asks(other)
+            })
+        };
+        let (mut joined, apart): (Vec<Group>, Vec<Group>) = found.into_iter().partition(asks_both);
+        joined.push(group);
+        let mut one = Group { jumpers: Vec::new(), nets: Vec::new() };
+        for group in joined {
+            one.jumpers.extend(group.jumpers);
+            one.nets.extend(group.nets);
+        }
+        one.jumpers.sort_unstable();
+        one.nets.sort_unstable();
+        found = apart;
+        found.push(one);
+    }
+    found.sort_by_key(|g| g.jumpers[0]);
+    found
+}
+
+/// The planning of one group.
+struct Plan<'a> {
+    board: &'a Board,
+    delivery: &'a Setting,
+    jumpers: Vec<usize>,
+    /// The places of each of the jumpers, `open` last.
+    places: Vec<Vec<Place>>,
+    problem: Problem,
+}
+
+impl<'a> Plan<'a> {
+    fn new(
+        board: &'a Board,
+        windows: &Windows,
+        delivery: &'a Setting,
+        group: Group,
+    ) -> Result<Plan<'a>, WalkProblem> {
+        let places: Vec<Vec<Place>> = group.jumpers.iter().map(|&j| places(board, j)).collect();
+        let radix: Vec<usize> = places.iter().map(Vec::len).collect();
+        let count = radix.iter().try_fold(1_usize, |n, &m| n.checked_mul(m));
+        let Some(count) = count.filter(|&n| n <= MOST_SETTINGS) else {
+            return Err(WalkProblem::TooMany { jumpers: names(board, &group.jumpers) });
+        };
+        let problem =
+            Problem { radix, allowed: vec![true; count], start: 0, end: 0, wants: vec![] };
+        let mut plan = Plan { board, delivery, jumpers: group.jumpers, places, problem };
+        plan.problem.start = plan.stop(&Setting::all_open(board));
+        plan.problem.end = plan.stop(delivery);
+        plan.aim(windows, &group.nets);
+        Ok(plan)
+    }
+
+    /// Says which settings may be passed and which must be.
+    fn aim(&mut self, windows: &Windows, nets: &[NetId]) {
+        let board = self.board;
+        let in_group = |&c: &usize| nets.contains(&board.channels[c].net);
+        let channels: Vec<usize> = (0..board.channels.len()).filter(in_group).collect();
+        let settings: Vec<Setting> =
+            (0..self.problem.allowed.len()).map(|s| self.setting(s)).collect();
+        self.problem.allowed = settings.iter().map(|s| may_be_set(board, s)).collect();
+        let mut wants = self.every_place();
+        for &channel in &channels {
+            let classes = &windows.channels[channel];
+            let of = |s: &Setting| classes.class_of_setting(s);
+            let class = |class: usize| self.stops(&settings, |s| of(s) == Some(class));
+            wants.extend((0..classes.classes.len()).map(class));
+        }
+        for question in &board.questions {
+            let mine = question.when.iter().filter(|(j, _)| self.jumpers.contains(j));
+            let when: Vec<(usize, Place)> = mine.copied().collect();
+            if !when.is_empty() {
+                wants.push(self.stops(&settings, |s| when.iter().all(|&(j, p)| s.0[j] == p)));
+            }
+        }
+        let touches = |f: &Fault| f.touches(board, nets, &self.jumpers);
+        let faults: Vec<Fault> = faults::modelled(board).into_iter().filter(touches).collect();
+        let views = Views::new(board, windows, settings, &channels);
+        let allowed = &self.problem.allowed;
+        let seen = |f: Fault| views.seen_in(f).into_iter().filter(|&s| allowed[s]).collect();
+        wants.extend(faults.into_iter().map(seen));
+        // What cannot be met is told by the coverage or by the window that has no setting.
+        self.problem.wants = wants.into_iter().filter(|w: &Vec<usize>| !w.is_empty()).collect();
+        self.problem.reduce();
+    }
+
+    /// The stops that may be set and hold.
+    fn stops(&self, settings: &[Setting], holds: impl Fn(&Setting) -> bool) -> Vec<usize> {
+        let good = |&s: &usize| self.problem.allowed[s] && holds(&settings[s]);
+        (0..settings.len()).filter(good).collect()
+    }
+
+    /// Every place that the maker uses.
+    fn every_place(&self) -> Vec<Vec<usize>> {
+        let mut wants = Vec::new();
+        for (i, &jumper) in self.jumpers.iter().enumerate() {
+            for place in self.board.jumpers[jumper].places() {
+                let at = |&s: &usize| {
+                    self.problem.allowed[s] && self.places[i][self.problem.digit(s, i)] == place
+                };
+                wants.push((0..self.problem.allowed.len()).filter(at).collect());
+            }
+        }
+        wants
+    }
+
+    /// The stop that a setting is for this group.
+    fn stop(&self, setting: &Setting) -> usize {
+        let mut stop = 0;
+        for (&jumper, places) in self.jumpers.iter().zip(&self.places).rev() {
+            let place = places.iter().position(|&p| p == setting.0[jumper]);
+            stop = stop * places.len() + place.unwrap_or(places.len() - 1);
+        }
+        stop
+    }
+
+    /// The setting of a stop, the other jumpers as delivered.
+    fn setting(&self, stop: usize) -> Setting {
+        let mut setting = self.delivery.clone();
+        for (i, &jumper) in self.jumpers.iter().enumerate() {
+            setting.0[jumper] = self.places[i][self.problem.digit(stop, i)];
+        }
+        setting
+    }
+
+    /// The move between two stops that differ in one jumper.
+    fn made(&self, from: usize, to: usize) -> Move {
+        let differs = |&i: &usize| self.problem.digit(from, i) != self.problem.digit(to, i);
+        let i = (0..self.jumpers.len()).find(differs).unwrap_or(0);
+        let place = |stop: usize| self.places[i][self.problem.digit(stop, i)];
+        Move { jumper: self.jumpers[i], from: place(from), to: place(to) }
+    }
+
+    fn cut_off(&self) -> WalkProblem {
+        WalkProblem::CutOff { jumpers: names(self.board, &self.jumpers) }
+    }
+}
+
+/// The places of a jumper, `open` last, whether or not the maker uses it: every shunt is off in
+/// the beginning.
+fn places(board: &Board, jumper: usize) -> Vec<Place> {
+    let positions = (0..board.jumpers[jumper].positions.len()).map(Place::At);
+    positions.chain([Place::Open]).collect()
+}
+
+/// Whether a setting leaves the supply alone, with all switches open and with those closed that
+/// some channel or question needs closed.
+fn may_be_set(board: &Board, setting: &Setting) -> bool {
+    let parts = Parts::nominal(board);
+    let of_channels = board.channels.iter().map(|c| &c.closes[..]);
+    let closed = of_channels.chain([&[][..]]);
+    closed.into_iter().all(|c| circuit::short(board, &parts, setting, c).is_none())
+}
+
+fn names(board: &Board, jumpers: &[usize]) -> Vec<String> {
+    jumpers.iter().map(|&j| board.jumpers[j].id.clone()).collect()
 }

@@ -1,25 +1,32 @@
-//! The converter's transfer function.
+//! The converter's transfer function, without its errors.
 
+use crate::board::Board;
 use crate::board::chip::Chip;
 use crate::units::{Farads, Ohms, Volts};
 
-/// Code of an ideal conversion: `floor(Vin * scale / Vref)`, held within 0 and full scale.
+/// Code of an ideal conversion: `floor(Vin * scale / Vref)`, through the chip's correction where it
+/// has one, held within 0 and full scale.
 ///
 /// ATmega328P: `Vin * 1024 / Vref`, 0x3FF for the reference less one LSB (data sheet, "ADC
 /// Conversion Result"). A voltage that is no number gives 0.
 pub fn code_of(volts: Volts, vref: Volts, chip: &Chip) -> u16 {
-    let counts = (volts.0 * chip.scale / vref.0).floor();
+    let counts = chip.reads(volts.0 * chip.scale / vref.0).floor();
     counts.clamp(0.0, f64::from(chip.full_scale)) as u16
 }
 
 /// Lowest voltage that gives this code, or for a mean of codes the voltage less half a count.
 pub fn volts_of(code: f64, vref: Volts, chip: &Chip) -> Volts {
-    Volts(code * vref.0 / chip.scale)
+    Volts(chip.means(code) * vref.0 / chip.scale)
 }
 
-/// Voltage of one count.
+/// Nominal code of a voltage on a board, not floored and not held within the scale.
+pub fn code_at(volts: Volts, board: &Board) -> f64 {
+    board.chip.reads(volts.0 * board.chip.scale / board.reference().0)
+}
+
+/// Voltage of one count, by the reference alone.
 pub fn lsb(vref: Volts, chip: &Chip) -> Volts {
-    volts_of(1.0, vref, chip)
+    Volts(vref.0 / chip.scale)
 }
 
 /// Supply voltage from the code of the internal reference measured against the supply:

@@ -1,10 +1,13 @@
 //! The classes of a channel before they have limits: which settings belong together, and what
 //! band each of them spans.
 
+use super::converter;
+use super::expect::nominal_volts;
+use super::ohms;
 use super::{
     Band, Expected, MOST_SETTINGS, WindowProblem, design_spread, expect, level_of, whole_scale,
 };
-use crate::board::{Board, OptionSet, Place, Setting};
+use crate::board::{Board, Kind, OptionSet, Place, Setting};
 use crate::circuit::{self, Group, Node, Parts};
 use crate::units::{Ohms, Volts};
 use std::collections::BTreeMap;
@@ -22,7 +25,7 @@ pub(super) struct Draft {
     pub design: Band,
     pub bench: Band,
     /// The setting that the nominal figures are of.
-    setting: Setting,
+    pub setting: Setting,
 }
 
 impl Draft {
@@ -66,32 +69,77 @@ fn subsettings(set: &OptionSet, group: &Group) -> Vec<Subsetting> {
     found
 }
 
-/// Every setting of the jumpers of a group, the others as delivered.
-fn settings_of(
-    board: &Board,
-    channel: usize,
-    group: &Group,
-) -> Result<Vec<Setting>, Vec<WindowProblem>> {
-    let places: Vec<Vec<Place>> =
-        group.jumpers.iter().map(|&j| board.jumpers[j].places()).collect();
-    let count = places.iter().try_fold(1_usize, |n, p| n.checked_mul(p.len()));
-    if count.is_none_or(|n| n > MOST_SETTINGS) {
-        return Err(vec![WindowProblem::TooMany {
-            channel: board.channels[channel].id.clone(),
-            jumpers: group.jumpers.iter().map(|&j| board.jumpers[j].id.clone()).collect(),
-            settings: count,
-            most: MOST_SETTINGS,
-        }]);
-    }
-    let mut settings = vec![board.delivery.clone()];
-    for (&jumper, places) in group.jumpers.iter().zip(&places) {
+/// How many settings the jumpers of a group have beside the places fixed, if that can be counted.
+fn count_of(board: &Board, group: &Group, fixed: &Places) -> Option<usize> {
+    let free = group.jumpers.iter().filter(|&j| fixed.iter().all(|(f, _)| f != j));
+    free.map(|&j| board.jumpers[j].places().len()).try_fold(1_usize, usize::checked_mul)
+}
+
+/// Every setting of the jumpers of a group with some places fixed, the others as delivered.
+fn settings_with(board: &Board, group: &Group, fixed: &Places) -> Vec<Setting> {
+    let start = fixed.iter().fold(board.delivery.clone(), |s, &(j, place)| s.with(j, place));
+    let mut settings = vec![start];
+    for &jumper in group.jumpers.iter().filter(|&j| fixed.iter().all(|(f, _)| f != j)) {
+        let places = board.jumpers[jumper].places();
         settings = settings
             .iter()
             .flat_map(|s| places.iter().map(move |&place| s.with(jumper, place)))
             .collect();
     }
-    Ok(settings)
+    settings
 }
+
+/// The settings of a group that a channel is looked at in: all there are, or where those are too
+/// many, all that agree with a row of its one option set.
+fn settings_of(
+    board: &Board,
+    channel: usize,
+    group: &Group,
+    sets: &[(usize, Vec<Subsetting>)],
+) -> Result<Vec<Setting>, Vec<WindowProblem>> {
+    let all = count_of(board, group, &Places::new());
+    let few = |n: Option<usize>| n.is_some_and(|n| n <= MOST_SETTINGS);
+    if few(all) {
+        return checked_work(board, channel, group, settings_with(board, group, &Places::new()));
+    }
+    let rows: Vec<&Places> = match sets {
+        [(_, rows)] => rows.iter().map(|(places, _)| places).collect(),
+        _ => Vec::new(),
+    };
+    let counts = rows.iter().map(|places| count_of(board, group, places));
+    let count = counts.reduce(|a, b| a?.checked_add(b?)).flatten();
+    if !few(count) {
+        return Err(vec![WindowProblem::TooMany {
+            channel: board.channels[channel].id.clone(),
+            jumpers: group.jumpers.iter().map(|&j| board.jumpers[j].id.clone()).collect(),
+            settings: all,
+            most: MOST_SETTINGS,
+        }]);
+    }
+    let settings = rows.iter().flat_map(|places| settings_with(board, group, places)).collect();
+    checked_work(board, channel, group, settings)
+}
+
+/// Refuses what would keep a person waiting: solving a group takes the cube of its nets.
+fn checked_work(
+    board: &Board,
+    channel: usize,
+    group: &Group,
+    settings: Vec<Setting>,
+) -> Result<Vec<Setting>, Vec<WindowProblem>> {
+    let nets = group.nets.len();
+    if settings.len() as f64 * (nets as f64).powi(3) <= MOST_WORK {
+        return Ok(settings);
+    }
+    Err(vec![WindowProblem::TooLarge {
+        channel: Some(board.channels[channel].id.clone()),
+        nets,
+        settings: settings.len(),
+    }])
+}
+
+/// Most settings times the cube of the nets: some seconds.
+const MOST_WORK: f64 = 1e9;
 
 /// Which sub-setting of each option set a setting belongs to; `None` sorts behind all.
 type Key = Vec<usize>;
@@ -100,8 +148,12 @@ const NO_SUBSETTING: usize = usize::MAX;
 /// The classes of a channel with their bands, in row order.
 pub(super) fn drafts(board: &Board, channel: usize) -> Result<Vec<Draft>, Vec<WindowProblem>> {
     let net = board.channels[channel].net;
-    let group =
-        circuit::group_of(board, net).unwrap_or(Group { jumpers: Vec::new(), nets: vec![net] });
+    let group = match board.channels[channel].kind {
+        Kind::Meter { against, .. } => ohms::group(board, [net, against]),
+        Kind::Analog | Kind::Digital => {
+            circuit::group_of(board, net).unwrap_or(Group { jumpers: Vec::new(), nets: vec![net] })
+        }
+    };
     let sets: Vec<(usize, Vec<Subsetting>)> = board
         .options
         .iter()
@@ -110,7 +162,7 @@ pub(super) fn drafts(board: &Board, channel: usize) -> Result<Vec<Draft>, Vec<Wi
         .map(|(i, s)| (i, subsettings(s, &group)))
         .collect();
     let mut members: BTreeMap<Key, Vec<Setting>> = BTreeMap::new();
-    for setting in settings_of(board, channel, &group)? {
+    for setting in settings_of(board, channel, &group, &sets)? {
         let holds = |places: &Places| places.iter().all(|&(j, p)| setting.0.get(j) == Some(&p));
         let key: Key = sets
             .iter()
@@ -154,8 +206,9 @@ fn draft(
     let delivered = places.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
     let mut draft: Option<Draft> = None;
     let mut shorted = None;
+    let powered = !matches!(board.channels[channel].kind, Kind::Meter { .. });
     for setting in settings {
-        if let Some(current) = circuit::short(board, &parts, setting, closes) {
+        if powered && let Some(current) = circuit::short(board, &parts, setting, closes) {
             shorted.get_or_insert((setting, current));
             continue;
         }
@@ -195,7 +248,9 @@ fn draft(
 }
 
 fn floats(board: &Board, channel: usize, expected: &Expected) -> bool {
-    expected.node == Node::Floating && !board.channels[channel].pull_up
+    // To a meter an open circuit is a reading like another.
+    let meter = matches!(board.channels[channel].kind, Kind::Meter { .. });
+    expected.node == Node::Floating && !board.channels[channel].pull_up && !meter
 }
 
 impl Draft {
@@ -207,12 +262,13 @@ impl Draft {
         setting: &Setting,
         expected: &Expected,
     ) -> Draft {
-        let volts = expected.code * board.supply.volts.0 / board.chip.scale;
+        let volts = nominal_volts(board, &board.channels[channel], expected.node);
+        let meter = matches!(board.channels[channel].kind, Kind::Meter { .. });
         Draft {
             places,
             also: Vec::new(),
             rows,
-            volts: (!floats(board, channel, expected)).then_some(Volts(volts)),
+            volts: (!meter && !floats(board, channel, expected)).then_some(volts),
             code: expected.code,
             design: expected.design,
             bench: expected.bench,
@@ -262,6 +318,19 @@ pub(super) fn merge_codes(
     order.sort_by(|a, b| a.code.total_cmp(&b.code));
     for (i, above) in order.iter().enumerate() {
         for below in order[..i].iter().filter(|d| d.design.overlaps(above.design)) {
+            if converter::both_beyond(&board.chip, below.design, above.design) {
+                problems.push(WindowProblem::Unstated {
+                    channel: board.channels[channel].id.clone(),
+                    classes: [below.name(board), above.name(board)],
+                    chip: board.chip.part.to_string(),
+                    range: board.chip.usable,
+                });
+                continue;
+            }
+            if let Kind::Meter { against, .. } = board.channels[channel].kind {
+                problems.push(ohms::overlap(board, channel, against, below, above));
+                continue;
+            }
             problems.push(WindowProblem::Overlap {
                 channel: board.channels[channel].id.clone(),
                 below: (below.name(board), below.design),

@@ -1,7 +1,7 @@
 //! Draws units: values of everything that varies, many units side by side.
 
 use super::spread::{self, Makeup};
-use crate::board::Board;
+use crate::board::{Board, Reference};
 use crate::circuit::{Input, LANES, Lanes};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -114,6 +114,10 @@ pub(super) enum Need {
     Drop(usize),
     /// Supply, in volts.
     Supply,
+    /// What the converter refers to, in volts.
+    Reference,
+    /// A further source, from -1 at its lower end to 1.
+    Source(usize),
 }
 
 /// Which figures are drawn, and from what.
@@ -128,6 +132,8 @@ pub(super) struct Recipe {
     pull_up: (f64, f64),
     leakage: f64,
     supply: (f64, f64),
+    /// A fixed reference; `None` where it is the supply.
+    reference: Option<(f64, f64)>,
 }
 
 /// What is drawn, in the order of the recipe's needs.
@@ -136,7 +142,7 @@ pub(super) type Drawn = Vec<Lanes>;
 impl Recipe {
     /// Nothing yet.
     pub fn new(board: &Board) -> Recipe {
-        let (volts, tolerance) = (board.supply.volts.0, board.supply.tolerance.0);
+        let supply = board.supply_range();
         let pull_up = board.chip.pull_up;
         Recipe {
             needs: Vec::new(),
@@ -148,7 +154,12 @@ impl Recipe {
             drops: board.switches.iter().map(|s| (s.drop.0.0, s.drop.1.0)).collect(),
             pull_up: (pull_up.0.0, pull_up.1.0),
             leakage: board.chip.leakage.0,
-            supply: (volts * (1.0 - tolerance), volts * (1.0 + tolerance)),
+            supply: (supply.0.0, supply.1.0),
+            reference: match board.firmware.reference {
+                Reference::Supply => None,
+                Reference::Internal(i) => Some((i.low.0, i.high.0)),
+                Reference::External(low, _, high) => Some((low.0, high.0)),
+            },
         }
     }
 
@@ -172,6 +183,8 @@ impl Recipe {
             let mut within = |(low, high): (f64, f64)| dice.between(low, high);
             drawn.push(match *need {
                 Need::Supply => supply,
+                Need::Reference => self.reference.map_or(supply, within),
+                Need::Source(_) => within((-1.0, 1.0)),
                 Need::Drop(i) => within(self.drops[i]),
                 Need::Circuit(Input::Contact { .. }) => siemens(within(self.contact)),
                 Need::Circuit(Input::Switch(i)) => siemens(within(self.switches[i])),

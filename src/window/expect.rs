@@ -1,10 +1,12 @@
 //! What a channel shows in a setting on a good unit, with everything that a good unit may do.
 
+use super::converter::{self, whole_scale};
 use super::spread::{self, bench_spread, design_spread};
-use crate::board::chip::{Chip, Provenance};
+use super::{adc, notes, ohms, settle};
+use crate::board::chip::Chip;
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::{self, Circuit, Node, Parts, Spread};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 
 /// A range of codes, both ends belonging to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -37,8 +39,9 @@ impl Band {
 pub struct Expected {
     /// The net of the nominal unit, without the pin's pull-up.
     pub node: Node,
-    /// Nominal code, `volts * scale / supply`, not floored, with the pull-up where the product
-    /// switches it on. A floating net has the code that its pull-up would give it: the supply's.
+    /// Nominal code, `volts * scale / reference`, not floored and not held within the scale, with
+    /// the pull-up where the product switches it on. A floating net has the code that its pull-up
+    /// would give it: the supply's. A digital channel: of the supply.
     pub code: f64,
     /// Nominal logic level; `None` between the levels and on a floating net.
     pub level: Option<Level>,
@@ -51,12 +54,21 @@ pub struct Expected {
     pub pulled: Option<Band>,
 }
 
+impl Expected {
+    /// Whether the pin's own pull-up may lift the net of a good unit above the highest low level:
+    /// a pull-down weaker than the pull-up gives way to it.
+    pub fn gives_way(&self, chip: &Chip) -> bool {
+        self.pulled.is_some_and(|band| band.high > chip.vil.0 * chip.scale)
+    }
+}
+
 /// What a channel shows in a setting, with the channel's switches closed.
 ///
 /// *Design band*: resistors at tolerance, over the temperature in use and with age; contacts from 0
 /// to their largest resistance; switches over their range; the pin's leakage either way; the whole
-/// supply tolerance (a ratio sees it only through drops and leakage); and the converter: offset,
-/// gain, INL and DNL, typical figures doubled, and the count that truncation takes.
+/// supply tolerance (a ratio sees it only through drops and leakage); and the converter: its
+/// errors, typical figures doubled, the count that truncation takes, its reference where that is
+/// fixed, and what it keeps of the channel read before.
 ///
 /// *Bench band*: the same with the resistors' initial tolerance and the temperatures of the bench.
 /// The converter's errors are in it, so the uncertainty that a part is judged with must hold noise
@@ -79,31 +91,33 @@ pub fn expect_closed(
 }
 
 fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
-    let supply = board.supply.volts;
+    if let Kind::Meter { against, accuracy } = channel.kind {
+        return ohms::expected(board, setting, [channel.net, against], accuracy);
+    }
     let parts = Parts::nominal(board);
     let node = Circuit::solve(board, &parts, setting, &channel.closes).node(channel.net);
-    let (low, high) = board.chip.pull_up;
-    let typical = Ohms((low.0 * high.0).sqrt());
-    let volts = match node {
-        Node::Driven { volts, .. } if !channel.pull_up => volts,
-        _ => circuit::pulled_up(node, supply, typical),
+    let volts = nominal_volts(board, channel, node);
+    let of_supply = volts.0 * board.chip.scale / board.supply.volts.0;
+    let code = match channel.kind {
+        Kind::Digital | Kind::Meter { .. } => of_supply,
+        Kind::Analog => adc::code_at(volts, board),
     };
-    let code = volts.0 * board.chip.scale / supply.0;
     let floats = node == Node::Floating && !channel.pull_up;
-    let level = if floats { None } else { level_of(code, &board.chip) };
+    let level = if floats { None } else { level_of(of_supply, &board.chip) };
     let on = channel.pull_up;
-    let design = design_spread(board, on);
-    let mut bands = vec![band(board, setting, channel, &design)];
+    let settling = settle::settling(board, setting, channel);
+    let spread = design_spread(board, on);
+    let mut design = band(board, setting, channel, &spread);
     if let Some(pulled) = spread::also_pulled(board, channel) {
         // The probe reads pin by pin, the product with every pull-up on.
-        let together = Spread { also_pulled: Some(pulled), ..design };
-        bands.push(band(board, setting, channel, &together));
+        let together = Spread { also_pulled: Some(pulled), ..spread };
+        design = design.union(band(board, setting, channel, &together));
     }
     Expected {
         node,
         code,
         level,
-        design: bands.into_iter().reduce(Band::union).unwrap_or(whole_scale(&board.chip)),
+        design: converter::unsettled(board, design, settling),
         bench: band(board, setting, channel, &bench_spread(board, on)),
         pulled: (channel.pin.pull_up)
             .then(|| band(board, setting, channel, &bench_spread(board, true))),
@@ -123,55 +137,36 @@ pub fn level_of(code: f64, chip: &Chip) -> Option<Level> {
 }
 
 fn band(board: &Board, setting: &Setting, channel: &Channel, spread: &Spread) -> Band {
-    let chip = &*board.chip;
-    let Some((low, high)) = circuit::extremes(board, setting, &channel.closes, channel.net, spread)
-    else {
-        return whole_scale(chip);
-    };
-    let ideal = Band { low: low * chip.scale, high: high * chip.scale };
     match channel.kind {
-        Kind::Digital => ideal,
-        Kind::Analog => {
-            let full = f64::from(chip.full_scale);
-            let code = |c: f64| c.clamp(0.0, full);
-            Band {
-                low: code(ideal.low - converter_error(ideal.low, chip) - 1.0),
-                high: code(ideal.high + converter_error(ideal.high, chip)),
-            }
+        // Input levels are shares of the supply, whatever the converter refers to. A meter has
+        // bands of its own.
+        Kind::Digital | Kind::Meter { .. } => {
+            let net = channel.net;
+            let scale = board.chip.scale;
+            circuit::extremes(board, setting, &channel.closes, net, spread)
+                .map(|(low, high)| Band { low: low * scale, high: high * scale })
+        }
+        Kind::Analog => converter::ideal(board, setting, channel, spread)
+            .map(|ideal| converter::read(board, ideal)),
+    }
+    .unwrap_or_else(|| whole_scale(&board.chip))
+}
+
+/// Voltage at the pin of the nominal unit, with the pull-up where the product switches it on. A
+/// floating net has what its pull-up would give it: the supply.
+pub(super) fn nominal_volts(board: &Board, channel: &Channel, node: Node) -> Volts {
+    match node {
+        Node::Driven { volts, .. } if !channel.pull_up => volts,
+        _ => {
+            let (low, high) = board.chip.pull_up;
+            circuit::pulled_up(node, board.supply.volts, Ohms((low.0 * high.0).sqrt()))
         }
     }
-}
-
-/// Every code there is.
-pub fn whole_scale(chip: &Chip) -> Band {
-    Band { low: 0.0, high: f64::from(chip.full_scale) }
-}
-
-/// Largest error of the converter at a code, in counts, without the truncation: offset, INL and
-/// DNL in full, the gain error in proportion to the code.
-pub fn converter_error(code: f64, chip: &Chip) -> f64 {
-    let share = (code / f64::from(chip.full_scale)).clamp(0.0, 1.0);
-    chip.offset.worst() + share * chip.gain.worst() + chip.inl.worst() + chip.dnl.worst()
 }
 
 /// What the bands rest on without the board file or a data-sheet limit saying so, a line each.
 pub fn assumptions(board: &Board) -> Vec<String> {
     let mut lines = spread::assumptions(board);
-    let chip = &*board.chip;
-    let figures =
-        [("offset", chip.offset), ("gain error", chip.gain), ("INL", chip.inl), ("DNL", chip.dnl)];
-    for (name, figure) in figures {
-        let part = &chip.part;
-        match figure.from {
-            Provenance::Typical => lines.push(format!(
-                "{name} of the {part} up to {} LSB: twice its typical figure (assumed)",
-                figure.worst()
-            )),
-            Provenance::Assumed => {
-                lines.push(format!("{name} of the {part} up to {} LSB (assumed)", figure.worst()))
-            }
-            Provenance::Max => {}
-        }
-    }
+    lines.extend(notes::of_the_chip(board));
     lines
 }

@@ -1,11 +1,16 @@
 //! Limits between the bands of a channel, and the margins they leave.
 
 use super::classes::{self, Draft};
+use super::notes::CLEAR;
+use super::ohms;
 use super::{Band, Class, Limits};
 use crate::board::{Board, Kind, Level};
 
 /// Gives every class of a channel its limits; the design bands must not overlap.
 pub(super) fn classes(board: &Board, channel: usize, drafts: &[Draft]) -> Vec<Class> {
+    if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
+        return ohms::classes(board, drafts);
+    }
     let codes = code_limits(board, drafts);
     let class = |(draft, codes): (&Draft, (u16, u16))| {
         let assigned = !draft.rows.is_empty();
@@ -62,6 +67,8 @@ fn code_limits(board: &Board, drafts: &[Draft]) -> Vec<(u16, u16)> {
         let above = order.get(place + 1).map_or(scale.high, |&n| drafts[n].design.low);
         let low = (band.low - (band.low - below) * kept).ceil();
         let high = (band.high + (above - band.high) * kept).floor();
+        let low = clear(board, at_ends(board, low, band.low), 1.0, (below, band.low));
+        let high = clear(board, at_ends(board, high, band.high), -1.0, (band.high, above));
         let code = |c: f64| c.clamp(scale.low, scale.high) as u16;
         // Without a gap two windows meet; a code on the border belongs to the lower one.
         let low = taken.map_or(code(low), |t| code(low).max(t.saturating_add(1)));
@@ -69,6 +76,54 @@ fn code_limits(board: &Board, drafts: &[Draft]) -> Vec<(u16, u16)> {
         taken = Some(limits[i].1);
     }
     limits
+}
+
+/// Codes that a limit keeps from an end of the scale: there a converter may stick (advice of our
+/// own, from the errors of the ATmega328P).
+const END: f64 = 2.0;
+
+/// The lowest and the highest code that a limit may have within the scale: inside the range for
+/// which the converter's errors are stated, and off its ends.
+fn inside(board: &Board) -> (f64, f64) {
+    let chip = &board.chip;
+    let full = f64::from(chip.full_scale);
+    let low = chip.reads(chip.usable.0.0 * chip.scale).ceil();
+    let high = chip.reads(chip.usable.1.0 * chip.scale).floor();
+    (low.max(END), high.min(full - END))
+}
+
+/// A limit on the side of a band's edge: inside where the edge is, else at the end of the scale.
+fn at_ends(board: &Board, limit: f64, edge: f64) -> f64 {
+    let (low, high) = inside(board);
+    if limit < low {
+        if edge >= low { low } else { 0.0 }
+    } else if limit > high {
+        if edge <= high { high } else { f64::from(board.chip.full_scale) }
+    } else {
+        limit
+    }
+}
+
+/// A limit moved clear of the converter's bad codes: towards its own band (`inwards` is the
+/// direction) where there is room between the bands, else away from it; where there is none it
+/// stays, and [`near_bad_code`] finds it.
+fn clear(board: &Board, limit: f64, inwards: f64, between: (f64, f64)) -> f64 {
+    let clear = f64::from(CLEAR);
+    let bad = board.chip.bad_codes.iter().map(|&c| f64::from(c));
+    let Some(bad) = bad.into_iter().find(|b| (b - limit).abs() < clear) else { return limit };
+    let (low, high) = between;
+    let fits = |c: &f64| low <= *c && *c <= high;
+    [bad + inwards * clear, bad - inwards * clear].into_iter().find(fits).unwrap_or(limit)
+}
+
+/// The bad code of the converter that a limit of a class is too near to.
+pub(super) fn near_bad_code(board: &Board, class: &Class) -> Option<u16> {
+    let Limits::Codes { low, high } = class.limits else { return None };
+    if class.rows.is_empty() {
+        return None;
+    }
+    let near = |bad: &&u16| bad.abs_diff(low) < CLEAR || bad.abs_diff(high) < CLEAR;
+    board.chip.bad_codes.iter().find(near).copied()
 }
 
 struct Margin {

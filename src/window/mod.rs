@@ -5,32 +5,38 @@
 
 pub mod adc;
 mod classes;
+mod converter;
 mod draw;
 mod expect;
 pub mod gum;
 mod limits;
 pub mod monte_carlo;
+pub mod notes;
+mod ohms;
 mod positions;
 mod problem;
+mod reading;
 pub mod rss;
+pub mod settle;
+mod shorts;
 pub mod spread;
 
-pub use expect::{
-    Band, Expected, assumptions, converter_error, expect, expect_closed, level_of, whole_scale,
-};
+pub use converter::{converter_error, whole_scale};
+pub use expect::{Band, Expected, assumptions, expect, expect_closed, level_of};
 pub use positions::{Position, positions, widened};
 pub use problem::WindowProblem;
 pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 
-use crate::board::{Board, Kind, Level, Place, Setting};
-use crate::units::Volts;
+use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
+use crate::circuit::{self, Circuit, Node, Parts};
+use crate::units::{Amperes, Ohms, Volts};
 use std::collections::BTreeSet;
 
 /// Settings of one group that are gone through for one channel.
 pub const MOST_SETTINGS: usize = 65_536;
 
 /// What the firmware takes as one reading of a channel.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Limits {
     /// Lowest and highest code, both belonging to the window.
     Codes {
@@ -41,6 +47,14 @@ pub enum Limits {
     },
     /// A logic level.
     Level(Level),
+    /// Lowest and highest resistance, both belonging to the window; the highest is infinite where
+    /// an open circuit does.
+    Ohms {
+        /// Lowest resistance.
+        low: Ohms,
+        /// Highest resistance.
+        high: Ohms,
+    },
 }
 
 /// One thing that a channel can read: a position, or several that it need not tell apart.
@@ -58,7 +72,8 @@ pub struct Class {
     pub means: Option<String>,
     /// Nominal voltage with the other jumpers as delivered; `None` when the net floats.
     pub volts: Option<Volts>,
-    /// Nominal code with the other jumpers as delivered.
+    /// Nominal code with the other jumpers as delivered. On a channel that a meter reads this and
+    /// every other code of the class is in ohms.
     pub code: f64,
     /// Design band over all settings of the group that belong to the class.
     pub design: Band,
@@ -93,7 +108,7 @@ impl ChannelWindows {
         let code = code.round();
         self.classes.iter().position(|c| match c.limits {
             Limits::Codes { low, high } => f64::from(low) <= code && code <= f64::from(high),
-            Limits::Level(_) => false,
+            Limits::Level(_) | Limits::Ohms { .. } => false,
         })
     }
 
@@ -102,7 +117,15 @@ impl ChannelWindows {
     pub fn class_of_level(&self, level: Level) -> Option<usize> {
         self.classes.iter().position(|c| match c.limits {
             Limits::Level(l) => l == level,
-            Limits::Codes { .. } => self.set.is_none(),
+            Limits::Codes { .. } | Limits::Ohms { .. } => self.set.is_none(),
+        })
+    }
+
+    /// The class whose window holds a resistance that a meter showed; `None` between the windows.
+    pub fn class_of_ohms(&self, ohms: Ohms) -> Option<usize> {
+        self.classes.iter().position(|c| match c.limits {
+            Limits::Ohms { low, high } => low <= ohms && ohms <= high,
+            Limits::Level(_) | Limits::Codes { .. } => false,
         })
     }
 
@@ -129,15 +152,20 @@ pub struct Windows {
 /// a window whose band reaches an end extends to it. Errors: everything that keeps positions from
 /// being told apart, all of it at once.
 pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
-    let mut problems = Vec::new();
+    let mut problems = shorts::too_large(board);
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    problems.extend(shorts::shorts(board));
     let mut channels = Vec::new();
     for channel in 0..board.channels.len() {
         let result = classes::drafts(board, channel)
             .and_then(|drafts| match board.channels[channel].kind {
-                Kind::Analog => classes::merge_codes(board, channel, drafts),
+                Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts),
                 Kind::Digital => classes::merge_levels(board, channel, drafts),
             })
-            .map(|drafts| limits::classes(board, channel, &drafts));
+            .map(|drafts| limits::classes(board, channel, &drafts))
+            .and_then(|classes| clear_of_steps(board, channel, classes));
         match result {
             Ok(classes) => channels.push(ChannelWindows {
                 channel,
@@ -147,10 +175,70 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
             Err(found) => problems.extend(found),
         }
     }
+    shorts::once(&mut problems);
     if problems.is_empty() {
         problems.extend(alike(board, &channels));
+        problems.extend(discharges(board));
     }
     if problems.is_empty() { Ok(Windows { channels }) } else { Err(problems) }
+}
+
+/// The most that a pin may take while it is driven low: the current that its output levels are
+/// specified at, 20 mA (ATmega328P, 8271H section 29.2), which is 250 Ω to 5 V.
+const DISCHARGE_MOST: Amperes = Amperes(0.02);
+
+/// Pins that may be discharged, and that some setting puts at a voltage with too little between.
+fn discharges(board: &Board) -> Vec<WindowProblem> {
+    let parts = Parts::nominal(board);
+    let problem = |(index, c): (usize, &Channel)| {
+        let settings = settings_around(board, c.net);
+        let strong = settings.into_iter().find_map(|setting| {
+            match Circuit::solve(board, &parts, &setting, &c.closes).node(c.net) {
+                Node::Driven { volts, source } if volts.0 > DISCHARGE_MOST.0 * source.0 => {
+                    Some((setting, source))
+                }
+                _ => None,
+            }
+        });
+        let (setting, source) = strong?;
+        let channel = board.channels[index].id.clone();
+        Some(WindowProblem::Discharge { channel, setting: setting.text(board), source })
+    };
+    board.channels.iter().enumerate().filter(|(_, c)| c.discharge).filter_map(problem).collect()
+}
+
+/// Every setting of the jumpers that influence a net, with and without each shunt, the others as
+/// delivered; no more of them than are gone through for windows.
+fn settings_around(board: &Board, net: NetId) -> Vec<Setting> {
+    let jumpers = circuit::group_of(board, net).map_or(Vec::new(), |g| g.jumpers);
+    let mut settings = vec![board.delivery.clone()];
+    for jumper in jumpers {
+        let positions = (0..board.jumpers[jumper].positions.len()).map(Place::At);
+        let places: Vec<Place> = positions.chain([Place::Open]).collect();
+        let with = |s: &Setting| places.iter().map(|&p| s.with(jumper, p)).collect::<Vec<_>>();
+        settings = settings.iter().flat_map(with).take(MOST_SETTINGS).collect();
+    }
+    settings
+}
+
+/// The classes, if none of their limits lies at a step of the converter.
+fn clear_of_steps(
+    board: &Board,
+    channel: usize,
+    classes: Vec<Class>,
+) -> Result<Vec<Class>, Vec<WindowProblem>> {
+    let problems: Vec<WindowProblem> = classes
+        .iter()
+        .filter_map(|class| {
+            Some(WindowProblem::BadCode {
+                channel: board.channels[channel].id.clone(),
+                class: class.name.clone(),
+                code: limits::near_bad_code(board, class)?,
+                chip: board.chip.part.to_string(),
+            })
+        })
+        .collect();
+    if problems.is_empty() { Ok(classes) } else { Err(problems) }
 }
 
 /// Options of one set that no channel of the set tells apart.

@@ -7,7 +7,8 @@
 
 pub use super::draw::Law;
 use super::draw::{self, Dice, Drawn, Need, Recipe};
-use super::{Limits, Position, Windows, positions, rss, spread};
+use super::reading::{Input as Reads, Reading};
+use super::{Limits, Position, Windows, positions, spread};
 use crate::board::{Board, Channel, Kind, Level, Place, Setting};
 use crate::circuit::{self, Cause, Input, LANES, Lanes, Model, Parts, Program, Registers};
 use std::sync::Arc;
@@ -34,23 +35,28 @@ pub fn stretches(units: u64) -> impl Iterator<Item = Stretch> {
 struct Read {
     way: Way,
     limits: Limits,
-    analog: bool,
+    /// By the converter; `None` on a digital channel.
+    reading: Option<Reading>,
+    /// Places of the further sources in what is drawn, and what the upper end of each adds to the
+    /// ratio.
+    sources: Vec<(usize, f64)>,
 }
 
 /// How the ratio at the pin is found.
 enum Way {
     /// Compiled, with the places of its inputs in what is drawn.
     Compiled(Program, Vec<usize>),
-    /// Unit by unit, for what cannot be compiled: switches with a drop.
-    Solved(Box<Model>, Vec<(Cause, usize)>, usize),
+    /// Unit by unit, for what cannot be compiled: switches with a drop, further sources.
+    Solved(Box<Model>, Vec<(Cause, usize)>),
 }
 
 /// Everything that is the same for all units.
 pub struct MonteCarlo<'a> {
     board: &'a Board,
     recipe: Recipe,
-    /// Half-widths of offset, gain at full scale, INL and DNL, in counts.
-    converter: [f64; 4],
+    /// Places of supply and reference in what is drawn.
+    supply: usize,
+    reference: usize,
     positions: Vec<Position>,
     reads: Vec<Read>,
     left_out: Vec<String>,
@@ -124,10 +130,12 @@ impl Tally {
 impl<'a> MonteCarlo<'a> {
     /// Sets up every position that stands for an option, with the windows that it must read in.
     pub fn new(board: &'a Board, windows: &Windows, law: Law) -> MonteCarlo<'a> {
+        let mut recipe = Recipe::new(board);
         let mut made = MonteCarlo {
             board,
-            recipe: Recipe::new(board),
-            converter: rss::converter(board, 1.0).map(|(half, _)| half),
+            supply: recipe.need(Need::Supply),
+            reference: recipe.need(Need::Reference),
+            recipe,
             positions: Vec::new(),
             reads: Vec::new(),
             left_out: Vec::new(),
@@ -146,25 +154,28 @@ impl<'a> MonteCarlo<'a> {
             windows.channels.get(position.channel).and_then(|w| w.classes.get(position.class));
         let shorts = circuit::short(board, &Parts::nominal(board), setting, &of.closes).is_some();
         match (self.way(of, setting).filter(|_| !shorts), class) {
-            (Some(way), Some(class)) => {
-                let (limits, analog) = (class.limits.clone(), of.kind == Kind::Analog);
-                self.reads.push(Read { way, limits, analog });
+            (Some((way, sources)), Some(class)) => {
+                let reading = Reading::new(board, setting, of);
+                self.reads.push(Read { way, limits: class.limits.clone(), reading, sources });
                 self.positions.push(position);
             }
             _ => self.left_out.push(format!("{} {}", of.id, position.name)),
         }
     }
 
-    fn way(&mut self, channel: &Channel, setting: &Setting) -> Option<Way> {
-        let (board, net) = (self.board, channel.net);
+    fn way(&mut self, channel: &Channel, setting: &Setting) -> Option<(Way, Vec<(usize, f64)>)> {
+        if let Kind::Meter { .. } = channel.kind {
+            return None;
+        }
+        let (board, net, closes) = (self.board, channel.net, &channel.closes);
         let mut spread = spread::design_spread(board, channel.pull_up);
         spread.also_pulled = spread::also_pulled(board, channel);
         let recipe = &mut self.recipe;
-        if let Some(program) = Program::new(board, setting, &channel.closes, net, &spread) {
+        if let Some(program) = Program::new(board, setting, closes, net, &spread) {
             let places = program.inputs().iter().map(|&i| recipe.need(Need::Circuit(i))).collect();
-            return Some(Way::Compiled(program, places));
+            return Some((Way::Compiled(program, places), Vec::new()));
         }
-        let model = Model::new(board, setting, &channel.closes, net, &spread)?;
+        let model = Model::new(board, setting, closes, net, &spread)?;
         let mut places = Vec::new();
         for varying in model.varying() {
             let need = match varying.cause {
@@ -183,8 +194,9 @@ impl<'a> MonteCarlo<'a> {
             };
             places.push((varying.cause, recipe.need(need)));
         }
-        let supply = recipe.need(Need::Supply);
-        Some(Way::Solved(Box::new(model), places, supply))
+        let sources = circuit::of_sources(board, setting, closes, net, &spread);
+        let sources = sources.into_iter().map(|(i, by)| (recipe.need(Need::Source(i)), by));
+        Some((Way::Solved(Box::new(model), places), sources.collect()))
     }
 
     /// The positions that are read, channel by channel.
@@ -192,8 +204,8 @@ impl<'a> MonteCarlo<'a> {
         &self.positions
     }
 
-    /// Positions that cannot be drawn with the other jumpers as delivered, because the setting
-    /// shorts the supply or the pin floats; they count in no figure.
+    /// Positions that are not drawn: a meter reads them, or with the other jumpers as delivered
+    /// the setting shorts the supply or the pin floats. They count in no figure.
     pub fn left_out(&self) -> &[String] {
         &self.left_out
     }
@@ -214,10 +226,12 @@ impl<'a> MonteCarlo<'a> {
             let (offset, gain) = (dice.roll(), dice.roll());
             let mut good = [true; LANES];
             for (read, readings) in self.reads.iter().zip(&mut tally.readings) {
-                let ratio = read.ratio(&drawn, &mut registers);
-                let codes = match read.analog {
-                    true => self.convert(&ratio, &offset, &gain, &mut dice),
-                    false => ratio.map(|r| r * self.board.chip.scale),
+                let ratio = self.ratio(read, &drawn, &mut registers);
+                let codes = match &read.reading {
+                    Some(reading) => {
+                        self.convert(reading, &ratio, &drawn, [&offset, &gain], &mut dice)
+                    }
+                    None => ratio.map(|r| r * self.board.chip.scale),
                 };
                 let right = self.right(&read.limits, &ratio, &codes);
                 for lane in 0..units {
@@ -232,18 +246,54 @@ impl<'a> MonteCarlo<'a> {
     }
 
     /// Codes of the converter, whole numbers within the scale.
-    fn convert(&self, ratio: &Lanes, offset: &Lanes, gain: &Lanes, dice: &mut Dice) -> Lanes {
-        let (inl, dnl) = (dice.roll(), dice.roll());
-        let [o, g, i, d] = self.converter;
-        let (scale, full) = (self.board.chip.scale, f64::from(self.board.chip.full_scale));
+    fn convert(
+        &self,
+        reading: &Reading,
+        ratio: &Lanes,
+        drawn: &Drawn,
+        [offset, gain]: [&Lanes; 2],
+        dice: &mut Dice,
+    ) -> Lanes {
+        let full = f64::from(self.board.chip.full_scale);
+        let before = if reading.left.0 > 0.0 { dice.roll() } else { [0.0; LANES] };
         let mut codes = [0.0; LANES];
         for (lane, code) in codes.iter_mut().enumerate() {
-            let share = ratio[lane].clamp(0.0, 1.0);
-            let error = o * offset[lane] + g * share * gain[lane] + i * inl[lane] + d * dnl[lane];
-            // Towards zero is downwards here.
-            *code = f64::from((ratio[lane] * scale + error).clamp(0.0, full) as i32);
+            let ideal = reading.code(&Reads {
+                ratio: ratio[lane],
+                supply: drawn[self.supply][lane],
+                reference: drawn[self.reference][lane],
+                before: 0.5 + 0.5 * before[lane],
+            });
+            let gain = reading.gain.counts * reading.gain_at(ideal) * gain[lane];
+            *code = ideal + reading.offset.counts * offset[lane] + gain;
         }
-        codes
+        for half in &reading.each {
+            let roll = dice.roll();
+            codes.iter_mut().zip(roll).for_each(|(code, x)| *code += half.counts * x);
+        }
+        // Towards zero is downwards here.
+        codes.map(|code| f64::from(code.clamp(0.0, full) as i32))
+    }
+
+    /// The ratio at the pin.
+    fn ratio(&self, read: &Read, drawn: &Drawn, registers: &mut Registers) -> Lanes {
+        let (model, places) = match &read.way {
+            Way::Compiled(program, places) => return program.run(|i| &drawn[places[i]], registers),
+            Way::Solved(model, places) => (model, places),
+        };
+        std::array::from_fn(|lane| {
+            let value = |&(cause, place): &(Cause, usize)| {
+                let value = drawn[place][lane];
+                match cause {
+                    Cause::Leakage => value * drawn[self.supply][lane],
+                    Cause::Supply | Cause::SwitchDrop(_) => value,
+                    _ => 1.0 / value,
+                }
+            };
+            let values: Vec<f64> = places.iter().map(value).collect();
+            let moved = read.sources.iter().map(|&(place, by)| drawn[place][lane] * by);
+            model.ratio(&values) + moved.sum::<f64>()
+        })
     }
 
     fn right(&self, limits: &Limits, ratio: &Lanes, codes: &Lanes) -> [bool; LANES] {
@@ -255,6 +305,8 @@ impl<'a> MonteCarlo<'a> {
             }
             Limits::Level(Level::Low) => ratio.map(|r| r <= chip.vil.0),
             Limits::Level(Level::High) => ratio.map(|r| r >= chip.vih.0),
+            // By meter: not drawn.
+            Limits::Ohms { .. } => [false; LANES],
         }
     }
 }
@@ -266,25 +318,5 @@ impl Readings {
         self.high = self.high.max(code);
         self.sum += u64::from(code);
         self.squares += u128::from(u32::from(code) * u32::from(code));
-    }
-}
-
-impl Read {
-    fn ratio(&self, drawn: &Drawn, registers: &mut Registers) -> Lanes {
-        match &self.way {
-            Way::Compiled(program, places) => program.run(|i| &drawn[places[i]], registers),
-            Way::Solved(model, places, supply) => std::array::from_fn(|lane| {
-                let value = |&(cause, place): &(Cause, usize)| {
-                    let value = drawn[place][lane];
-                    match cause {
-                        Cause::Leakage => value * drawn[*supply][lane],
-                        Cause::Supply | Cause::SwitchDrop(_) => value,
-                        _ => 1.0 / value,
-                    }
-                };
-                let values: Vec<f64> = places.iter().map(value).collect();
-                model.ratio(&values)
-            }),
-        }
     }
 }

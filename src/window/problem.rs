@@ -1,7 +1,7 @@
 //! What keeps a board from having windows, and what to change.
 
 use super::Band;
-use crate::units::{Amperes, Ohms, Volts};
+use crate::units::{Amperes, Ohms, Ratio, Volts};
 use std::fmt;
 
 /// Why a channel cannot tell its positions apart. Names are those of the board file.
@@ -15,6 +15,28 @@ pub enum WindowProblem {
         below: (String, Band),
         /// The position with the higher codes and its design band.
         above: (String, Band),
+        /// The resistors whose tolerance moves the two bands most, at most two.
+        parts: Vec<String>,
+    },
+    /// Two positions lie beyond the range for which the converter's errors are stated, at one end.
+    Unstated {
+        /// Channel.
+        channel: String,
+        /// The positions.
+        classes: [String; 2],
+        /// The chip.
+        chip: String,
+        /// Share of the range, both ends.
+        range: (Ratio, Ratio),
+    },
+    /// Two positions can show the same resistance and stand for different options.
+    OverlapOhms {
+        /// Channel.
+        channel: String,
+        /// The position with the lower resistance, and its band.
+        below: (String, (Ohms, Ohms)),
+        /// The position with the higher resistance, and its band.
+        above: (String, (Ohms, Ohms)),
         /// The resistors whose tolerance moves the two bands most, at most two.
         parts: Vec<String>,
     },
@@ -62,6 +84,42 @@ pub enum WindowProblem {
         /// What would be left between the rails.
         path: Ohms,
     },
+    /// A discharge of the pin would draw too much from the supply in a setting.
+    Discharge {
+        /// Channel.
+        channel: String,
+        /// A whole setting in which it would.
+        setting: String,
+        /// Resistance between the pin and its voltage there.
+        source: Ohms,
+    },
+    /// A limit would lie at a step of the converter, and there is no room to move it.
+    BadCode {
+        /// Channel.
+        channel: String,
+        /// The position.
+        class: String,
+        /// The code of the step.
+        code: u16,
+        /// The chip.
+        chip: String,
+    },
+    /// A setting that is left, delivered or gone through on the bench shorts the supply.
+    ShortSetting {
+        /// The whole setting.
+        setting: String,
+        /// Current that would flow at the nominal supply.
+        current: Amperes,
+    },
+    /// A network too large to be solved while a person waits.
+    TooLarge {
+        /// Channel; none when it is none that a channel reads.
+        channel: Option<String>,
+        /// Nets that influence each other.
+        nets: usize,
+        /// Settings of the jumpers among them.
+        settings: usize,
+    },
     /// Too many settings to go through.
     TooMany {
         /// Channel.
@@ -105,6 +163,33 @@ impl fmt::Display for WindowProblem {
                     ),
                 }
             }
+            WindowProblem::Unstated { channel, classes, chip, range } => write!(
+                f,
+                "channel {channel}: {} and {} both lie beyond the {:.0} to {:.0} percent of the \
+                 range for which the errors of the {chip} are stated; choose resistors that leave \
+                 one of them there at most",
+                classes[0],
+                classes[1],
+                100.0 * range.0.0,
+                100.0 * range.1.0
+            ),
+            WindowProblem::OverlapOhms { channel, below, above, parts } => {
+                let (a, b) = (below.1, above.1);
+                write!(
+                    f,
+                    "channel {channel}: {} ({:.5} to {:.5}) and {} ({:.5} to {:.5}) overlap; ",
+                    below.0, a.0, a.1, above.0, b.0, b.1
+                )?;
+                match parts.as_slice() {
+                    [] => write!(f, "a closer meter or values further apart would tell them apart"),
+                    parts => write!(
+                        f,
+                        "{} matter{} most: closer tolerances, or values further apart",
+                        parts.join(" and "),
+                        if parts.len() == 1 { "s" } else { "" }
+                    ),
+                }
+            }
             WindowProblem::Alike { set, options, channels } => write!(
                 f,
                 "options {set}: \"{}\" and \"{}\" read alike on {}; let another channel tell them \
@@ -138,6 +223,34 @@ impl fmt::Display for WindowProblem {
                  A); take this position out of the options or put a resistor in its way",
                 path.0, current.0
             ),
+            WindowProblem::Discharge { channel, setting, source } => write!(
+                f,
+                "channel {channel} may be discharged, but at {setting} its pin would take more \
+                 than 20 mA through {source}: take `discharge` out, or put a resistor in series"
+            ),
+            WindowProblem::BadCode { channel, class, code, chip } => write!(
+                f,
+                "channel {channel}: a limit of {class} lies at code {code}, where the converter of \
+                 the {chip} makes a step, and there is no room to move it; choose resistors that \
+                 move the bands beside it apart"
+            ),
+            WindowProblem::ShortSetting { setting, current } => write!(
+                f,
+                "the setting {setting} shorts the supply: {current:.3} would flow; correct the \
+                 nets of its positions, or put a resistor in the way"
+            ),
+            WindowProblem::TooLarge { channel, nets, settings } => {
+                match channel {
+                    Some(channel) => write!(f, "channel {channel}: ")?,
+                    None => write!(f, "a network that no channel reads: ")?,
+                }
+                write!(
+                    f,
+                    "{nets} nets influence each other in {settings} settings, too many to be \
+                     solved; describe the jumper circuits only, and cut them where a supply or \
+                     a stiff source stands"
+                )
+            }
             WindowProblem::TooMany { channel, jumpers, settings, most } => {
                 write!(f, "channel {channel}: its jumpers {} have ", jumpers.join(", "))?;
                 match settings {

@@ -2,11 +2,11 @@
 //! most boards, after the GUM, with the slopes from the solver.
 
 use super::Band;
-use super::gum::{self, Inputs, rectangular};
+use super::gum::{self, Combined, Inputs, rectangular};
+use super::reading::{Input, Reading};
 use super::spread::{self, Makeup};
-use crate::board::chip::{Figure, Provenance};
 use crate::board::{Board, Kind, Setting};
-use crate::circuit::{Cause, Model};
+use crate::circuit::{self, Cause, Model};
 
 /// Level of confidence of the band.
 pub const CONFIDENCE: f64 = 0.95;
@@ -34,58 +34,102 @@ pub struct Rss {
     pub band: Band,
 }
 
-/// What the converter adds, in counts: half-widths at a share of full scale, whether assumed.
-/// Offset, gain, INL and DNL, in this order.
-pub(super) fn converter(board: &Board, share: f64) -> [(f64, bool); 4] {
-    let chip = &board.chip;
-    let one = |figure: Figure| (figure.worst(), figure.from != Provenance::Max);
-    let share = share.clamp(0.0, 1.0);
-    let (gain, assumed) = one(chip.gain);
-    [one(chip.offset), (gain * share, assumed), one(chip.inl), one(chip.dnl)]
-}
-
 /// The root sum of squares of a channel in a setting with its switches closed; `None` when the
-/// net floats.
+/// net floats, and for what a meter reads.
 ///
 /// Every limit counts as rectangular: tolerance, drift over the temperature and ageing of each
 /// resistor by itself, what an array or the temperature shares as a correlation, contacts,
-/// switches, pull-up, leakage, supply, converter and truncation.
+/// switches, pull-up, leakage, supply, further sources, reference, converter, truncation, and what
+/// is left of the channel read before. Beyond its usable range the converter is taken as within.
 pub fn rss(board: &Board, setting: &Setting, channel: usize) -> Option<Rss> {
     let channel = board.channels.get(channel)?;
+    if let Kind::Meter { .. } = channel.kind {
+        return None;
+    }
     let mut spread = spread::design_spread(board, channel.pull_up);
     spread.also_pulled = spread::also_pulled(board, channel);
-    let rail = [board.supply.net, board.supply.ground].iter().position(|&n| n == channel.net);
-    let model = match rail {
-        Some(_) => None,
-        None => Some(Model::new(board, setting, &channel.closes, channel.net, &spread)?),
-    };
-    let mut inputs = model.as_ref().map_or_else(Inputs::default, |m| circuit_inputs(board, m));
-    let count = inputs.values.len();
-    if channel.kind == Kind::Analog {
-        let ratio = |m: &Model| m.at(&inputs.values).0;
-        let share = model.as_ref().map_or(if rail == Some(0) { 1.0 } else { 0.0 }, ratio);
-        for (half, assumed) in converter(board, share) {
-            inputs.push(0.0, rectangular(half), degrees(assumed));
-        }
-        // Truncation takes anything from no count to a whole one.
-        inputs.push(-0.5, rectangular(0.5), f64::INFINITY);
+    let model = Model::new(board, setting, &channel.closes, channel.net, &spread)?;
+    let mut inputs = circuit_inputs(board, &model);
+    let sources = circuit::of_sources(board, setting, &channel.closes, channel.net, &spread);
+    for _ in &sources {
+        inputs.push(0.0, rectangular(1.0), f64::INFINITY);
     }
-    let scale = board.chip.scale;
-    let combined = inputs.combine(|values| {
-        let (ratio, mut slopes) = match &model {
-            Some(model) => model.at(&values[..count]),
-            None => (if rail == Some(0) { 1.0 } else { 0.0 }, Vec::new()),
-        };
-        slopes.iter_mut().for_each(|s| *s *= scale);
-        slopes.resize(values.len(), 1.0);
-        (ratio * scale + values[count..].iter().sum::<f64>(), slopes)
-    });
-    let expanded = combined.expanded(CONFIDENCE);
+    let pin = Pin { model, sources };
+    let Some(reading) = Reading::new(board, setting, channel) else {
+        let scale = board.chip.scale;
+        let combined = inputs.combine(|values| {
+            let (ratio, slopes) = pin.at(values);
+            (ratio * scale, slopes.into_iter().map(|s| s * scale).collect())
+        });
+        return Some(of(&combined, |code| code));
+    };
+    let (ratio, _) = pin.at(&inputs.values);
+    let circuit = inputs.values.len();
+    converter_inputs(&mut inputs, &reading, ratio * board.chip.scale);
+    let combined = inputs.combine(|values| read(&pin, &reading, circuit, values));
     let full = f64::from(board.chip.full_scale);
-    let code = |c: f64| if channel.kind == Kind::Analog { c.clamp(0.0, full) } else { c };
-    let (low, high) = (code(combined.value - expanded), code(combined.value + expanded));
-    let (code, u) = (code(combined.value), combined.standard());
-    Some(Rss { code, u, degrees: combined.degrees, band: Band { low, high } })
+    Some(of(&combined, |code| code.clamp(0.0, full)))
+}
+
+fn of(combined: &Combined, within: impl Fn(f64) -> f64) -> Rss {
+    let expanded = combined.expanded(CONFIDENCE);
+    let (low, high) = (within(combined.value - expanded), within(combined.value + expanded));
+    let (code, u) = (within(combined.value), combined.standard());
+    Rss { code, u, degrees: combined.degrees, band: Band { low, high } }
+}
+
+/// The ratio at a pin as a function of what the circuit's parts and sources are.
+struct Pin {
+    model: Model,
+    /// What the upper end of each uncertain source adds to the ratio.
+    sources: Vec<(usize, f64)>,
+}
+
+impl Pin {
+    fn supply(&self, values: &[f64]) -> (usize, f64) {
+        let at = self.model.varying().iter().position(|v| v.cause == Cause::Supply).unwrap_or(0);
+        (at, values.get(at).copied().unwrap_or(1.0))
+    }
+
+    fn at(&self, values: &[f64]) -> (f64, Vec<f64>) {
+        let count = self.model.varying().len();
+        let (ratio, mut slopes) = self.model.at(&values[..count]);
+        let moved = values[count..].iter().zip(&self.sources).map(|(x, (_, by))| x * by);
+        slopes.extend(self.sources.iter().map(|(_, by)| by));
+        (ratio + moved.sum::<f64>(), slopes)
+    }
+}
+
+/// What the converter contributes: reference, channel before, then errors that simply add up.
+fn converter_inputs(inputs: &mut Inputs, reading: &Reading, code: f64) {
+    let mut within = |low: f64, high: f64, assumed: bool| {
+        inputs.push((low + high) / 2.0, rectangular((high - low) / 2.0), degrees(assumed));
+    };
+    let (low, high, assumed) = reading.reference.unwrap_or((1.0, 1.0, false));
+    within(low, high, assumed);
+    within(0.0, 1.0, false);
+    let (offset, gain) = (reading.offset, reading.gain);
+    within(-offset.counts, offset.counts, offset.assumed);
+    let at = gain.counts * reading.gain_at(code);
+    within(-at, at, gain.assumed);
+    for half in &reading.each {
+        within(-half.counts, half.counts, half.assumed);
+    }
+    // Truncation takes anything from no count to a whole one.
+    within(-1.0, 0.0, false);
+}
+
+/// The code and its slopes, `circuit` values first.
+fn read(pin: &Pin, reading: &Reading, circuit: usize, values: &[f64]) -> (f64, Vec<f64>) {
+    let (ratio, mut slopes) = pin.at(&values[..circuit]);
+    let (at, supply) = pin.supply(values);
+    let input = Input { ratio, supply, reference: values[circuit], before: values[circuit + 1] };
+    let (code, [by_ratio, by_supply, by_reference, by_before]) = reading.slopes(&input);
+    slopes.iter_mut().for_each(|s| *s *= by_ratio);
+    slopes[at] += by_supply;
+    slopes.extend([by_reference, by_before]);
+    slopes.resize(values.len(), 1.0);
+    (code + values[circuit + 2..].iter().sum::<f64>(), slopes)
 }
 
 /// What the circuit's parts contribute, in the order of the model.

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::time::Duration;
-use strapwise::bench::{Bench, Config, Event, Summary};
+use strapwise::bench::{Bench, Config, Event, Summary, UnitId};
 use strapwise::board::Board;
 use strapwise::probe::exchange::Exchange;
 use strapwise::probe::virtual_board::VirtualBoard;
@@ -42,8 +42,9 @@ pub fn run_with(
     world: World,
     mishap: Mishap<'_>,
 ) -> Run {
-    let walk = walk::plan(board, &board.delivery);
-    let bench = Bench::new(board.clone(), windows.clone(), walk, Config::default());
+    let walk = Arc::new(walk::plan(board, windows, &board.delivery).expect("a sequence"));
+    let unit = UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None };
+    let bench = Bench::new(board.clone(), windows.clone(), walk, unit, Config::default());
     let began: Timestamp = "2026-03-02T08:00:00Z".parse().expect("a time");
     let folder = Folder::new(board.clone(), Head::default(), began);
     let exchange = Exchange::with_quiet(1, Duration::ZERO);
@@ -79,6 +80,10 @@ pub fn run_with(
             match deed {
                 Deed::Place(jumper, place) => {
                     unit.place(jumper, place);
+                    Vec::new()
+                }
+                Deed::Power(on) => {
+                    unit.power(on);
                     Vec::new()
                 }
                 Deed::Press(key) => conductor.key(now, key),

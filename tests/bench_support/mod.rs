@@ -10,13 +10,13 @@ use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Summary, SupplyCheck, UnitVerdict, Verdict,
+    Procedure, Prompt, Pull, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
 use strapwise::faults;
 use strapwise::units::{Ohms, Volts};
-use strapwise::walk;
+use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
 
 /// The board of the demo.
@@ -67,6 +67,12 @@ pub struct Stand {
     pub loads_on: BTreeSet<usize>,
     /// Whether the probe has an identity, without which it counts no boots.
     pub counts_boots: bool,
+    /// Whether the unit has power.
+    pub powered: bool,
+    /// The identity on the chip and the unit that it was written for.
+    pub identity: (String, String),
+    /// What stands where an identity is written.
+    pub slots: Slots,
     boots: u32,
     cause: &'static str,
     booted: Duration,
@@ -86,9 +92,24 @@ impl Stand {
 
     /// A nominal unit of a board.
     pub fn with(board: Arc<Board>) -> Stand {
+        Stand::led_through(board, |_| {})
+    }
+
+    /// The same, led through another sequence than the one planned.
+    pub fn led_through(board: Arc<Board>, change: impl FnOnce(&mut Walk)) -> Stand {
+        Stand::of_unit(board, UnitId::default(), change)
+    }
+
+    /// A nominal unit with a name, whose chip has the identity 0BADCAFE of no unit yet.
+    pub fn named(unit: UnitId) -> Stand {
+        Stand::of_unit(vent_controller(), unit, |_| {})
+    }
+
+    fn of_unit(board: Arc<Board>, unit: UnitId, change: impl FnOnce(&mut Walk)) -> Stand {
         let windows = Arc::new(window::windows(&board).expect("a board with windows"));
-        let walk = walk::plan(&board, &board.delivery);
-        let bench = Bench::new(board.clone(), windows, walk, Config::default());
+        let mut walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+        change(&mut walk);
+        let bench = Bench::new(board.clone(), windows, Arc::new(walk), unit, Config::default());
         let sags = board.loads.iter().map(|l| (l.sag.0.0 + l.sag.1.0) / 2.0).collect();
         Stand {
             bench,
@@ -106,6 +127,9 @@ impl Stand {
             closed: BTreeSet::new(),
             loads_on: BTreeSet::new(),
             counts_boots: true,
+            powered: true,
+            identity: ("0BADCAFE".into(), String::new()),
+            slots: [vec![0xFF; 4], vec![0x12; 4]],
             boots: 7,
             cause: "POWER",
             booted: Duration::ZERO,
@@ -126,6 +150,11 @@ impl Stand {
     pub fn built_with(mut self, change: impl FnOnce(&Board, &mut Parts)) -> Stand {
         change(&self.board, &mut self.parts);
         self
+    }
+
+    /// What open pins hold before anything is read, as a share of the supply.
+    pub fn held_at_first(&mut self, share: f64) {
+        self.held.fill(share);
     }
 
     /// A probe whose answers are changed on their way.
@@ -150,6 +179,19 @@ impl Stand {
     pub fn place(&self, jumper: &str, name: &str) -> (usize, Place) {
         let j = self.jumper(jumper);
         (j, self.board.jumpers[j].place(name).expect("a place of the jumper"))
+    }
+
+    /// The place that the move asked for leads to.
+    pub fn walk_place(&self, jumper: &str) -> String {
+        let j = self.jumper(jumper);
+        match self.prompt() {
+            Some(Prompt::Move { jumper, to, .. } | Prompt::MoveUnpowered { jumper, to, .. })
+                if *jumper == j =>
+            {
+                self.board.jumpers[j].place_name(*to).to_string()
+            }
+            other => panic!("asked for {other:?}, not for {jumper}"),
+        }
     }
 
     // --- the bench and its probe -----------------------------------------------------------------
@@ -215,6 +257,16 @@ impl Stand {
         self
     }
 
+    /// The power of the unit is cut, or given back.
+    pub fn power(&mut self, on: bool) -> &mut Stand {
+        if on && !self.powered {
+            self.reset_probe();
+            self.cause = "POWER";
+        }
+        self.powered = on;
+        self
+    }
+
     /// The line to the probe is cut.
     pub fn lose_probe(&mut self) -> &mut Stand {
         self.under_way = None;
@@ -271,15 +323,27 @@ impl Stand {
 
     fn answer(&mut self, ask: &Ask) -> Answer {
         match *ask {
-            Ask::Who => Answer::Who(ProbeInfo {
+            Ask::Return if !self.powered => Answer::Silent,
+            Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
                 model: "PROBE-ATMEGA328P".into(),
                 version: "1".into(),
-                identity: "0BADCAFE".into(),
-                unit: String::new(),
+                identity: self.identity.0.clone(),
+                unit: self.identity.1.clone(),
                 boot: self.boot_now(),
             }),
             Ask::Boot => Answer::Boot(self.boot_now()),
             Ask::Prepare => Answer::Done,
+            Ask::Slots => Answer::Slots(self.slots.clone()),
+            Ask::Own { identity, ref unit } => {
+                self.identity = (format!("{identity:08X}"), unit.clone());
+                self.slots = [identity.to_be_bytes().to_vec(), unit.clone().into_bytes()];
+                Answer::Done
+            }
+            Ask::PutBack(ref slots) => {
+                self.identity = Default::default();
+                self.slots = slots.clone();
+                Answer::Done
+            }
             Ask::AllOff => {
                 self.closed.clear();
                 self.loads_on.clear();
@@ -289,9 +353,16 @@ impl Stand {
                 let code = self.ratio(channel, pull_up) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, n))
             }
-            Ask::Level { channel, n, pull_up, .. } => {
+            Ask::Product { channel, .. } => {
+                let code = self.ratio(channel, false) * self.board.chip.scale;
+                Answer::Burst(self.burst(code, self.board.firmware.conversions))
+            }
+            Ask::Level { channel, n, pull, .. } => {
                 let (n, chip) = (u32::from(n), self.board.chip.clone());
-                let ones = match self.ratio(channel, pull_up) {
+                if pull == Pull::Discharged {
+                    self.held[channel] = 0.0;
+                }
+                let ones = match self.ratio(channel, pull == Pull::Up) {
                     r if r >= chip.vih.0 => n,
                     r if r <= chip.vil.0 => 0,
                     _ => n / 2,
@@ -417,7 +488,7 @@ impl Stand {
     /// Does what a prompt asks, as an attentive person with this unit would.
     fn obey(&mut self, prompt: &Prompt) {
         match *prompt {
-            Prompt::Cautions => {
+            Prompt::Cautions | Prompt::OtherUnit { .. } => {
                 self.press(Key::Yes);
             }
             Prompt::Clear => {
@@ -434,6 +505,11 @@ impl Stand {
                 if key_needed {
                     self.wait(Duration::from_millis(300)).press(Key::Yes);
                 }
+            }
+            Prompt::MoveUnpowered { jumper, to, .. } => {
+                self.power(false).wait(2 * A_HAND_IS_SLOW);
+                self.put(jumper, to);
+                self.wait(Duration::from_secs(2)).power(true);
             }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;

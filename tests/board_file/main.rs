@@ -1,5 +1,6 @@
 //! The board file: the demo reads as its author meant, and mistakes are told with their place.
 
+mod chips;
 mod drift;
 mod mutation;
 mod slips;
@@ -179,7 +180,7 @@ vent.toml:42:1: R2 has no `value`
     add `value = \"2k2\"` to it
 vent.toml:45:1: R2 has no key `vaule`
     did you mean `value`?
-vent.toml:215:7: LOOP cannot use PD1
+vent.toml:218:7: LOOP cannot use PD1
     the probe's serial line needs PD1; use another pin";
     assert_eq!(problems(&text).to_string(), expected);
 }

@@ -145,6 +145,15 @@ proptest! {
     }
 
     #[test]
+    fn a_damaged_description_of_a_chip_is_read_or_told_what_is_wrong(
+        edits in proptest::collection::vec(edit(), 1..4)
+    ) {
+        let whole = super::chips::generic();
+        let damaged = edits.iter().fold(whole, |text, edit| apply(&text, edit));
+        read_or_told(&damaged)?;
+    }
+
+    #[test]
     fn a_demo_file_cut_off_anywhere_is_told_what_is_missing(at in 0..DEMO.len()) {
         let cut = (0..=at).rev().find(|&i| DEMO.is_char_boundary(i)).unwrap_or(0);
         read_or_told(&DEMO[..cut])?;

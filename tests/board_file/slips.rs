@@ -83,7 +83,7 @@ pub const SLIPS: &[Slip] = &[
         r#"aref = "capacitor" "#,
         r#"aref = "vcc" "#,
         "17:8: `aref` of [supply] cannot be `vcc`",
-        r#"write `aref = "capacitor"` or `"supply"`"#,
+        r#"write `aref = "capacitor"` or `"supply"` or `"external"`"#,
     ),
     slip(
         "J5 = \"wet\"\nJ6",
@@ -190,27 +190,27 @@ pub const SLIPS: &[Slip] = &[
     slip(
         r#"on_resistance = "1R..50R""#,
         r#"on_resistance = "50R..1R""#,
-        "181:17: `on_resistance` of K1: the first end of `50R..1R` is the larger one",
+        "184:17: `on_resistance` of K1: the first end of `50R..1R` is the larger one",
         "write the smaller value first",
     ),
     slip(
         r#"on_resistance = "1R..50R""#,
         r#"on_resistance = "1..50R""#,
-        "181:17: `on_resistance` of K1: only the second end of `1..50R` carries a unit",
+        "184:17: `on_resistance` of K1: only the second end of `1..50R` carries a unit",
         "write the smaller and the larger value with `..` between, each with its unit, \
          for example `15mV..120mV` or `1R..50R`",
     ),
     slip(
         "on_resistance = \"1R..50R\"\n",
         "",
-        "175:1: K1 has neither `on_resistance` nor `drop`",
+        "178:1: K1 has neither `on_resistance` nor `drop`",
         "add `on_resistance = \"1R..50R\"` or `drop = \"0.1V..0.3V\"` from the data sheet \
          of the switch",
     ),
     slip(
         "pin = \"PD5\"\nactive",
         "pin = \"ADC6\"\nactive",
-        "179:7: ADC6 cannot be driven, so it switches nothing",
+        "182:7: ADC6 cannot be driven, so it switches nothing",
         "give K1 a pin that can be an output",
     ),
     slip(
@@ -222,7 +222,7 @@ pub const SLIPS: &[Slip] = &[
     slip(
         "active = \"high\"\non_resistance = \"1R..50R\"",
         "active = \"hi\"\non_resistance = \"1R..50R\"",
-        "180:10: `active` of K1 cannot be `hi`",
+        "183:10: `active` of K1 cannot be `hi`",
         r#"write `active = "low"` or `"high"`"#,
     ),
     slip(
@@ -246,7 +246,7 @@ pub const SLIPS: &[Slip] = &[
     slip(
         r#"joins = ["FEED", "GND"] }"#,
         r#"joins = ["GND", "FEED"] }"#,
-        "188:3: pin 2 of J5 is on FEED and on GND",
+        "191:3: pin 2 of J5 is on FEED and on GND",
         "a header pin is on one net; write `joins` in the order of `pins`",
     ),
     slip(
@@ -270,7 +270,7 @@ pub const SLIPS: &[Slip] = &[
     slip(
         r#"pin = "PC0""#,
         r#"pin = "PC1""#,
-        "215:7: PC1 is already the pin of PROFILE",
+        "218:7: PC1 is already the pin of PROFILE",
         "give LOOP a pin of its own",
     ),
     slip(
@@ -298,33 +298,51 @@ pub const SLIPS: &[Slip] = &[
         "take `pull_up` out; a pull-up of some 20 to 50 kΩ gives no window",
     ),
     slip(
+        "pin = \"PC0\"\nkind = \"analog\"",
+        "pin = \"PC0\"\nkind = \"analog\"\ndischarge = true",
+        "88:13: PROFILE is analog and has `discharge = true`",
+        "take `discharge` out: charge sharing tests an analog pin",
+    ),
+    slip(
+        "discharge = true            # shows",
+        "pull_up = true\ndischarge = true            # shows",
+        "144:11: ADDR0 has `pull_up = true` and `discharge = true`",
+        "take `discharge` out: the pin's own pull-up proves itself",
+    ),
+    slip(
+        "id = \"C5\"\nbetween = [\"PROFILE\", \"GND\"]\nvalue = \"10n\"",
+        "id = \"C5\"\nbetween = [\"ADDR0\", \"GND\"]\nvalue = \"100n\"",
+        "144:13: ADDR0 has more than 47 nF at its pin, too much to discharge",
+        "take `discharge` out; an open pull-up is then not seen",
+    ),
+    slip(
         r#"closes = ["K1"]"#,
         r#"closes = ["K11"]"#,
-        "217:11: LOOP names the switch `K11`, which is not in the file",
+        "220:11: LOOP names the switch `K11`, which is not in the file",
         "did you mean `K1`?",
     ),
     slip(
         r#"closes = ["K1"]"#,
         r#"closes = "K1""#,
-        "217:10: `closes` of LOOP is text",
+        "220:10: `closes` of LOOP is text",
         r#"write `closes = ["K1"]`"#,
     ),
     slip(
         r#"channels = ["LOOP"]"#,
         r#"channels = ["LOPO"]"#,
-        "222:13: contact names the channel `LOPO`, which is not in the file",
+        "225:13: contact names the channel `LOPO`, which is not in the file",
         "did you mean `LOOP`?",
     ),
     slip(
         r#"channels = ["LOOP"]"#,
         r#"channels = ["PROFILE"]"#,
-        "222:13: PROFILE is already read for profile",
+        "225:13: PROFILE is already read for profile",
         "put both into one set of options, or read another channel",
     ),
     slip(
         r#"{ J5 = "dry", means"#,
         r#"{ J5 = "wet", means"#,
-        "225:3: contact lists one setting twice",
+        "228:3: contact lists one setting twice",
         "it means `supply out` already; correct one of the two",
     ),
     slip(
@@ -354,50 +372,50 @@ pub const SLIPS: &[Slip] = &[
     slip(
         r#"pin = "PB1""#,
         r#"pin = "PD6""#,
-        "290:7: PD6 is already the pin of Q1",
+        "293:7: PD6 is already the pin of Q1",
         "give VENT a pin of its own",
     ),
     slip(
         r#"sag = "15mV..120mV""#,
         r#"sag = "0mV..120mV""#,
-        "293:7: `sag` of VENT: `0mV` must be above zero",
+        "296:7: `sag` of VENT: `0mV` must be above zero",
         "write it like `5V`, `3V3` or `80mV`",
     ),
     slip(
         r#"sag = "15mV..120mV""#,
         r#"sag = "120mV""#,
-        "293:7: `sag` of VENT: `120mV` is not a range",
+        "296:7: `sag` of VENT: `120mV` is not a range",
         "write the smaller and the larger value with `..` between, each with its unit, \
          for example `15mV..120mV` or `1R..50R`",
     ),
     slip(
         "off = \"low\"\ndummy = \"8",
         "off = false\ndummy = \"8",
-        "299:7: `off` of MAT is true or false without quotes",
+        "302:7: `off` of MAT is true or false without quotes",
         r#"write `off = "low"`"#,
     ),
     slip(
         "expect = \"yes\"\nwhen = { J6 = \"open\" }",
         "expect = \"maybe\"\nwhen = { J6 = \"open\" }",
-        "259:10: `expect` of lamps-dark cannot be `maybe`",
+        "262:10: `expect` of lamps-dark cannot be `maybe`",
         r#"write `expect = "yes"` or `"no"`"#,
     ),
     slip(
         r#"dark = ["R30", "R31"]"#,
         r#"dark = ["R30", "R3l"]"#,
-        "262:16: lamps-dark names the resistor `R3l`, which is not in the file",
+        "265:16: lamps-dark names the resistor `R3l`, which is not in the file",
         "did you mean `R30`?",
     ),
     slip(
         r#"lit = ["R30", "R31"]"#,
         r#"lit = ["R30", "R30"]"#,
-        "270:15: lamps-lit names `R30` twice",
+        "273:15: lamps-lit names `R30` twice",
         "take the second one out",
     ),
     slip(
         r#"lit = ["R30", "R31"]"#,
         "lit = [\"R30\", \"R31\"]\ndark = [\"R31\"]",
-        "271:8: lamps-lit has R31 both lit and dark",
+        "274:8: lamps-lit has R31 both lit and dark",
         "take it out of one of the two lists",
     ),
     slip(
@@ -409,7 +427,7 @@ pub const SLIPS: &[Slip] = &[
     slip(
         "[[load]]\nid = \"MAT\"",
         "[[laod]]\nid = \"MAT\"",
-        "295:3: the board file has no key `laod`",
+        "298:3: the board file has no key `laod`",
         "did you mean `load`?",
     ),
     slip(

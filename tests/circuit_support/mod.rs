@@ -5,7 +5,7 @@ use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
     Aref, Board, Channel, Drift, Firmware, InUse, Jumper, Kind, Level, Meaning, NetId, OptionSet,
-    Place, Position, Resistor, Setting, Supply, Switch,
+    Place, Position, Reference, Resistor, Setting, Supply, Switch,
 };
 use strapwise::units::{Celsius, Hertz, Ohms, Ratio, Volts};
 
@@ -35,6 +35,7 @@ impl Maker {
             arrays: vec![],
             resistors: vec![],
             capacitors: vec![],
+            sources: vec![],
             switches: vec![],
             jumpers: vec![],
             channels: vec![],
@@ -44,6 +45,7 @@ impl Maker {
                 conversions: 1,
                 discard: 1,
                 adc_clock: Hertz(125e3),
+                reference: Reference::Supply,
                 gap: Ratio(0.25),
             },
             delivery: Setting(vec![]),
@@ -89,7 +91,14 @@ impl Maker {
                 joins: vec![[self.net(a), self.net(b)]],
             })
             .collect();
-        self.0.jumpers.push(Jumper { id: id.into(), label: id.into(), positions, open });
+        self.0.jumpers.push(Jumper {
+            id: id.into(),
+            label: id.into(),
+            positions,
+            open,
+            parked: false,
+            power: false,
+        });
         self.0.delivery.0.push(Place::At(0));
         self
     }
@@ -137,6 +146,7 @@ impl Maker {
             kind,
             pull_up,
             closes: closes.to_vec(),
+            discharge: false,
         });
         self
     }

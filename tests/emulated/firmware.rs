@@ -5,13 +5,20 @@
 #[allow(dead_code, reason = "shared with the tests of the core on the host")]
 mod stand_in;
 
+#[path = "../circuit_support/mod.rs"]
+mod circuit_support;
+
+use circuit_support::Maker;
 use emulated_board::{
-    Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
+    Assembled, Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
 };
 use stand_in::Fixed;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
+use strapwise::board::{Capacitor, Kind, NetId};
 use strapwise::probe::core::{self as host, Core, Pins};
+use strapwise::units::Farads;
 
 /// Longest a request may take: a burst of 10,000 lasts 1.04 s.
 const WITHIN: Duration = Duration::from_secs(3);
@@ -65,6 +72,12 @@ impl ChipWorld for OnChip {
             Input::Pin(mux) => host::Input::Pin(mux),
             Input::Bandgap => host::Input::Bandgap,
             Input::Ground => host::Input::Ground,
+            other => panic!("the probe has no business with {other:?}"),
+        };
+        self.0.reference = match conversion.reference {
+            emulated_board::Reference::Avcc => host::Reference::Supply,
+            emulated_board::Reference::Internal => host::Reference::Internal,
+            emulated_board::Reference::Aref => host::Reference::External,
             other => panic!("the probe has no business with {other:?}"),
         };
         self.0.convert(input, conversion.prescaler)
@@ -291,6 +304,84 @@ fn charge_sharing_walks_an_open_pin_to_zero_and_leaves_a_driven_one() {
     assert_eq!(walked[0], 20);
     assert!((1000..=1020).contains(&walked[1]), "{walked:?}");
     assert_eq!(walked[2], 0);
+}
+
+/// PD2 open, PD3 at the supply by 10 kΩ, PD4 likewise with 100 nF to ground.
+fn digital_pins() -> Assembled {
+    let board = Maker::new()
+        .resistor("R1", "VCC", "FAST", 10e3, 0.0)
+        .resistor("R2", "VCC", "SLOW", 10e3, 0.0)
+        .channel("OPEN", "OPEN", "PD2", Kind::Digital)
+        .channel("FAST", "FAST", "PD3", Kind::Digital)
+        .channel("SLOW", "SLOW", "PD4", Kind::Digital);
+    let mut board = board.done();
+    let between = [circuit_support::net(&board, "SLOW"), NetId(1)];
+    board.capacitors.push(Capacitor { id: "C1".into(), between, farads: Farads(100e-9) });
+    Assembled::new(Arc::new(board), 1)
+}
+
+#[test]
+fn after_a_discharge_an_open_pin_reads_low_and_a_driven_one_as_it_is_driven() {
+    let mut board = board(digital_pins());
+    let kept = ask(&mut board, "MEAS:LEV? 20,ON,20000,(@2);LEV? 20,OFF,0,(@2)");
+    assert_eq!(kept, "20,20;20,20", "the charge of the pull-up stays for a while");
+    tell(&mut board, "OUTP:DISC (@2:4)");
+    // One time constant of 10 kΩ and 100 nF is 1 ms, 0.6 of the supply (VIH) 0.92 ms.
+    for (pin, settle, ones) in [(2, 50, 0), (3, 0, 20), (3, 50, 20), (4, 50, 0), (4, 2000, 20)] {
+        let reply = ask(&mut board, &format!("MEAS:LEV? 20,DISC,{settle},(@{pin})"));
+        assert_eq!(reply, format!("20,{ones}"), "PD{pin} after {settle} µs");
+        assert_eq!(board.mode(pin), Some(PinMode::Input));
+    }
+}
+
+#[test]
+fn a_discharge_drives_the_pin_low_for_ten_to_twenty_microseconds_each_time() {
+    let mut board = board(Wires::new().with(2, 5.0, 10e3));
+    tell(&mut board, "OUTP:DISC (@2)");
+    board.world().events.clear();
+    assert_eq!(ask(&mut board, "MEAS:LEV? 200,DISC,20,(@2)"), "200,200");
+    let events = std::mem::take(&mut board.world().events);
+    let modes: Vec<(Duration, PinMode)> = events
+        .into_iter()
+        .filter_map(|(at, event)| match event {
+            emulated_board::Event::Mode(2, mode) => Some((at, mode)),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(modes.len(), 400);
+    let mut longest = Duration::ZERO;
+    for pair in modes.chunks(2) {
+        let [(low, PinMode::Low), (free, PinMode::Input)] = *pair else { panic!("{pair:?}") };
+        longest = longest.max(free - low);
+        let range = Duration::from_micros(10)..Duration::from_micros(20);
+        assert!(range.contains(&(free - low)), "{:?}", free - low);
+    }
+    println!("longest discharge {longest:?}");
+}
+
+#[test]
+fn a_product_burst_converts_the_channel_before_once_and_then_its_own_without_a_pause() {
+    let mut board = board(Changing::new());
+    ask(&mut board, "MEAS:BURS? 1,OFF,0,0,128,(@16)"); // the converter is on
+    for (reference, word) in
+        [(emulated_board::Reference::Avcc, "SUPP"), (emulated_board::Reference::Internal, "INT")]
+    {
+        ask(&mut board, "SYST:REF SUPP,INT;REF?");
+        ask(&mut board, &format!("MEAS:PROD? 1,0,128,{word},(@15),(@14)")); // the reference is in
+        board.world().made.clear();
+        let reply = ask(&mut board, &format!("MEAS:PROD? 4,1,128,{word},(@15),(@14)"));
+        let made = std::mem::take(&mut board.world().made);
+        assert!((6..=7).contains(&made.len()), "one before, one dropped, four: {}", made.len());
+        let inputs: Vec<Input> = made.iter().map(|(c, ..)| c.input).collect();
+        assert_eq!(inputs[..2], [Input::Pin(1), Input::Pin(0)]);
+        assert!(inputs[2..].iter().all(|i| *i == Input::Pin(0)));
+        assert!(made.iter().all(|(c, ..)| c.reference == reference && c.prescaler == 128));
+        let codes: Vec<u16> = made[2..6].iter().map(|(_, code, _)| *code).collect();
+        assert_eq!(reply, burst_of(&codes));
+        // 104 µs of conversion, and the few that changing the channel takes.
+        let pause = made[1].2 - made[0].2;
+        assert!(pause < Duration::from_micros(125), "{pause:?}");
+    }
 }
 
 #[test]

@@ -165,6 +165,7 @@ fn answer(line: &str, board: &mut Emulated, keys: &mut ChildStdin) {
         Some((_, place)) => place.split(',').next().expect("a position"),
         None => "open",
     };
+    assert_eq!(board.command("hand"), "ok");
     assert_eq!(board.command(&format!("{jumper}=open")), "ok");
     assert_eq!(board.command(&format!("{jumper}={place}")), "ok");
     if line.contains("press Enter when it is there") {

@@ -3,7 +3,7 @@
 use crate::stand_in::{Fixed, probe};
 use strapwise::probe::core::Core;
 use strapwise::probe::message::wire::{self, TAG_MAX};
-use strapwise::probe::message::{Cause, Reply, Request, UNIT_NAME_MAX};
+use strapwise::probe::message::{Cause, Pull, Reference, Reply, Request, UNIT_NAME_MAX};
 
 /// Asks as the host does and opens the answer as it does; its error number, and the reply read.
 fn carry(core: &mut Core<Fixed>, request: &Request, tag: &str) -> (i16, Option<Reply>) {
@@ -51,10 +51,35 @@ fn every_question_of_the_host_is_answered_in_its_kind() {
         let Reply::Burst(burst) = answer(&mut core, &request) else { panic!("{request:?}") };
         assert_eq!((burst.n, burst.mean(), burst.sd()), (961, mean, 0.0), "{request:?}");
     }
-    let level = Request::Level { channel: 3, n: 200, pull_up: true, settle_us: 100 };
-    assert_eq!(answer(&mut core, &level), Reply::Level { n: 200, ones: 200 });
+    for (channel, pull, ones) in [(3, Pull::Up, 200), (3, Pull::Off, 0), (4, Pull::Off, 200)] {
+        let level = Request::Level { channel, n: 200, pull, settle_us: 100 };
+        assert_eq!(answer(&mut core, &level), Reply::Level { n: 200, ones }, "{level:?}");
+    }
     let charge = answer(&mut core, &Request::Charge { channel: 14, pairs: 100 });
     assert_eq!(charge, Reply::Charge { pairs: 100, first: 2048, last: 2048 });
+}
+
+#[test]
+fn a_pin_is_discharged_and_a_reference_selected_only_when_the_host_has_named_it() {
+    let mut core = probe();
+    let level = Request::Level { channel: 5, n: 100, pull: Pull::Discharged, settle_us: 50 };
+    let (previous, channel) = (14, 18);
+    let reference = Reference::Internal;
+    let product =
+        Request::Product { previous, channel, n: 1, discard: 1, prescaler: 128, reference };
+    for refused in [&level, &product] {
+        assert_eq!(carry(&mut core, refused, "t").0, -221, "{refused:?}");
+    }
+    assert_eq!(core.pins().reference, Reference::Supply);
+    let pins = Request::AllowDischarge { pins: vec![4, 5] };
+    assert_eq!(answer(&mut core, &pins), Reply::Done);
+    assert_eq!(answer(&mut core, &level), Reply::Level { n: 100, ones: 0 });
+    let references = vec![Reference::Supply, Reference::Internal];
+    assert_eq!(answer(&mut core, &Request::AllowReferences { references }), Reply::Done);
+    let Reply::Burst(burst) = answer(&mut core, &product) else { panic!("{product:?}") };
+    assert_eq!(burst.sum, 800);
+    answer(&mut core, &Request::Supply { n: 1 });
+    assert_eq!(core.pins().reference, Reference::Supply);
 }
 
 #[test]

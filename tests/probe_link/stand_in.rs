@@ -1,6 +1,6 @@
 //! The fixed pins that `protocols/probe-link.md` describes, and a way to ask a probe over them.
 
-use strapwise::probe::core::{Core, EEPROM_SIZE, Input, PinMode, Pins, RESET_POWER};
+use strapwise::probe::core::{Core, EEPROM_SIZE, Input, PinMode, Pins, RESET_POWER, Reference};
 
 /// The stand-in of the link document.
 pub struct Fixed {
@@ -19,6 +19,11 @@ pub struct Fixed {
     charge: u16,
     /// The last conversion of 0 V has taken the sampling capacitor's charge.
     emptied: bool,
+    pub reference: Reference,
+    /// The input of the last conversion, and its code against the supply.
+    last: (Input, u16),
+    /// Whether channel 5, which is open, was high last.
+    kept_high: bool,
 }
 
 impl Fixed {
@@ -35,6 +40,9 @@ impl Fixed {
             turns: [0; 2],
             charge: 800,
             emptied: false,
+            reference: Reference::Supply,
+            last: (Input::Ground, 0),
+            kept_high: true,
         }
     }
 
@@ -42,11 +50,9 @@ impl Fixed {
         self.turns[mux] += 1;
         self.turns[mux] - 1
     }
-}
 
-impl Pins for Fixed {
-    fn convert(&mut self, input: Input, _prescaler: u8) -> u16 {
-        self.clock_us += 104;
+    /// The code against the supply.
+    fn code(&mut self, input: Input) -> u16 {
         match input {
             Input::Bandgap => 225,
             Input::Ground => {
@@ -67,18 +73,37 @@ impl Pins for Fixed {
                 self.emptied = false;
                 self.charge
             }
+            Input::Pin(4) if self.last.0 != input => (200 + self.last.1) / 2,
+            Input::Pin(4) => 200,
             Input::Pin(_) => 0,
         }
     }
+}
+
+impl Pins for Fixed {
+    fn set_reference(&mut self, reference: Reference) {
+        self.reference = reference;
+    }
+
+    fn convert(&mut self, input: Input, _prescaler: u8) -> u16 {
+        self.clock_us += 104;
+        let code = self.code(input);
+        self.last = (input, code);
+        if self.reference == Reference::Internal { (code * 4).min(1023) } else { code }
+    }
 
     fn set_mode(&mut self, pin: u8, mode: PinMode) {
+        if pin == 5 && mode != PinMode::Input {
+            self.kept_high = mode != PinMode::Low;
+        }
         self.modes[usize::from(pin)] = mode;
         self.touched[usize::from(pin)] += 1;
     }
 
     fn read(&mut self, pin: u8) -> bool {
         match self.modes[usize::from(pin)] {
-            PinMode::Low | PinMode::Input => false,
+            PinMode::Input => pin == 4 || (pin == 5 && self.kept_high),
+            PinMode::Low => false,
             PinMode::High => true,
             PinMode::PullUp => pin != 2,
         }

@@ -1,7 +1,7 @@
 //! An assembled unit under the emulated chip: the same physics that the host's virtual board has.
 
 use crate::serve::Hands;
-use crate::world::{Conversion, Input, PinMode, World};
+use crate::world::{Conversion, Input, PinMode, Reference, World};
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::board::{Board, Place};
@@ -90,6 +90,12 @@ impl World for Assembled {
             // Neither is used by the probe; both read as nothing.
             Input::Ground | Input::Temperature | Input::Reserved(_) => pins::Input::Ground,
         };
+        self.unit.refer_to(match conversion.reference {
+            Reference::Aref => pins::Reference::External,
+            Reference::Internal => pins::Reference::Internal,
+            // The data sheet reserves the fourth value, and the probe has no use for it.
+            Reference::Avcc | Reference::Reserved => pins::Reference::Supply,
+        });
         self.unit.sample(input, conversion.prescaler)
     }
 

@@ -39,7 +39,8 @@ pub trait Hands: World {
 
 /// Serves the board until `quit` or the end of the commands. Says `port <name>` first, and then
 /// `ok` or `error: <what>` for each command: `reset`, `brownout`, `power` (off and on), `unplug`
-/// (closes the port, power off), `plug` (a new `port` line), `quit`; any other goes to the world.
+/// (closes the port, power off), `plug` (a new `port` line), `hand` (a hand is on its way: answered
+/// after 0.2 s of the board's time), `quit`; any other goes to the world.
 pub fn serve<W: Hands>(
     emulator: Emulator<W>,
     pace: Pace,
@@ -54,9 +55,19 @@ pub fn serve<W: Hands>(
         awaiting: false,
         halted: false,
         released: Instant::now(),
+        hand: None,
     };
     server.plug(out)?;
     loop {
+        if let Some(there) = server.hand {
+            if server.emulator.now() < there && server.pty.is_some() && !server.halted {
+                server.turn()?;
+                continue;
+            }
+            server.hand = None;
+            writeln!(out, "ok")?;
+            out.flush()?;
+        }
         match commands.try_recv() {
             Ok(line) => {
                 if !server.obey(line.trim(), out)? {
@@ -68,6 +79,9 @@ pub fn serve<W: Hands>(
         }
     }
 }
+
+/// What a hand takes to reach the board, at least.
+const HAND: Duration = Duration::from_millis(200);
 
 struct Server<W: Hands> {
     emulator: Emulator<W>,
@@ -81,6 +95,8 @@ struct Server<W: Hands> {
     /// The program cannot go on before a reset.
     halted: bool,
     released: Instant,
+    /// When the hand that is on its way has reached the board, in the board's time.
+    hand: Option<Duration>,
 }
 
 impl<W: Hands> Server<W> {
@@ -116,6 +132,10 @@ impl<W: Hands> Server<W> {
         let plugged = self.pty.is_some();
         let done = match line {
             "" => return Ok(true),
+            "hand" => {
+                self.hand = Some(self.emulator.now() + HAND);
+                return Ok(true);
+            }
             "quit" => Ok(()),
             "reset" | "brownout" | "power" if !plugged => Err("unplugged; plug it in first".into()),
             "reset" => {

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use crate::emulator::PINS;
 use crate::serve::Hands;
-use crate::world::{Conversion, Input, PinMode, World};
+use crate::world::{Conversion, Input, PinMode, Reference, World};
 
 /// Capacitance of a pin, and of the converter's sample-and-hold, in farads: a few picofarads of
 /// pin and trace, from memory; 14 pF from the data sheet's analog input circuitry.
@@ -146,8 +146,13 @@ impl World for Wires {
             Input::Ground | Input::Temperature | Input::Reserved(_) => 0.0,
         };
         self.hold = volts;
+        // AREF is wired to nothing, and keeps the supply's voltage.
+        let full = match conversion.reference {
+            Reference::Internal => self.bandgap,
+            Reference::Avcc | Reference::Aref | Reference::Reserved => self.supply,
+        };
         // Code = Vin * 1024 / Vref, floor (data sheet, "ADC Conversion Result").
-        let code = (volts * 1024.0 / self.supply).floor().clamp(0.0, 1023.0) as u16;
+        let code = (volts * 1024.0 / full).floor().clamp(0.0, 1023.0) as u16;
         self.events.push((self.now, Event::Converted(conversion, code)));
         code
     }

@@ -1,4 +1,4 @@
-/* The converter of the ATmega328P (Atmel-8271H section 24), reference always AVcc. */
+/* The converter of the ATmega328P (Atmel-8271H section 24). */
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -20,6 +20,13 @@ static uint16_t longest;      /* cycles between two readings beyond which one wa
 static bool lost;
 static bool one_by_one;
 static volatile bool running;
+static uint8_t reference_bits; /* REFS1 and REFS0 */
+
+void hw_reference(void *hw, uint8_t reference)
+{
+    (void)hw;
+    reference_bits = (uint8_t)(reference << REFS0);
+}
 
 static uint8_t prescaler_bits(uint8_t prescaler)
 {
@@ -52,7 +59,7 @@ static void select_input(uint8_t mux, uint8_t prescaler)
     const bool was_off = (ADCSRA & _BV(ADEN)) == 0;
 
     wait_until_done();
-    ADMUX = (uint8_t)(_BV(REFS0) | mux);
+    ADMUX = (uint8_t)(reference_bits | mux);
     ADCSRA = (uint8_t)(_BV(ADEN) | prescaler_bits(prescaler));
     if (was_off) {
         (void)convert();

@@ -79,6 +79,9 @@ void hw_wait_us(void *hw, uint32_t us)
     for (; us >= 100u; us -= 100u) {
         _delay_us(100);
     }
+    for (; us >= 10u; us -= 10u) {
+        _delay_us(10);
+    }
     while (us-- > 0) {
         _delay_us(1);
     }

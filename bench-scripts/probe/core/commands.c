@@ -25,13 +25,17 @@ static const ROM struct command commands[] = {
     {"SYSTem:BOOT?", "", run_boot_query},
     {"SYSTem:IDENtity", "ns", run_identity},
     {"SYSTem:IDENtity?", "", run_identity_query},
+    {"SYSTem:REFerence", "R", run_reference},
+    {"SYSTem:REFerence?", "", run_reference_query},
     {"MEMory:SLOT", "ns", run_slot},
     {"MEMory:SLOT?", "n", run_slot_query},
     {"MEASure:BURSt?", "nbnnn1", run_burst_query},
-    {"MEASure:LEVel?", "nbn1", run_level_query},
+    {"MEASure:PRODuct?", "nnnr11", run_product_query},
+    {"MEASure:LEVel?", "npn1", run_level_query},
     {"MEASure:CHARge?", "n1", run_charge_query},
     {"MEASure:SUPPly?", "n", run_supply_query},
     {"OUTPut:ALLow", "lc", run_allow},
+    {"OUTPut:DISCharge", "c", run_discharge},
     {"OUTPut[:STATe]", "bc", run_output},
     {"OUTPut[:STATe]?", "c", run_output_query},
     {"OUTPut:HOLD", "n", run_hold},
@@ -49,10 +53,11 @@ static const ROM struct command commands[] = {
     {"STATus:PRESet", "", run_preset},
 };
 
-static const ROM char word_off[] = "OFF";
-static const ROM char word_on[] = "ON";
-static const ROM char word_low[] = "LOW";
-static const ROM char word_high[] = "HIGH";
+static const ROM char switch_words[] = "OFF|ON";
+static const ROM char pull_words[] = "OFF|ON|DISCharge"; /* in the order of enum pull */
+static const ROM char level_words[] = "LOW|HIGH";
+/* In the order of the hardware's numbers; a blank word is none. */
+static const ROM char reference_words[] = "EXTernal|SUPPly||INTernal";
 
 const ROM struct command *command_find(const char *header)
 {
@@ -88,6 +93,7 @@ static int16_t read_channels(struct cursor *c, struct args *a, bool single)
     if (single && (a->channels & (a->channels - 1u)) != 0) {
         return ERR_ILLEGAL;
     }
+    a->before = a->channel;
     a->channel = 0;
     while ((a->channels & chip_bit(a->channel)) == 0) {
         a->channel++;
@@ -95,12 +101,46 @@ static int16_t read_channels(struct cursor *c, struct args *a, bool single)
     return ERR_NONE;
 }
 
+/* A word of the list, or a number: 0 is the first of the words, any other the second. */
+static int16_t read_switch(struct cursor *c, const ROM char *words, uint8_t *place)
+{
+    uint32_t number = 0;
+    int16_t error = lex_choice(c, words, place);
+
+    if (error == ERR_DATA_TYPE) {
+        error = lex_number(c, &number);
+        *place = number != 0;
+    }
+    return error;
+}
+
+static int16_t read_references(struct cursor *c, struct args *a)
+{
+    for (;;) {
+        const int16_t error = lex_choice(c, reference_words, &a->reference);
+
+        if (error != ERR_NONE) {
+            return error;
+        }
+        a->references |= (uint8_t)(1u << a->reference);
+        lex_space(c);
+        if (lex_peek(c) != ',') {
+            return ERR_NONE;
+        }
+        c->at++;
+        lex_space(c);
+    }
+}
+
 static int16_t read_param(struct cursor *c, char kind, struct args *a, uint8_t *numbers)
 {
     switch (kind) {
     case 'n': return lex_number(c, &a->number[(*numbers)++]);
-    case 'b': return lex_choice(c, word_off, word_on, true, &a->flag);
-    case 'l': return lex_choice(c, word_low, word_high, false, &a->flag);
+    case 'b': return read_switch(c, switch_words, &a->choice);
+    case 'p': return read_switch(c, pull_words, &a->choice);
+    case 'l': return lex_choice(c, level_words, &a->choice);
+    case 'r': return lex_choice(c, reference_words, &a->reference);
+    case 'R': return read_references(c, a);
     case 's': return lex_string(c, &a->text, &a->text_length);
     default: return read_channels(c, a, kind == '1');
     }

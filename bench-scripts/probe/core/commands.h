@@ -12,16 +12,24 @@
 /* Parameters of a command as read by its row's letters. */
 struct args {
     uint32_t number[4]; /* the `n` in their order */
-    bool flag;          /* `b` ON or `l` HIGH */
+    uint8_t choice;     /* `b` 1 ON, `l` 1 HIGH, `p` enum pull */
+    uint8_t reference;  /* `r` */
+    uint8_t references; /* `R`, bit = number of the reference */
     uint32_t channels;  /* `c`, bit = channel number; only channels that exist are let through */
     uint8_t channel;    /* the lowest of them */
+    uint8_t before;     /* that of the channel parameter before the last */
     char *text;         /* `s` */
     uint8_t text_length;
 };
 
+/* What a pin has been through before it is read. */
+enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
+
 struct command {
     char header[32];
-    char params[7]; /* n number, b ON|OFF, l LOW|HIGH, c channels, 1 one channel, s string */
+    /* n number, b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string,
+     * r a reference, R references up to the end */
+    char params[7];
     void (*run)(struct probe *p, const struct args *a);
 };
 
@@ -65,7 +73,11 @@ void run_slot(struct probe *p, const struct args *a);
 void run_slot_query(struct probe *p, const struct args *a);
 
 /* measure.c */
+void measure_init(struct probe *p);
+void run_reference(struct probe *p, const struct args *a);
+void run_reference_query(struct probe *p, const struct args *a);
 void run_burst_query(struct probe *p, const struct args *a);
+void run_product_query(struct probe *p, const struct args *a);
 void run_level_query(struct probe *p, const struct args *a);
 void run_charge_query(struct probe *p, const struct args *a);
 void run_supply_query(struct probe *p, const struct args *a);
@@ -79,6 +91,7 @@ bool outputs_silence(struct probe *p);
 void run_abort(struct probe *p, const struct args *a);
 void run_rst(struct probe *p, const struct args *a);
 void run_allow(struct probe *p, const struct args *a);
+void run_discharge(struct probe *p, const struct args *a);
 void run_output(struct probe *p, const struct args *a);
 void run_output_query(struct probe *p, const struct args *a);
 void run_hold(struct probe *p, const struct args *a);

@@ -134,7 +134,7 @@ int16_t lex_header(struct cursor *c, struct header *h)
 }
 
 /* Length of the text node that is the short (leading capitals) or long form of the pattern's node,
- * 0 when it is neither. */
+ * 0 when it is neither. The text has to end in something that is no letter. */
 static uint8_t match_node(const ROM char *pattern, const char *text)
 {
     uint8_t length = 0, shorter = 0, longer, i;
@@ -153,7 +153,7 @@ static uint8_t match_node(const ROM char *pattern, const char *text)
         return 0;
     }
     for (i = 0; i < length; i++) {
-        if (upper(pattern[i]) != text[i]) {
+        if (upper(pattern[i]) != upper(text[i])) {
             return 0;
         }
     }
@@ -269,36 +269,23 @@ int16_t lex_channels(struct cursor *c, uint32_t *bits)
     return ERR_NONE;
 }
 
-static bool take_word(struct cursor *c, const ROM char *word)
+int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place)
 {
-    char *at = c->at;
-
-    for (; *word != '\0'; word++, at++) {
-        if (at >= c->end || upper(*at) != *word) {
-            return false;
-        }
-    }
-    if (at < c->end && in_mnemonic(*at)) {
-        return false;
-    }
-    c->at = at;
-    return true;
-}
-
-int16_t lex_choice(struct cursor *c, const ROM char *no, const ROM char *yes, bool numeric,
-                   bool *value)
-{
-    uint32_t number = 0;
-    int16_t error;
-
-    if (is_letter(lex_peek(c))) {
-        *value = take_word(c, yes);
-        return *value || take_word(c, no) ? ERR_NONE : ERR_ILLEGAL;
-    }
-    if (!numeric) {
+    if (!is_letter(lex_peek(c))) {
         return ERR_DATA_TYPE;
     }
-    error = lex_number(c, &number);
-    *value = number != 0;
-    return error;
+    for (*place = 0;; (*place)++) {
+        const uint8_t length = match_node(words, c->at);
+
+        if (length > 0) {
+            c->at += length;
+            return ERR_NONE;
+        }
+        while (*words != '|' && *words != '\0') {
+            words++;
+        }
+        if (*words++ == '\0') {
+            return ERR_ILLEGAL;
+        }
+    }
 }

@@ -37,9 +37,8 @@ int16_t lex_number(struct cursor *c, uint32_t *value);
 int16_t lex_string(struct cursor *c, char **text, uint8_t *length);
 /* Channel list `(@1,3:5)` as bits. */
 int16_t lex_channels(struct cursor *c, uint32_t *bits);
-/* One of two words, or 0 and 1 in their order when `numeric`. */
-int16_t lex_choice(struct cursor *c, const ROM char *no, const ROM char *yes, bool numeric,
-                   bool *value);
+/* One of the words of a list such as OFF|ON|DISCharge, in its short or long form; its place. */
+int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place);
 
 /* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?. */
 bool lex_match(const ROM char *pattern, const char *text);

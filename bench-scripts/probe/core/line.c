@@ -24,6 +24,7 @@ void probe_init(struct probe *p, void *hw)
     p->in_unit = false;
     status_init(p);
     outputs_init(p);
+    measure_init(p);
     identity_init(p);
 }
 
@@ -172,6 +173,7 @@ static void run_line(struct probe *p)
     if (line.end > line.at && line.end[-1] == '\r') {
         line.end--;
     }
+    p->line[p->length] = '\0';
     p->crc = CRC_START;
     for (at = line.at; at < line.end; at++) {
         p->crc = crc_add(p->crc, (uint8_t)*at);

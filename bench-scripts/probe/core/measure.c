@@ -15,6 +15,11 @@
 #define FULL_PRECISION 128u  /* prescaler: 125 kHz at 16 MHz, within 50 to 200 kHz */
 #define BANDGAP_SETTLE 2000u /* us; 0.35 to 2 ms seen in the field */
 #define BANDGAP_DISCARD 8u
+/* us; a capacitor of 100 nF at AREF goes from 5 V to half a code of 1.1 V through the 32 kOhm of
+ * the pin (8271H table 28-16, from memory) in 29 ms. */
+#define REFERENCE_SETTLE 50000u
+#define DISCHARGE_TIME 10u       /* us; 25 Ohm of the pin empty 50 nF to a thousandth in it */
+#define DISCHARGED_MAX 1000000u  /* us of settling in all the reads of a measurement */
 
 static bool prescaler_known(struct probe *p, uint32_t prescaler)
 {
@@ -25,29 +30,89 @@ static bool prescaler_known(struct probe *p, uint32_t prescaler)
     return false;
 }
 
+void measure_init(struct probe *p)
+{
+    p->references = 1u << HW_REFERENCE_SUPPLY;
+    p->reference = HW_REFERENCE_SUPPLY;
+    hw_reference(p->hw, HW_REFERENCE_SUPPLY);
+}
+
+static void select_reference(struct probe *p, uint8_t reference)
+{
+    if (p->reference == reference) {
+        return;
+    }
+    p->reference = reference;
+    hw_reference(p->hw, reference);
+    (void)hw_convert(p->hw, HW_MUX_GROUND, FULL_PRECISION); /* joins it to AREF */
+    hw_wait_us(p->hw, REFERENCE_SETTLE);
+    (void)hw_convert(p->hw, HW_MUX_GROUND, FULL_PRECISION);
+}
+
+/* On a board with a voltage at AREF another reference would be joined to it inside the chip. */
+static bool use_reference(struct probe *p, uint8_t reference)
+{
+    if ((p->references >> reference & 1u) == 0) {
+        status_error(p, ERR_CONFLICT);
+        return false;
+    }
+    select_reference(p, reference);
+    return true;
+}
+
+void run_reference(struct probe *p, const struct args *a)
+{
+    uint8_t reference = 0;
+
+    p->references = a->references;
+    if ((p->references >> p->reference & 1u) == 0) {
+        while ((p->references >> reference & 1u) == 0) {
+            reference++;
+        }
+        select_reference(p, reference);
+    }
+}
+
+void run_reference_query(struct probe *p, const struct args *a)
+{
+    static const ROM char words[][5] = {"EXT", "SUPP", "", "INT"};
+    uint8_t i;
+
+    (void)a;
+    for (i = 0; i < sizeof words / sizeof words[0]; i++) {
+        if ((p->references >> i & 1u) != 0) {
+            reply_field(p);
+            reply_rom(p, words[i]);
+        }
+    }
+}
+
 /* A pin that is driven stays so: it may be read, but no pull-up goes on it. */
-static bool prepare_pin(struct probe *p, uint8_t pin, bool pull_up, uint32_t settle)
+static bool prepare_pin(struct probe *p, uint8_t pin, uint8_t pull, uint32_t settle)
 {
     const bool driven = (p->allowed & chip_bit(pin)) != 0;
+    const bool named = (p->discharge & chip_bit(pin)) != 0;
 
-    if (pull_up && !chip_digital(pin)) {
+    if (pull != PULL_OFF && !chip_digital(pin)) {
         status_error(p, ERR_HARDWARE_MISSING);
         return false;
     }
-    if (pull_up && driven) {
+    if ((pull != PULL_OFF && driven) || (pull == PULL_DISCHARGED && !named)) {
         status_error(p, ERR_CONFLICT);
         return false;
     }
     if (!driven && chip_digital(pin)) {
-        hw_pin_mode(p->hw, pin, pull_up ? HW_PULL_UP : HW_INPUT);
+        hw_pin_mode(p->hw, pin, pull == PULL_UP ? HW_PULL_UP : HW_INPUT);
     }
-    hw_wait_us(p->hw, settle);
+    if (pull != PULL_DISCHARGED) { /* else it settles before each read */
+        hw_wait_us(p->hw, settle);
+    }
     return true;
 }
 
-static void release_pin(struct probe *p, uint8_t pin, bool pull_up)
+static void release_pin(struct probe *p, uint8_t pin, uint8_t pull)
 {
-    if (pull_up) {
+    if (pull == PULL_UP) {
         hw_pin_mode(p->hw, pin, HW_INPUT);
     }
 }
@@ -61,10 +126,14 @@ static bool has_converter(struct probe *p, uint8_t pin)
     return false;
 }
 
+/* `before` is an input that is converted once, as near to the burst as can be. */
 static void take_burst(struct probe *p, uint8_t mux, uint8_t prescaler, uint8_t discard,
-                       uint16_t n)
+                       uint16_t n, uint8_t before)
 {
     burst_start(&p->burst);
+    if (before != CHIP_NO_MUX) {
+        (void)hw_convert(p->hw, before, prescaler);
+    }
     if (!hw_burst(p->hw, mux, prescaler, discard, &p->burst, n)) {
         status_error(p, ERR_HARDWARE);
     }
@@ -94,48 +163,80 @@ void run_burst_query(struct probe *p, const struct args *a)
 
     if (!in_range(p, number[0], 1, BURST_MAX) || !in_range(p, number[1], 0, SETTLE_MAX) ||
         !in_range(p, number[2], 0, DISCARD_MAX) || !prescaler_known(p, number[3]) ||
-        !has_converter(p, a->channel) || !prepare_pin(p, a->channel, a->flag, number[1])) {
+        !has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
+        !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
     take_burst(p, chip_mux(a->channel), (uint8_t)number[3], (uint8_t)number[2],
-               (uint16_t)number[0]);
-    release_pin(p, a->channel, a->flag);
+               (uint16_t)number[0], CHIP_NO_MUX);
+    release_pin(p, a->channel, a->choice);
+    reply_burst(p);
+}
+
+void run_product_query(struct probe *p, const struct args *a)
+{
+    const uint32_t *const number = a->number; /* n, discard, prescaler */
+
+    if (!in_range(p, number[0], 1, BURST_MAX) || !in_range(p, number[1], 0, DISCARD_MAX) ||
+        !prescaler_known(p, number[2]) || !has_converter(p, a->before) ||
+        !has_converter(p, a->channel) || !use_reference(p, a->reference) ||
+        !prepare_pin(p, a->before, PULL_OFF, 0) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+        return;
+    }
+    take_burst(p, chip_mux(a->channel), (uint8_t)number[2], (uint8_t)number[1],
+               (uint16_t)number[0], chip_mux(a->before));
     reply_burst(p);
 }
 
 void run_supply_query(struct probe *p, const struct args *a)
 {
-    if (!in_range(p, a->number[0], 1, BURST_MAX)) {
+    if (!in_range(p, a->number[0], 1, BURST_MAX) || !use_reference(p, HW_REFERENCE_SUPPLY)) {
         return;
     }
     (void)hw_convert(p->hw, HW_MUX_BANDGAP, FULL_PRECISION); /* selects it, so that it settles */
     hw_wait_us(p->hw, BANDGAP_SETTLE);
-    take_burst(p, HW_MUX_BANDGAP, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0]);
+    take_burst(p, HW_MUX_BANDGAP, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0],
+               CHIP_NO_MUX);
     reply_burst(p);
+}
+
+/* Empties the charge at a pin that nothing may hold: what drives it brings it back at once, an
+ * open one stays low. */
+static void discharge_pin(struct probe *p, uint8_t pin, uint32_t settle)
+{
+    hw_pin_mode(p->hw, pin, HW_LOW);
+    hw_wait_us(p->hw, DISCHARGE_TIME);
+    hw_pin_mode(p->hw, pin, HW_INPUT);
+    hw_wait_us(p->hw, settle);
 }
 
 void run_level_query(struct probe *p, const struct args *a)
 {
-    const uint32_t n = a->number[0];
+    const uint32_t n = a->number[0], settle = a->number[1];
+    const bool discharged = a->choice == PULL_DISCHARGED;
     uint32_t ones = 0, i;
 
-    if (!in_range(p, n, 1, LEVELS_MAX) || !in_range(p, a->number[1], 0, SETTLE_MAX)) {
+    if (!in_range(p, n, 1, LEVELS_MAX) ||
+        !in_range(p, settle, 0, discharged ? DISCHARGED_MAX / n : SETTLE_MAX)) {
         return;
     }
     if (!chip_digital(a->channel)) {
         status_error(p, ERR_HARDWARE_MISSING);
         return;
     }
-    if (!prepare_pin(p, a->channel, a->flag, a->number[1])) {
+    if (!prepare_pin(p, a->channel, a->choice, settle)) {
         return;
     }
     for (i = 0; i < n; i++) {
         if (i > 0) {
             hw_wait_us(p->hw, LEVEL_SPACING);
         }
+        if (discharged) {
+            discharge_pin(p, a->channel, settle);
+        }
         ones += hw_pin_read(p->hw, a->channel) ? 1u : 0u;
     }
-    release_pin(p, a->channel, a->flag);
+    release_pin(p, a->channel, a->choice);
     reply_number(p, n);
     reply_number(p, ones);
 }
@@ -147,7 +248,7 @@ void run_charge_query(struct probe *p, const struct args *a)
     uint32_t first = 0, last = 0, i;
 
     if (!in_range(p, pairs, PAIRS_MIN, PAIRS_MAX) || !has_converter(p, a->channel) ||
-        !prepare_pin(p, a->channel, false, 0)) {
+        !use_reference(p, HW_REFERENCE_SUPPLY) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     for (i = 0; i < pairs; i++) {
@@ -171,6 +272,9 @@ void run_test_query(struct probe *p, const struct args *a)
     uint16_t bandgap;
 
     (void)a;
+    if (!use_reference(p, HW_REFERENCE_SUPPLY)) {
+        return;
+    }
     (void)hw_convert(p->hw, HW_MUX_GROUND, FULL_PRECISION);
     if (hw_convert(p->hw, HW_MUX_GROUND, FULL_PRECISION) > 8u) {
         failed |= 1u;

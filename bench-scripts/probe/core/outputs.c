@@ -38,6 +38,7 @@ void outputs_init(struct probe *p)
     p->allowed = 0;
     p->off_high = 0;
     p->on = 0;
+    p->discharge = 0;
     p->hold_ms = PROBE_HOLD_DEFAULT;
     settle_pins(p, CHIP_USABLE);
     outputs_heard(p);
@@ -71,19 +72,34 @@ void run_rst(struct probe *p, const struct args *a)
     p->hold_ms = PROBE_HOLD_DEFAULT;
 }
 
-void run_allow(struct probe *p, const struct args *a)
+static bool all_digital(struct probe *p, uint32_t pins)
 {
     uint8_t pin;
 
     for (pin = 0; pin < CHIP_PINS; pin++) {
-        if ((a->channels & chip_bit(pin)) != 0 && !chip_digital(pin)) {
+        if ((pins & chip_bit(pin)) != 0 && !chip_digital(pin)) {
             status_error(p, ERR_HARDWARE_MISSING);
-            return;
+            return false;
         }
+    }
+    return true;
+}
+
+void run_discharge(struct probe *p, const struct args *a)
+{
+    if (all_digital(p, a->channels)) {
+        p->discharge |= a->channels;
+    }
+}
+
+void run_allow(struct probe *p, const struct args *a)
+{
+    if (!all_digital(p, a->channels)) {
+        return;
     }
     p->allowed |= a->channels;
     p->on &= ~a->channels;
-    p->off_high = a->flag ? p->off_high | a->channels : p->off_high & ~a->channels;
+    p->off_high = a->choice != 0 ? p->off_high | a->channels : p->off_high & ~a->channels;
     settle_pins(p, a->channels);
 }
 
@@ -99,7 +115,7 @@ static bool all_allowed(struct probe *p, uint32_t pins)
 void run_output(struct probe *p, const struct args *a)
 {
     if (all_allowed(p, a->channels)) {
-        p->on = a->flag ? p->on | a->channels : p->on & ~a->channels;
+        p->on = a->choice != 0 ? p->on | a->channels : p->on & ~a->channels;
         settle_pins(p, a->channels);
     }
 }

@@ -21,7 +21,7 @@ struct probe {
     void *hw; /* handed to every hardware function, never looked into */
 
     /* line.c: the line that is being received */
-    char line[PROBE_LINE_MAX];
+    char line[PROBE_LINE_MAX + 1u]; /* a NUL behind it while it runs */
     uint8_t length;
     bool discarding; /* the line overran or was damaged: ignore all up to its LF */
 
@@ -41,6 +41,7 @@ struct probe {
     uint32_t allowed;  /* may be driven, and are */
     uint32_t off_high; /* of these, those that are off at high level */
     uint32_t on;       /* of these, those that are on */
+    uint32_t discharge; /* may be discharged before a digital read */
     uint32_t hold_ms;
     uint32_t heard_ms; /* when the host was last heard or answered */
 
@@ -48,6 +49,9 @@ struct probe {
     uint32_t boots; /* boot count of this boot, 0 while the probe has no identity */
     uint8_t cause;  /* HW_RESET_ bits */
 
+    /* measure.c */
+    uint8_t references; /* HW_REFERENCE_ numbers that may be selected, as bits */
+    uint8_t reference;  /* the one that is selected */
     struct burst burst;
 };
 

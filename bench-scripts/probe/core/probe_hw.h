@@ -19,12 +19,20 @@ struct burst;
 #define HW_RESET_BROWNOUT 4u
 #define HW_RESET_WATCHDOG 8u
 
+/* What full scale is, numbered as the ATmega328P's REFS bits are. */
+#define HW_REFERENCE_EXTERNAL 0u /* the voltage at the AREF pin, nothing inside joined to it */
+#define HW_REFERENCE_SUPPLY 1u   /* AVcc */
+#define HW_REFERENCE_INTERNAL 3u /* the bandgap */
+
 enum hw_mode { HW_INPUT = 0, HW_PULL_UP = 1, HW_LOW = 2, HW_HIGH = 3 };
 
 /* Sends a byte to the host; may wait for room. */
 void hw_send(void *hw, uint8_t byte);
-/* Makes one conversion of an input against AVcc. Switches the converter on at its first use and
- * throws that first conversion away. */
+/* Says what the conversions from now on are made against, a HW_REFERENCE_ number. Nothing is joined
+ * before the next conversion. After a reset it is the supply. */
+void hw_reference(void *hw, uint8_t reference);
+/* Makes one conversion of an input. Switches the converter on at its first use and throws that
+ * first conversion away. */
 uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler);
 /* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back.
  * False when a conversion was lost. burst_by_single is it for ports without interrupts. */

@@ -43,6 +43,11 @@ void hw_send(void *hw, uint8_t byte)
     host_of(hw)->table.send(host_of(hw)->context, byte);
 }
 
+void hw_reference(void *hw, uint8_t reference)
+{
+    host_of(hw)->table.reference(host_of(hw)->context, reference);
+}
+
 uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler)
 {
     return host_of(hw)->table.convert(host_of(hw)->context, mux, prescaler);

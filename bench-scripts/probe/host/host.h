@@ -9,6 +9,7 @@
 /* Kept in step with `Table` in src/probe/core.rs. */
 struct probe_host_table {
     void (*send)(void *context, uint8_t byte);
+    void (*reference)(void *context, uint8_t reference);
     uint16_t (*convert)(void *context, uint8_t mux, uint8_t prescaler);
     void (*pin_mode)(void *context, uint8_t pin, uint8_t mode);
     bool (*pin_read)(void *context, uint8_t pin);

@@ -42,6 +42,7 @@ impl Bench {
             sweep = match self.board.channels[channel].kind {
                 Kind::Analog => sweep.again(&self.board, channel),
                 Kind::Digital => sweep.glance(&self.board, channel),
+                Kind::Meter { .. } => sweep,
             };
         }
         sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
@@ -87,6 +88,7 @@ impl Bench {
                 readings.charge = proof.charge;
                 readings.pulled = proof.pulled;
                 readings.level_pulled = proof.level_pulled;
+                readings.level_discharged = proof.level_discharged;
             }
             let mut on = self.closed_for(channel);
             on.push(self.board.loads[load].id.clone());

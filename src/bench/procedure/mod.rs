@@ -4,7 +4,9 @@
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
 //! `load`.
 
+mod identity;
 mod load;
+mod power;
 mod question;
 mod step;
 
@@ -13,12 +15,12 @@ use super::judge::Readings;
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, Procedure, Prompt,
-    StepAt, SupplyCheck, Verdict, probe_problem,
+    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, ProbeInfo, Procedure,
+    Prompt, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
-use crate::walk::Walk;
+use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
@@ -56,8 +58,12 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 enum State {
     New,
     Greeting,
+    Keeping { found: ProbeInfo },
+    Owning { found: ProbeInfo },
+    Renaming { found: ProbeInfo },
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Cycling { silent: bool, next: Duration },
     Moving { watch: Box<Watch>, sweep: Option<Sweep>, next: Duration },
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
@@ -65,6 +71,7 @@ enum State {
     Idling { load: usize, sweep: Sweep },
     Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
+    PuttingBack { cut: Option<Cut> },
     Over,
 }
 
@@ -73,6 +80,7 @@ enum State {
 enum After {
     Cautions,
     Step,
+    Powered,
     Load(usize),
 }
 
@@ -81,7 +89,8 @@ enum After {
 pub struct Bench {
     board: Arc<Board>,
     windows: Arc<Windows>,
-    walk: Walk,
+    walk: Arc<Walk>,
+    unit: UnitId,
     config: Config,
     /// Channels that each jumper has a part in.
     sees: Vec<Vec<usize>>,
@@ -89,6 +98,8 @@ pub struct Bench {
     step: usize,
     attempt: u32,
     moved_by: Option<MovedBy>,
+    /// What the chip is known by; empty when it keeps nothing.
+    identity: String,
     boot: Option<Boot>,
     /// When the boot was last looked at.
     boot_seen: Duration,
@@ -105,7 +116,13 @@ pub struct Bench {
 
 impl Bench {
     /// A bench for one unit of `board`, led through `walk`.
-    pub fn new(board: Arc<Board>, windows: Arc<Windows>, walk: Walk, config: Config) -> Bench {
+    pub fn new(
+        board: Arc<Board>,
+        windows: Arc<Windows>,
+        walk: Arc<Walk>,
+        unit: UnitId,
+        config: Config,
+    ) -> Bench {
         let groups = circuit::groups(&board);
         let sees = (0..board.jumpers.len())
             .map(|jumper| {
@@ -120,12 +137,14 @@ impl Bench {
             board,
             windows,
             walk,
+            unit,
             config,
             sees,
             state: State::New,
             step: 0,
             attempt: 1,
             moved_by: None,
+            identity: String::new(),
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
@@ -168,12 +187,13 @@ impl Bench {
     fn close(&mut self, now: Duration, cut: Option<Cut>) {
         let tally = std::mem::take(&mut self.tally);
         self.state = State::Over;
-        let summary = tally.close(cut, now.saturating_sub(self.began));
+        let mut summary = tally.close(cut, now.saturating_sub(self.began));
+        summary.unseen = self.walk.coverage.unseen.len();
         self.tell(Event::Finished(summary));
     }
 
     fn stop(&mut self) {
-        if self.over() || matches!(self.state, State::Ending { .. }) {
+        if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
             return;
         }
         // An answer may still be under way; it is followed by switching everything off.
@@ -205,6 +225,7 @@ impl Bench {
                 *sweep = Some(glance.ask(Ask::Boot, Keep::Boot));
                 self.go_on(now);
             }
+            State::Cycling { next, .. } if now >= *next => self.ask(Ask::Return),
             State::Asking { sweep, next, .. } if sweep.done() && now >= *next => {
                 *next = now + HEARTBEAT;
                 *sweep = Sweep::new().ask(Ask::Boot, Keep::Boot);
@@ -233,11 +254,20 @@ impl Bench {
     }
 
     fn answer(&mut self, now: Duration, answer: Answer) {
+        if self.asks_who_is_there() {
+            return match std::mem::replace(&mut self.state, State::Over) {
+                State::Keeping { found } => self.kept(now, answer, found),
+                State::Owning { found } => self.owned(now, answer, found),
+                State::Renaming { found } => self.renamed(now, answer, found),
+                State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
+                State::Cycling { silent, .. } => self.called(now, answer, silent),
+                _ => self.greeted(now, answer),
+            };
+        }
         match &mut self.state {
-            State::Greeting => return self.greeted(now, answer),
             State::Ending { cut, asked } => {
                 let cut = cut.take();
-                return if *asked { self.close(now, cut) } else { self.end(cut, false) };
+                return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
             }
             State::Preparing { sweep, .. }
             | State::Measuring { sweep, .. }
@@ -251,14 +281,16 @@ impl Bench {
         self.go_on(now);
     }
 
-    fn greeted(&mut self, now: Duration, answer: Answer) {
-        if let Some(why) = probe_problem(&self.board, &answer) {
-            return self.close(now, Some(Cut::Probe(why)));
-        }
-        let Answer::Who(info) = answer else { return };
-        self.take_boot(now, Some(info.boot.clone()));
-        self.tell(Event::Probe(info));
-        self.prepare(now, After::Cautions);
+    fn asks_who_is_there(&self) -> bool {
+        matches!(
+            self.state,
+            State::Greeting
+                | State::Keeping { .. }
+                | State::Owning { .. }
+                | State::Renaming { .. }
+                | State::PuttingBack { .. }
+                | State::Cycling { .. }
+        )
     }
 
     fn prepare(&mut self, now: Duration, then: After) {
@@ -348,6 +380,7 @@ impl Bench {
         match then {
             After::Cautions => self.wait_for_key(Prompt::Cautions),
             After::Step => self.begin_step(now),
+            After::Powered => self.powered(now),
             After::Load(load) => self.begin_load(now, load),
         }
     }
@@ -403,6 +436,12 @@ impl Bench {
         let state = std::mem::replace(&mut self.state, State::Over);
         match (state, key) {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
+            (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
+                self.prepare(now, After::Cautions);
+            }
+            (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
+                self.not_this_unit(&written);
+            }
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
             // Where the readings can tell, a word is taken only when it was asked for.
             // It is never more than a word: a reading that shows what was asked for needs none.
@@ -431,10 +470,14 @@ impl Procedure for Bench {
             return None;
         }
         match &self.state {
-            State::Moving { sweep: None, next, .. } => Some(*next),
+            State::Moving { sweep: None, next, .. } | State::Cycling { next, .. } => Some(*next),
             State::Asking { sweep, next, .. } if sweep.done() => Some(*next),
             _ => None,
         }
+    }
+
+    fn may_be_silent(&self) -> bool {
+        matches!(self.state, State::Cycling { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {

@@ -17,6 +17,9 @@ impl Bench {
                 }
             };
         };
+        if self.board.jumpers[made.jumper].power {
+            return self.cycle_power(now, made);
+        }
         let channels = &self.sees[made.jumper];
         let still = self.config.still;
         let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);

@@ -8,7 +8,7 @@ use super::parts::LEVELS;
 use super::table::{Fields, tables};
 use crate::units::{Allow, range};
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn loads(&mut self, root: &Fields<'a>) -> Vec<Load> {
         let keys = ["id", "label", "pin", "off", "dummy", "sag"];
         let mut found = Vec::new();

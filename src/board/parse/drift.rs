@@ -8,7 +8,7 @@ use crate::units::{self, Allow, Celsius, Ratio};
 
 const TEMPCO: &str = "\"100ppm/K\"";
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     /// `[use]`; the table and each of its keys may be left out.
     pub(super) fn in_use(&mut self, root: &Fields<'a>) -> Option<InUse> {
         if root.get("use").is_none() {

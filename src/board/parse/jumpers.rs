@@ -14,7 +14,7 @@ const MOST_POSITIONS: usize = 200;
 const PINS: &str = "[1, 2]";
 const JOINS: &str = "[\"TAP2\", \"PICK\"]";
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn jumpers(&mut self, root: &Fields<'a>) -> Vec<Jumper> {
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "jumper") {
@@ -24,22 +24,26 @@ impl<'a> Reading<'a> {
     }
 
     fn jumper(&mut self, table: At<&'a DeTable<'a>>) -> Option<Jumper> {
-        let keys = ["id", "label", "positions", "open"];
+        let keys = ["id", "label", "positions", "open", "parked", "power"];
         let (part, id) = self.part(table, "jumper", "\"J1\"", &keys);
         if id.as_deref() == Some("means") {
             let do_next = "that word names the option of a setting; use a designator";
             self.log.add(part.at, "a jumper cannot be called `means`", do_next);
         }
         let label = part.text_or_empty(&mut self.log, "label", "\"crop profile\"");
-        let open = part.flag(&mut self.log, "open");
-        let mut known = KnownJumper { id: id.clone().unwrap_or_default(), positions: vec![], open };
+        let parked = part.flag(&mut self.log, "parked");
+        let open = part.flag(&mut self.log, "open") || parked;
+        let power = part.flag(&mut self.log, "power");
+        let name = id.clone().unwrap_or_default();
+        let mut known = KnownJumper { id: name, positions: vec![], open, parked };
         let positions = self.positions(&part, &mut known);
         if id.is_some() {
             self.names.jumpers.push(known);
         }
         let (id, label, positions) = (id?, label?, positions?);
         self.check_pins(&part, &positions);
-        Some(Jumper { id, label, positions: positions.into_iter().map(|p| p.it).collect(), open })
+        let positions = positions.into_iter().map(|p| p.it).collect();
+        Some(Jumper { id, label, positions, open, parked, power })
     }
 
     /// The positions of a jumper; `None` when one of them is wrong.
@@ -106,7 +110,7 @@ impl<'a> Reading<'a> {
         } else if ["open", "parked"].iter().any(|w| name.it.eq_ignore_ascii_case(w)) {
             let what = format!("a position of {jumper} cannot be called `{}`", name.it);
             let do_next = "that word means no shunt, or a shunt on one pin; \
-                           for no shunt write `open = true` beside `positions`";
+                           for these write `open = true` or `parked = true` beside `positions`";
             self.log.add(name.at, what, do_next);
         } else if known.positions.iter().any(|p| p == name.it) {
             let what = format!("{jumper} has two positions called `{}`", name.it);

@@ -10,12 +10,14 @@ pub(super) struct Log<'a> {
     file: &'a str,
     text: &'a str,
     found: Vec<(usize, String, String)>,
+    /// Problems of the files that this one names.
+    beside: Vec<Problem>,
     more: usize,
 }
 
 impl<'a> Log<'a> {
     pub(super) fn new(file: &'a str, text: &'a str) -> Self {
-        Log { file, text, found: Vec::new(), more: 0 }
+        Log { file, text, found: Vec::new(), beside: Vec::new(), more: 0 }
     }
 
     /// Notes a problem at a byte offset.
@@ -29,18 +31,25 @@ impl<'a> Log<'a> {
 
     /// Whether further problems are only counted, so that costly advice can be left out.
     pub(super) fn full(&self) -> bool {
-        self.found.len() >= KEPT
+        self.found.len() + self.beside.len() >= KEPT
     }
 
     /// Whether nothing was found.
     pub(super) fn clean(&self) -> bool {
-        self.found.is_empty()
+        self.found.is_empty() && self.beside.is_empty()
     }
 
-    /// The problems in the order of the file.
+    /// Takes up the problems of a file that this one names.
+    pub(super) fn absorb(&mut self, other: Log<'_>) {
+        let Problems { list, more } = other.into_problems();
+        self.beside.extend(list);
+        self.more += more;
+    }
+
+    /// The problems in the order of the file, then those of the files that it names.
     pub(super) fn into_problems(mut self) -> Problems {
         self.found.sort_by_key(|(at, ..)| *at);
-        let list = self
+        let mut list: Vec<Problem> = self
             .found
             .into_iter()
             .map(|(at, what, do_next)| {
@@ -48,6 +57,7 @@ impl<'a> Log<'a> {
                 Problem { file: self.file.to_string(), line, column, what, do_next }
             })
             .collect();
+        list.append(&mut self.beside);
         Problems { list, more: self.more }
     }
 }

@@ -5,20 +5,28 @@
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
 mod bench;
+mod beside;
+mod bill;
+mod chip;
 mod drift;
+mod import;
 mod jumpers;
 mod log;
 mod names;
 mod near;
+mod netlist;
+mod numbered;
 mod parts;
 mod reads;
+mod reference;
 mod table;
 
-use super::chip::{self, Chip};
+use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
 use super::problem::Problems;
-use super::{Aref, Board, Firmware, NetId, Supply};
+use super::{Board, Firmware, NetId, Reference, Supply};
 use crate::units::{Allow, Hertz, Ratio};
+use bill::Bill;
 use log::Log;
 use names::{Names, check_net};
 use sha2::{Digest, Sha256};
@@ -36,13 +44,15 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 6] = ["format", "board", "supply", "delivery", "firmware", "use"];
+const SINGLES: [&str; 9] =
+    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 9] = [
+const LISTS: [&str; 10] = [
     "array",
     "resistor",
     "capacitor",
+    "source",
     "switch",
     "jumper",
     "channel",
@@ -51,11 +61,29 @@ const LISTS: [&str; 9] = [
     "question",
 ];
 
-/// Reads the text of a board file. `name` is what messages call the file; nothing is opened.
+/// Reads the text of a board file. `name` is what messages call the file; nothing is opened, so a
+/// file that names a netlist or a bill of materials needs [`parse_beside`].
 ///
 /// # Errors
 /// Every mistake found, each with its line and column and what to do next.
 pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
+    parse_text(name, text, &mut |_| Err("there is no folder to look in".into()))
+}
+
+/// Reads the bytes of a board file, and those of the files that it names. `beside` is given the
+/// path as the board file writes it, relative to the board file, and hands back the bytes or the
+/// reason why there are none.
+///
+/// # Errors
+/// As [`parse`]; problems of the other files carry their names and come last.
+pub fn parse_beside(name: &str, bytes: &[u8], beside: &mut Beside<'_>) -> Result<Board, Problems> {
+    parse_text(name, utf8(name, bytes)?, beside)
+}
+
+/// Hands over the bytes of a file that a board file names.
+type Beside<'b> = dyn FnMut(&str) -> Result<Vec<u8>, String> + 'b;
+
+fn parse_text(name: &str, text: &str, beside: &mut Beside<'_>) -> Result<Board, Problems> {
     let mut log = Log::new(name, text);
     if text.len() > MOST_BYTES {
         let what =
@@ -71,8 +99,10 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
             return Err(log.into_problems());
         }
     };
-    let mut reading = Reading { log, names: Names::default(), chip: None };
-    match reading.board(text, root.get_ref()) {
+    let sha256 = Sha256::new_with_prefix(text.as_bytes());
+    let names = Names::default();
+    let mut reading = Reading { log, names, chip: None, bill: None, beside, sha256, file: name };
+    match reading.board(root.get_ref()) {
         Some(board) if reading.log.clean() => Ok(board),
         _ => Err(reading.log.into_problems()),
     }
@@ -83,16 +113,17 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
 /// # Errors
 /// As [`parse`].
 pub fn parse_bytes(name: &str, bytes: &[u8]) -> Result<Board, Problems> {
-    match std::str::from_utf8(bytes) {
-        Ok(text) => parse(name, text),
-        Err(error) => {
-            // Everything before the first bad byte is text, so it can be counted in.
-            let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
-            let mut log = Log::new(name, &good);
-            log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
-            Err(log.into_problems())
-        }
-    }
+    parse(name, utf8(name, bytes)?)
+}
+
+fn utf8<'t>(name: &str, bytes: &'t [u8]) -> Result<&'t str, Problems> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        // Everything before the first bad byte is text, so it can be counted in.
+        let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
+        let mut log = Log::new(name, &good);
+        log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
+        log.into_problems()
+    })
 }
 
 /// A mistake in the TOML itself, and what to do about it.
@@ -116,38 +147,50 @@ fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
 }
 
 /// A walk over one file.
-struct Reading<'a> {
+struct Reading<'a, 'b> {
     log: Log<'a>,
     names: Names,
     chip: Option<Arc<Chip>>,
+    /// The bill of materials, where the file names one.
+    bill: Option<Bill>,
+    beside: &'b mut Beside<'b>,
+    /// Of the bytes of all files read so far.
+    sha256: Sha256,
+    /// What the board file is called.
+    file: &'a str,
 }
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     /// The whole board, as far as it can be read; `None` when something it needs is missing.
-    fn board(&mut self, text: &str, root: &'a DeTable<'a>) -> Option<Board> {
+    fn board(&mut self, root: &'a DeTable<'a>) -> Option<Board> {
         let known: Vec<&str> = SINGLES.into_iter().chain(LISTS).collect();
         let root = Fields::new(&mut self.log, root, 0, "the board file", &known);
         self.format(&root)?;
         self.few_enough(&root)?;
         let heading = self.heading(&root);
         let supply = self.supply(&root);
-        let firmware = self.firmware(&root);
+        let mut firmware = self.firmware(&root);
+        self.fit_chip(&root, supply.as_ref(), firmware.as_mut());
+        self.bill(&root);
         let in_use = self.in_use(&root);
         let arrays = self.arrays(&root);
-        let resistors = self.resistors(&root);
-        let capacitors = self.capacitors(&root);
+        let mut parts = self.netlist(&root, supply.as_ref());
+        parts.resistors.extend(self.resistors(&root));
+        parts.capacitors.extend(self.capacitors(&root));
+        parts.sources.extend(self.sources(&root));
         let switches = self.switches(&root);
         let jumpers = self.jumpers(&root);
-        let channels = self.channels(&root);
+        let channels = self.channels(&root, &parts.capacitors);
         let options = self.options(&root);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
         let delivery = self.delivery(&root);
+        self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
         }
         if self.log.clean() {
-            self.check_arrays(&root, &arrays, &resistors);
+            self.check_arrays(&root, &arrays, &parts.resistors);
         }
         if self.log.clean() && channels.is_empty() {
             let do_next = "add a `[[channel]]` for each pin that the probe reads";
@@ -158,14 +201,15 @@ impl<'a> Reading<'a> {
             name: heading.name,
             revision: heading.revision,
             about: heading.about,
-            sha256: hex(&Sha256::digest(text.as_bytes())),
+            sha256: hex(&self.sha256.clone().finalize()),
             chip,
             nets: std::mem::take(&mut self.names.nets),
             supply: supply?,
             in_use: in_use?,
-            resistors,
             arrays,
-            capacitors,
+            resistors: parts.resistors,
+            capacitors: parts.capacitors,
+            sources: parts.sources,
             switches,
             jumpers,
             channels,
@@ -261,18 +305,40 @@ impl<'a> Reading<'a> {
         let revision = part.text(&mut self.log, "revision", "\"A\"");
         let about = part.text_or_empty(&mut self.log, "about", "\"what the board is for\"");
         if let Some(chip) = part.text(&mut self.log, "chip", "\"atmega328p\"") {
-            self.chip = chip::chip(chip.it);
-            if self.chip.is_none() {
-                let known = chip::CHIPS.iter().map(|c| &*c.name);
-                let what = format!("the chip `{}` is not known", chip.it);
-                self.log.add(chip.at, what, near::advice(chip.it, "chip", known));
-            }
+            self.chip = self.chip_named(root, chip);
         }
         Some(Heading { name: name?, revision: revision?.it.to_string(), about: about? })
     }
 
+    /// The chip of this name, or the one that the file describes.
+    fn chip_named(&mut self, root: &Fields<'a>, name: At<&str>) -> Option<Arc<Chip>> {
+        if name.it == "generic" {
+            return self.generic(root).map(Arc::new);
+        }
+        let chip = profile::chip(name.it);
+        if chip.is_none() {
+            let known = profile::CHIPS.iter().map(|c| &*c.name).chain(["generic"]);
+            let what = format!("the chip `{}` is not known", name.it);
+            self.log.add(name.at, what, near::advice(name.it, "chip", known));
+        } else if let Some(table) = root.get("chip") {
+            let what = format!("`[chip]` describes a chip, but the board has the {}", name.it);
+            let do_next = "write `chip = \"generic\"` in [board], or take `[chip]` out";
+            self.log.add(table.span().start, what, do_next);
+        }
+        chip
+    }
+
     fn supply(&mut self, root: &Fields<'a>) -> Option<Supply> {
-        let keys = ["net", "ground", "volts", "tolerance", "source", "aref"];
+        let keys = [
+            "net",
+            "ground",
+            "volts",
+            "tolerance",
+            "source",
+            "aref",
+            "aref_volts",
+            "aref_tolerance",
+        ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
         let net = self.rail(&part, "net", "\"VCC\"");
@@ -286,8 +352,7 @@ impl<'a> Reading<'a> {
         let volts = part.quantity(&mut self.log, "volts", "\"5V\"", Allow::Positive);
         let tolerance = part.share(&mut self.log, "tolerance", "\"5%\"");
         let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
-        let arefs = [("capacitor", Aref::Capacitor), ("supply", Aref::Supply)];
-        let aref = part.choice(&mut self.log, "aref", &arefs);
+        let aref = self.aref(&part);
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -318,12 +383,26 @@ impl<'a> Reading<'a> {
 
     /// How the product reads; every key may be left out.
     fn firmware(&mut self, root: &Fields<'a>) -> Option<Firmware> {
-        let mut made =
-            Firmware { conversions: 1, discard: 1, adc_clock: Hertz(125e3), gap: Ratio(0.25) };
+        // Clock and reference are the chip's and the wiring's unless the file says otherwise.
+        let mut made = Firmware {
+            conversions: 1,
+            discard: 1,
+            adc_clock: Hertz(125e3),
+            reference: Reference::Supply,
+            gap: Ratio(0.25),
+        };
         if root.get("firmware").is_none() {
             return Some(made);
         }
-        let keys = ["conversions", "discard", "adc_clock", "gap"];
+        let keys = [
+            "conversions",
+            "discard",
+            "adc_clock",
+            "reference",
+            "reference_volts",
+            "sample_clocks",
+            "gap",
+        ];
         let part = self.single(root, "firmware", &keys)?;
         made.conversions = part.count(&mut self.log, "conversions", 1, 1..=4096)?;
         made.discard = part.count(&mut self.log, "discard", 1, 0..=256)?;

@@ -3,10 +3,11 @@
 
 use super::super::chip::{Chip, ChipPin};
 use super::super::ids::check_id;
-use super::super::{NetId, Place};
+use super::super::{Feed, NetId, Place, Source};
 use super::log::Log;
 use super::near::{advice, nearest};
 use super::table::{At, Fields, texts};
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 /// A jumper as far as other parts of the file name it.
@@ -14,6 +15,7 @@ pub(super) struct KnownJumper {
     pub(super) id: String,
     pub(super) positions: Vec<String>,
     pub(super) open: bool,
+    pub(super) parked: bool,
 }
 
 /// What the names of a board file stand for.
@@ -33,7 +35,18 @@ pub(super) struct Names {
     pub(super) switches: Vec<String>,
     pub(super) jumpers: Vec<KnownJumper>,
     pub(super) channels: Vec<String>,
+    /// Whether nets count as in SPICE, where case does not.
+    spice: bool,
+    /// Kind of element of the netlist by its name in lower case.
+    elements: HashMap<String, &'static str>,
+    /// Nets held against others by voltages, each with the one that it is held against.
+    fixed: HashMap<NetId, NetId>,
+    /// Sources with a tolerance.
+    uncertain: usize,
 }
+
+/// Sources with a tolerance: every one doubles the corners of a band.
+const MOST_UNCERTAIN: usize = 6;
 
 impl Names {
     /// Takes up the `id` of a part; complains when it is malformed or taken, and then returns it
@@ -46,10 +59,22 @@ impl Names {
         like: &str,
     ) -> Option<String> {
         let id = part.text(log, "id", like)?;
+        self.claim_id(log, id, kind, &format!("id = {like}"))
+    }
+
+    /// The same for an id that stands anywhere.
+    pub(super) fn claim_id(
+        &mut self,
+        log: &mut Log<'_>,
+        id: At<&str>,
+        kind: &'static str,
+        like: &str,
+    ) -> Option<String> {
+        let lower = id.it.to_ascii_lowercase();
         if let Err(why) = check_id(id.it) {
-            let what = format!("the id `{}` {why}", id.it.escape_debug());
-            log.add(id.at, what, format!("write it like `id = {like}`"));
-        } else if let Some(taken) = self.ids.get(id.it) {
+            let what = format!("the id `{}` {why}", shown(id.it));
+            log.add(id.at, what, format!("write it like `{like}`"));
+        } else if let Some(taken) = self.ids.get(id.it).or_else(|| self.elements.get(&lower)) {
             let what = format!("`{}` is already the id of a {taken}", id.it);
             log.add(id.at, what, format!("give this {kind} an id of its own"));
         } else {
@@ -59,16 +84,83 @@ impl Names {
         Some(id.it.to_string())
     }
 
+    /// The same for an element of the netlist, whose name no other may have in either case.
+    pub(super) fn claim_element(
+        &mut self,
+        log: &mut Log<'_>,
+        id: At<&str>,
+        kind: &'static str,
+    ) -> Option<String> {
+        let claimed = self.claim_id(log, id, kind, "R1")?;
+        self.elements.insert(id.it.to_ascii_lowercase(), kind);
+        Some(claimed)
+    }
+
+    /// From here on nets count as in SPICE: alike in either case, and `0` and `gnd` are ground.
+    pub(super) fn as_in_spice(&mut self, ground: Option<NetId>) {
+        self.spice = true;
+        self.net_ids = self.net_ids.drain().map(|(k, id)| (k.to_ascii_lowercase(), id)).collect();
+        if let Some(ground) = ground {
+            self.net_ids.insert("0".into(), ground);
+            self.net_ids.entry("gnd".into()).or_insert(ground);
+        }
+    }
+
+    /// The form in which the name of a net is kept.
+    fn key<'k>(&self, name: &'k str) -> Cow<'k, str> {
+        match self.spice {
+            true => Cow::Owned(name.to_ascii_lowercase()),
+            false => Cow::Borrowed(name),
+        }
+    }
+
     /// The net of this name, new or known.
     pub(super) fn net(&mut self, name: &str) -> NetId {
-        if let Some(&known) = self.net_ids.get(name) {
+        let key = self.key(name);
+        if let Some(&known) = self.net_ids.get(&*key) {
             return known;
         }
         let id = NetId(self.nets.len());
+        self.net_ids.insert(key.into_owned(), id);
         self.nets.push(name.to_string());
         self.joined.push(false);
-        self.net_ids.insert(name.to_string(), id);
         id
+    }
+
+    /// Notes a voltage between two nets; `false` when other voltages fix it already.
+    pub(super) fn feed(&mut self, between: [NetId; 2]) -> bool {
+        let mut root = |mut net: NetId| {
+            while let Some(&next) = self.fixed.get(&net) {
+                // Halved on the way, so that long chains stay short.
+                let beyond = self.fixed.get(&next).copied().unwrap_or(next);
+                self.fixed.insert(net, beyond);
+                net = beyond;
+            }
+            net
+        };
+        let [a, b] = between.map(&mut root);
+        if a != b {
+            self.fixed.insert(a, b);
+        }
+        a != b
+    }
+
+    /// Takes up a source, unless it contradicts others or there are too many to try at both ends.
+    pub(super) fn fed(&mut self, log: &mut Log<'_>, at: usize, source: Source) -> Option<Source> {
+        let id = &source.id;
+        if matches!(source.feed, Feed::Volts(_)) && !self.feed(source.between) {
+            let what = format!("{id} closes a loop of voltage sources");
+            log.add(at, what, "put the resistance that is there into the loop, or take one out");
+            return None;
+        }
+        self.uncertain += usize::from(source.tolerance.0 > 0.0);
+        if self.uncertain > MOST_UNCERTAIN {
+            let what = format!("{id} is one source with a tolerance too many");
+            let do_next = format!("{MOST_UNCERTAIN} are the most; give the jumper circuits only");
+            log.add(at, what, do_next);
+            return None;
+        }
+        Some(source)
     }
 
     /// The net of a part, which comes into being here; complains about names that cannot be nets.
@@ -81,7 +173,7 @@ impl Names {
 
     /// A net that must already be there.
     pub(super) fn known_net(&self, log: &mut Log<'_>, name: At<&str>, user: &str) -> Option<NetId> {
-        let net = self.net_ids.get(name.it).copied();
+        let net = self.net_ids.get(&*self.key(name.it)).copied();
         if net.is_none() {
             let known = self.nets.iter().map(String::as_str);
             let what = format!("{user} names the net `{}`, which no part joins", shown(name.it));
@@ -158,7 +250,8 @@ impl Names {
         };
         if pin.reserved {
             let what = format!("{} cannot use {}", part.name, pin.name);
-            let do_next = format!("the probe's serial line needs {}; use another pin", pin.name);
+            let user = if chip.probe { "the probe's serial line" } else { "the chip itself" };
+            let do_next = format!("{user} needs {}; use another pin", pin.name);
             log.add(name.at, what, do_next);
             return None;
         }
@@ -231,7 +324,7 @@ impl Names {
         user: &str,
     ) -> Option<Place> {
         let jumper = &self.jumpers[jumper];
-        if name.it == "open" && jumper.open {
+        if (name.it == "open" && jumper.open) || (name.it == "parked" && jumper.parked) {
             return Some(Place::Open);
         }
         if let Some(index) = jumper.positions.iter().position(|p| p == name.it) {
@@ -240,8 +333,10 @@ impl Names {
         let what = format!("{user}: {} has no place `{}`", jumper.id, shown(name.it));
         let do_next = if name.it == "open" {
             format!("add `open = true` to {} if it may be left without a shunt", jumper.id)
+        } else if name.it == "parked" {
+            format!("add `parked = true` to {} if its shunt may be kept on one pin", jumper.id)
         } else {
-            let open = jumper.open.then_some("open");
+            let open = jumper.open.then_some(if jumper.parked { "parked" } else { "open" });
             let known = jumper.positions.iter().map(String::as_str).chain(open);
             lazily(log, || advice(name.it, "place", known))
         };

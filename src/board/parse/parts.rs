@@ -2,8 +2,10 @@
 
 use super::super::{Capacitor, Level, Resistor, Switch};
 use super::Reading;
+use super::bill::complain;
 use super::table::{Fields, tables};
-use crate::units::{Allow, Ohms, Ratio, Volts, range_or_single};
+use crate::units::{Allow, Ohms, Quantity, Ratio, Volts, range_or_single};
+use std::fmt::Display;
 
 /// How far a switch may be from a single figure given for it.
 const SPREAD: Ratio = Ratio(0.5);
@@ -12,7 +14,7 @@ const SPREAD: Ratio = Ratio(0.5);
 /// saturated transistor is small against what it switches, and the solver needs it above zero.
 const ASSUMED_ON: (Ohms, Ohms) = (Ohms(0.5), Ohms(1.5));
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn resistors(&mut self, root: &Fields<'a>) -> Vec<Resistor> {
         let keys = ["id", "between", "value", "tolerance", "tempco", "ageing", "array"];
         let mut found = Vec::new();
@@ -20,8 +22,8 @@ impl<'a> Reading<'a> {
             let (part, id) = self.part(table, "resistor", "\"R1\"", &keys);
             self.names.resistors.extend(id.clone());
             let between = self.names.pair(&mut self.log, &part, "between");
-            let ohms = part.quantity(&mut self.log, "value", "\"2k2\"", Allow::Positive);
-            let tolerance = part.share(&mut self.log, "tolerance", "\"1%\"");
+            let given = self.given(&part, id.as_deref(), "\"2k2\"", true);
+            let (ohms, tolerance) = given.unwrap_or_default();
             let drift = self.drift(&part);
             if let (Some(id), Some(between), Some(ohms), Some(tolerance), Some(drift)) =
                 (id, between, ohms, tolerance, drift)
@@ -32,12 +34,45 @@ impl<'a> Reading<'a> {
         found
     }
 
+    /// `value` and, where asked, `tolerance` of a part; with a bill of materials they may be left
+    /// to it.
+    fn given<Q: Quantity + Display>(
+        &mut self,
+        part: &Fields<'a>,
+        id: Option<&str>,
+        like: &str,
+        tolerance: bool,
+    ) -> Option<(Option<Q>, Option<Ratio>)> {
+        let billed = self.bill.is_some();
+        let has = |key: &str| !billed || part.get(key).is_some();
+        let value = match has("value") {
+            true => Some(part.quantity(&mut self.log, "value", like, Allow::Positive)?),
+            false => None,
+        };
+        let share = match tolerance && has("tolerance") {
+            true => Some(part.share(&mut self.log, "tolerance", "\"1%\"")?),
+            false => None,
+        };
+        if !billed {
+            return Some((value, share));
+        }
+        let found = self.figures(id?, value, share);
+        let found = found.map_err(|why| complain(&mut self.log, part.at, why)).ok()?;
+        if tolerance && found.1.is_none() {
+            let what =
+                format!("neither the bill nor the file gives the tolerance of {}", part.name);
+            self.log.add(part.at, what, "add `tolerance = \"1%\"` to it");
+        }
+        Some(found)
+    }
+
     pub(super) fn capacitors(&mut self, root: &Fields<'a>) -> Vec<Capacitor> {
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "capacitor") {
             let (part, id) = self.part(table, "capacitor", "\"C1\"", &["id", "between", "value"]);
             let between = self.names.pair(&mut self.log, &part, "between");
-            let farads = part.quantity(&mut self.log, "value", "\"100n\"", Allow::Positive);
+            let given = self.given(&part, id.as_deref(), "\"100n\"", false);
+            let (farads, _) = given.unwrap_or_default();
             if let (Some(id), Some(between), Some(farads)) = (id, between, farads) {
                 found.push(Capacitor { id, between, farads });
             }

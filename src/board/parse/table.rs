@@ -189,6 +189,24 @@ impl<'a> Fields<'a> {
         fits
     }
 
+    /// A number between two bounds that must be there.
+    pub(super) fn number(
+        &self,
+        log: &mut Log<'_>,
+        key: &str,
+        like: &str,
+        bounds: std::ops::RangeInclusive<f64>,
+    ) -> Option<f64> {
+        let value = self.need(log, key, like)?;
+        let fits = number(value).filter(|n| bounds.contains(n));
+        if fits.is_none() {
+            let (low, high) = (bounds.start(), bounds.end());
+            let what = format!("`{key}` of {} is no number from {low} to {high}", self.name);
+            log.add(value.span().start, what, format!("write `{key} = {like}`"));
+        }
+        fits
+    }
+
     /// A quantity that must be there.
     pub(super) fn quantity<Q: Quantity>(
         &self,
@@ -257,6 +275,15 @@ pub(super) fn texts<'a>(value: Value<'a>) -> Option<Vec<At<&'a str>>> {
 pub(super) fn whole(value: Value<'_>) -> Option<u16> {
     let number = value.get_ref().as_integer()?;
     u16::from_str_radix(number.as_str(), number.radix()).ok()
+}
+
+/// A number, whole or not; no other than finite ones.
+pub(super) fn number(value: Value<'_>) -> Option<f64> {
+    let found = match value.get_ref() {
+        DeValue::Float(float) => float.as_str().parse().ok(),
+        _ => whole(value).map(f64::from),
+    };
+    found.filter(|n: &f64| n.is_finite())
 }
 
 /// The tables of `[[key]]`, each with where it stands.

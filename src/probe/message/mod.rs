@@ -8,6 +8,7 @@ mod burst;
 mod reply;
 pub mod wire;
 
+pub use super::core::Reference;
 pub use burst::Burst;
 pub use reply::{Cause, Reply, ReplyError};
 
@@ -15,7 +16,8 @@ use std::fmt::Write as _;
 use std::time::Duration;
 
 /// Time added to every computed duration: line, driver and scheduling. Ten times the 16 ms for
-/// which some USB bridges hold back short packets, twice over.
+/// which some USB bridges hold back short packets, twice over. The way back to the supply from
+/// another reference takes its 52 ms from it, too.
 const MARGIN: Duration = Duration::from_millis(300);
 
 /// One byte of EEPROM takes 3.3 ms to erase and write (ATmega328P data sheet 8271H, table 8-2:
@@ -29,9 +31,43 @@ pub const UNIT_NAME_MAX: usize = 64;
 /// Bytes of an identity slot in EEPROM (`SLOT_SIZE` of the probe's `core/identity.c`).
 const SLOT_SIZE: usize = 80;
 
+/// A reference that another took the place of settles for 50 ms before the next measurement
+/// against it (`REFERENCE_SETTLE` of the probe's `core/measure.c`), with some conversions round it.
+const REFERENCE_SETTLES: Duration = Duration::from_millis(52);
+
 /// Shortest time from one conversion to the next: with a fast converter clock the processor, which
 /// adds up each code, is what takes the time: 18 to 42 µs in the emulator, rounded up.
 const CONVERSION_MIN: Duration = Duration::from_micros(60);
+
+/// What a digital pin has been through before it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pull {
+    /// Nothing: it is read as an input.
+    Off,
+    /// The chip's pull-up is on while it is read; it is off afterwards.
+    Up,
+    /// Before each read it is driven low for about 10 µs and let go: an open pin stays low, a
+    /// driven one comes back. Only pins named by [`Request::AllowDischarge`].
+    Discharged,
+}
+
+impl Pull {
+    fn word(self) -> &'static str {
+        match self {
+            Pull::Off => "OFF",
+            Pull::Up => "ON",
+            Pull::Discharged => "DISC",
+        }
+    }
+}
+
+fn reference_word(reference: Reference) -> &'static str {
+    match reference {
+        Reference::Supply => "SUPP",
+        Reference::Internal => "INT",
+        Reference::External => "EXT",
+    }
+}
 
 /// Something to ask of the probe. Pins are called by their number in the chip profile
 /// (`ChipPin::number`), times are in microseconds or milliseconds as named.
@@ -81,15 +117,32 @@ pub enum Request {
         /// Converter clock divider: 16, 32, 64 or 128.
         prescaler: u8,
     },
+    /// Conversions taken as a product takes them that goes from channel to channel: one of the
+    /// channel before, then at once those of this one, without any settling.
+    Product {
+        /// Pin number of the channel that the product converts before.
+        previous: u8,
+        /// Pin number.
+        channel: u8,
+        /// Conversions that count.
+        n: u16,
+        /// Conversions thrown away first.
+        discard: u16,
+        /// Converter clock divider: 16, 32, 64 or 128.
+        prescaler: u8,
+        /// What they are made against; one of those named by [`Request::AllowReferences`].
+        reference: Reference,
+    },
     /// Digital reads of one pin.
     Level {
         /// Pin number.
         channel: u8,
         /// Number of reads.
         n: u16,
-        /// Whether the pin's pull-up is on; it is off afterwards.
-        pull_up: bool,
-        /// Wait between setting the pull-up and the first read, in microseconds.
+        /// What it goes through first.
+        pull: Pull,
+        /// Wait between setting the pull-up and the first read, or between each discharge and its
+        /// read, in microseconds.
         settle_us: u32,
     },
     /// Charge sharing: conversions of the internal 0 V input and of the pin by turns.
@@ -110,6 +163,18 @@ pub enum Request {
         pins: Vec<u8>,
         /// Whether their off level is high.
         off_high: bool,
+    },
+    /// Names more pins that may be discharged before a digital read: each may be driven low for
+    /// about 10 µs.
+    AllowDischarge {
+        /// Pin numbers.
+        pins: Vec<u8>,
+    },
+    /// Names the references that the wiring of AREF allows, instead of those named before; after a
+    /// reset that is the supply alone.
+    AllowReferences {
+        /// One at least.
+        references: Vec<Reference>,
     },
     /// Drives an allowed pin on or off.
     Output {
@@ -195,8 +260,14 @@ impl Request {
                 let text = format!("{n},{pull},{settle_us},{discard},{prescaler},(@{channel})");
                 ("MEAS:BURS?", text)
             }
-            Request::Level { channel, n, pull_up, settle_us } => {
-                let pull = on_off(*pull_up);
+            Request::Product { previous, channel, n, discard, prescaler, reference } => {
+                let reference = reference_word(*reference);
+                let text =
+                    format!("{n},{discard},{prescaler},{reference},(@{previous}),(@{channel})");
+                ("MEAS:PROD?", text)
+            }
+            Request::Level { channel, n, pull, settle_us } => {
+                let pull = pull.word();
                 ("MEAS:LEV?", format!("{n},{pull},{settle_us},(@{channel})"))
             }
             Request::Charge { channel, pairs } => ("MEAS:CHAR?", format!("{pairs},(@{channel})")),
@@ -204,6 +275,11 @@ impl Request {
             Request::Allow { pins, off_high } => {
                 let level = if *off_high { "HIGH" } else { "LOW" };
                 ("OUTP:ALL", format!("{level},{}", channel_list(pins)))
+            }
+            Request::AllowDischarge { pins } => ("OUTP:DISC", channel_list(pins)),
+            Request::AllowReferences { references } => {
+                let words: Vec<&str> = references.iter().map(|r| reference_word(*r)).collect();
+                ("SYST:REF", words.join(","))
             }
             Request::Output { pin, on } => ("OUTP", format!("{},(@{pin})", on_off(*on))),
             Request::OutputState { pin } => ("OUTP?", format!("(@{pin})")),
@@ -227,17 +303,26 @@ impl Request {
         match self {
             Request::Burst { n, settle_us, discard, prescaler, .. } => {
                 let conversions = u32::from(*n) + u32::from(*discard) + 1;
-                conversion(*prescaler) * conversions + Duration::from_micros((*settle_us).into())
+                let settle = Duration::from_micros((*settle_us).into());
+                conversion(*prescaler) * conversions + settle
             }
-            // The reads lie 100 µs apart or a little more.
-            Request::Level { n, settle_us, .. } => {
-                Duration::from_micros(u64::from(*n) * 120 + u64::from(*settle_us))
+            Request::Product { n, discard, prescaler, .. } => {
+                let conversions = u32::from(*n) + u32::from(*discard) + 2;
+                conversion(*prescaler) * conversions + REFERENCE_SETTLES
+            }
+            // The reads lie 100 µs apart or a little more, and discharges take 10 µs or more.
+            Request::Level { n, pull, settle_us, .. } => {
+                let settles = if *pull == Pull::Discharged { u64::from(*n) } else { 1 };
+                Duration::from_micros(
+                    u64::from(*n) * 150 + settles.saturating_mul(u64::from(*settle_us)),
+                )
             }
             Request::Charge { pairs, .. } => conversion(128) * (2 * u32::from(*pairs) + 1),
-            // The reference settles for some milliseconds first.
+            // The internal reference settles for some milliseconds first.
             Request::Supply { n } => {
                 conversion(128) * (u32::from(*n) + 64) + Duration::from_millis(20)
             }
+            Request::AllowReferences { .. } => REFERENCE_SETTLES,
             Request::WriteIdentity { .. } => EEPROM_BYTE * 160,
             Request::WriteSlot { bytes, .. } => {
                 EEPROM_BYTE * u32::try_from(bytes.len()).unwrap_or(1024).min(1024)
@@ -253,7 +338,7 @@ impl Request {
                 Request::Identify => 80,
                 Request::Identity => 16 + 2 * UNIT_NAME_MAX,
                 Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
-                Request::Burst { .. } | Request::Supply { .. } => 80,
+                Request::Burst { .. } | Request::Product { .. } | Request::Supply { .. } => 80,
                 Request::NextError => 96,
                 _ => 40,
             }

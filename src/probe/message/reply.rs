@@ -205,7 +205,9 @@ impl Request {
                     .ok_or(ReplyError::Field { what: "hexadecimal bytes", found: text })?;
                 Ok(Reply::Slot(bytes))
             }
-            Request::Burst { n, .. } | Request::Supply { n } => r.burst((*n).into()),
+            Request::Burst { n, .. } | Request::Product { n, .. } | Request::Supply { n } => {
+                r.burst((*n).into())
+            }
             Request::Level { n, .. } => r.level((*n).into()),
             Request::Charge { pairs, .. } => r.charge((*pairs).into()),
             Request::OutputState { .. } => {
@@ -220,6 +222,8 @@ impl Request {
             Request::WriteIdentity { .. }
             | Request::WriteSlot { .. }
             | Request::Allow { .. }
+            | Request::AllowDischarge { .. }
+            | Request::AllowReferences { .. }
             | Request::Output { .. }
             | Request::Hold { .. }
             | Request::Abort

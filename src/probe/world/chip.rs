@@ -1,7 +1,7 @@
 //! The world as the hardware under the probe's core: the same physics, with time that passes.
 
 use super::World;
-use crate::probe::core::{Input, PinMode, Pins};
+use crate::probe::core::{Input, PinMode, Pins, Reference};
 
 /// Clocks of the converter for one conversion, and for the first after it is switched on
 /// (8271H section 24.4).
@@ -15,6 +15,10 @@ const EEPROM_BYTE_NS: u64 = 3_300_000;
 const READ_NS: u64 = 2_000;
 
 impl Pins for World {
+    fn set_reference(&mut self, reference: Reference) {
+        self.refer_to(reference);
+    }
+
     fn convert(&mut self, input: Input, prescaler: u8) -> u16 {
         let clocks = if self.converting() { CLOCKS } else { FIRST_CLOCKS };
         let code = self.sample(input, prescaler);

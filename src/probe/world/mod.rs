@@ -10,8 +10,8 @@ mod unit;
 
 pub use unit::Converter;
 
-use super::core::{Input, PinMode};
-use crate::board::{Board, Level, Place, Setting};
+use super::core::{Input, PinMode, Reference};
+use crate::board::{Aref, Board, Level, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::{Amperes, Volts};
 use pin::{Charge, Pull};
@@ -26,6 +26,14 @@ const EEPROM: usize = 1024;
 /// Time constant of the internal reference behind the multiplexer, in seconds: settled to half a
 /// code in a millisecond (350 µs to 2 ms in the field, pitfalls 23).
 const REFERENCE_SETTLES: f64 = 150e-6;
+
+/// Resistance of a pin that drives, in ohms: 0.5 V at 20 mA (8271H section 30, from memory).
+const DRIVER: f64 = 25.0;
+
+/// What hangs at an AREF pin that the board leaves free: a capacitor (common practice, no source),
+/// and the resistance of the pin itself (8271H table 28-16, from memory).
+const AREF_FARADS: f64 = 100e-9;
+const AREF_OHMS: f64 = 32e3;
 
 /// Why the chip started; the bits of its reset-cause register (8271H section 11.9.1).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -72,6 +80,9 @@ pub struct World {
     /// Voltage on the sample-and-hold, from which input, and when.
     held: f64,
     selected: Option<(Input, u64)>,
+    /// What conversions are made against, and the charge of the capacitor at AREF.
+    reference: Reference,
+    aref: Charge,
     now_ns: u64,
     booted_ns: u64,
     powered: bool,
@@ -143,6 +154,8 @@ impl World {
             vcc: 0.0,
             held: 0.0,
             selected: None,
+            reference: Reference::Supply,
+            aref: Charge::new(AREF_FARADS),
             now_ns: 0,
             booted_ns: 0,
             powered: true,
@@ -219,6 +232,7 @@ impl World {
         self.cause = cause;
         self.booted_ns = self.now_ns;
         self.selected = None;
+        self.reference = Reference::Supply;
         self.rewire();
     }
 
@@ -314,13 +328,33 @@ impl World {
                 Some(index) => {
                     // 1.5 clocks of 16 MHz divided by the prescaler.
                     let ns = u64::from(prescaler) * 1500 / 16;
-                    let (held, hold) = (self.held, self.board.chip.hold.0);
+                    let (held, hold) = (self.held, self.board.chip.sampling.hold.0);
                     self.pins[index].charge.sample(self.now_ns, held, hold, ns)
                 }
                 None => self.held,
             },
         };
-        self.converter.code(self.held / self.vcc, self.now_ns as f64 * 1e-9)
+        let reference = self.reference_volts();
+        self.converter.code(self.held / reference, self.now_ns as f64 * 1e-9)
+    }
+
+    /// Says what the conversions from now on are made against.
+    pub fn refer_to(&mut self, reference: Reference) {
+        self.reference = reference;
+    }
+
+    /// The voltage of full scale at a conversion that begins now. A voltage wired to AREF wins
+    /// over the internal reference; a pin left free keeps what the last reference had put there.
+    fn reference_volts(&mut self) -> f64 {
+        let pull = match (self.board.supply.aref, self.reference) {
+            (Aref::Supply, _) | (_, Reference::Supply) => Pull::rail(self.vcc),
+            (Aref::External(_, volts, _), _) => Pull::rail(volts.0),
+            (Aref::Capacitor, Reference::Internal) => Pull { volts: self.bandgap, ohms: AREF_OHMS },
+            (Aref::Capacitor, Reference::External) => Pull { ohms: 1e12, ..Pull::OPEN },
+        };
+        self.aref.volts(self.now_ns);
+        self.aref.pull = pull;
+        self.aref.volts(self.now_ns).max(f64::MIN_POSITIVE)
     }
 
     /// Whether the converter has been used since the chip started.
@@ -391,8 +425,8 @@ impl World {
                 PinMode::Input => net,
                 PinMode::PullUp if chip_pin.pull_up => net.with(supply, pin.pull_up),
                 PinMode::PullUp => net,
-                PinMode::Low => Pull::rail(0.0),
-                PinMode::High => Pull::rail(supply),
+                PinMode::Low => net.with(0.0, DRIVER),
+                PinMode::High => net.with(supply, DRIVER),
             };
         }
     }

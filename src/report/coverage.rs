@@ -1,0 +1,92 @@
+//! What a pass means: the defects that the sequence shows, and those that are left to the eye and
+//! the meter.
+
+use super::table::{Cell, Form, Table};
+use super::wrap;
+use crate::board::Board;
+use crate::faults::{By, Fault, Sighting};
+use crate::walk::Walk;
+
+/// What no reading by a probe on the board itself ever shows, whatever the sequence.
+pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no channel reads; the \
+    values of digital pull-ups; a whole ladder whose parts are off by one factor inside the range \
+    of the chip's own pull-up; a supply that is off by less than the reference's tolerance; errors \
+    that the test and the product have in common; contacts that are good now and bad later; the \
+    probe's own pins; a wrong label; shorts to nets that are not in the board file; shunts that \
+    are not the unit's own.";
+
+/// Every modelled defect, a row each, for programs.
+pub fn table(board: &Board, walk: &Walk) -> Table {
+    let mut table = Table::new(&["class", "defect", "seen", "step", "setting", "channel", "by"]);
+    for (fault, sighting) in &walk.coverage.seen {
+        let channel = match sighting.channel {
+            Some(channel) => Cell::from(board.channels[channel].id.as_str()),
+            None => Cell::from("question"),
+        };
+        table.rows.push(vec![
+            fault.class().into(),
+            fault.text(board).into(),
+            "yes".into(),
+            // People count from 1.
+            Cell::Number(sighting.step as f64 + 1.0, 0),
+            walk.steps[sighting.step].setting.text(board).into(),
+            channel,
+            Cell::Missing,
+        ]);
+    }
+    for (fault, by) in &walk.coverage.unseen {
+        table.rows.push(vec![
+            fault.class().into(),
+            fault.text(board).into(),
+            "no".into(),
+            Cell::Missing,
+            Cell::Missing,
+            Cell::Missing,
+            by.text(board).into(),
+        ]);
+    }
+    table
+}
+
+/// The same for people: counts by class, then what is not seen and what would see it.
+pub fn text(board: &Board, walk: &Walk) -> String {
+    let (seen, unseen) = (&walk.coverage.seen, &walk.coverage.unseen);
+    let mut text = format!(
+        "{} {}: {} moves ({} is the least), {} modelled defects, {} of them shown\n\n",
+        board.name,
+        board.revision,
+        walk.moves(),
+        walk.least,
+        seen.len() + unseen.len(),
+        seen.len()
+    );
+    text += &by_class(seen, unseen).print(Form::Text);
+    if !unseen.is_empty() {
+        let mut table = Table::new(&["not_shown", "what_shows_it"]);
+        for (fault, by) in unseen {
+            table.rows.push(vec![fault.text(board).into(), by.text(board).into()]);
+        }
+        text += &format!("\n{}", table.print(Form::Text));
+    }
+    let never = wrap::lines(NEVER_SEEN, 80).join("\n");
+    format!("{text}\n{never}\n")
+}
+
+fn by_class(seen: &[(Fault, Sighting)], unseen: &[(Fault, By)]) -> Table {
+    let mut classes: Vec<&'static str> = Vec::new();
+    let every = seen.iter().map(|(f, _)| f).chain(unseen.iter().map(|(f, _)| f));
+    for class in every.map(|f| f.class()) {
+        if !classes.contains(&class) {
+            classes.push(class);
+        }
+    }
+    classes.sort_unstable();
+    let mut table = Table::new(&["class", "shown", "of"]);
+    for class in classes {
+        let shown = seen.iter().filter(|(f, _)| f.class() == class).count();
+        let of = shown + unseen.iter().filter(|(f, _)| f.class() == class).count();
+        let count = |n: usize| Cell::Number(n as f64, 0);
+        table.rows.push(vec![class.into(), count(shown), count(of)]);
+    }
+    table
+}
