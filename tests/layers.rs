@@ -57,7 +57,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("serde_json", &["report/table", "report/json"]),
     ("toml", &["board/parse"]),
     ("sha2", &["board/parse"]),
-    ("statrs", &["bench/judge"]),
+    ("statrs", &["bench/judge", "window/gum", "window/draw"]),
     ("tokio", &["session/live"]),
     ("tempfile", &["store"]),
     ("jiff", &["record", "store", "lot", "cli"]),

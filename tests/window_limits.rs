@@ -425,7 +425,9 @@ fn a_pin_without_pull_up_has_no_pulled_band() {
 fn what_is_assumed_is_said() {
     let lines = assumptions(&profile_ladder());
     let all = lines.join("\n");
-    for part in ["100 ppm/K over 35 K", "age by 0.5 %", "0 to 0.1 ohm", "offset", "typical"] {
+    for part in
+        ["-10 to 60 °C", "100 ppm/K", "age by up to 0.5 %", "0 to 0.1 ohm", "offset", "typical"]
+    {
         assert!(all.contains(part), "{part} is missing in {all}");
     }
 }

@@ -3,10 +3,12 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
+mod drift;
 pub mod ids;
 mod parse;
 mod problem;
 
+pub use drift::{Array, Drift, InUse};
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 
@@ -36,8 +38,12 @@ pub struct Board {
     pub nets: Vec<String>,
     /// The supply that the converter refers to.
     pub supply: Supply,
+    /// Temperatures, and how parts change with them and with time.
+    pub in_use: InUse,
     /// Resistors of the jumper circuits.
     pub resistors: Vec<Resistor>,
+    /// Resistor arrays.
+    pub arrays: Vec<Array>,
     /// Capacitors at the nets that channels read.
     pub capacitors: Vec<Capacitor>,
     /// Voltages and currents fed in besides the supply.
@@ -121,6 +127,8 @@ pub struct Resistor {
     pub ohms: Ohms,
     /// Initial tolerance.
     pub tolerance: Ratio,
+    /// What temperature and time make of it, and what it shares with others.
+    pub drift: Drift,
 }
 
 /// A capacitor; it matters for settling only.

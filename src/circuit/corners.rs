@@ -1,4 +1,4 @@
-//! Extremes of a node over everything that may vary.
+//! Extremes of a node over everything that may vary by itself.
 //!
 //! A node voltage is a quotient of polynomials that are linear in each conductance by itself
 //! (matrix-tree theorem), so it is monotone in each alone and its extremes over a box lie at
@@ -8,9 +8,9 @@
 //! them again, and try both ends of the few parts whose sign may turn.
 
 use super::network::{self, End, Home, Link, Origin, Piece, Solution, Value};
-use super::sources::{self, Ties};
+use super::sources::Ties;
+use super::spread::{Span, Spread};
 use crate::board::{Board, NetId, Setting};
-use crate::units::{Amperes, Ohms, Volts};
 
 /// Parts tried at both ends for certain; the rest follow their sign.
 const MOST_FORKS: usize = 12;
@@ -18,82 +18,20 @@ const MOST_FORKS: usize = 12;
 /// a count at 10 bits.
 const NEGLIGIBLE: f64 = 1e-6;
 
-/// What may vary, each part by itself. Switches vary as the board says.
-#[derive(Clone, Debug)]
-pub struct Spread {
-    /// Smallest and largest supply. A ratio sees it only through drops and leakage.
-    pub supply: (Volts, Volts),
-    /// Smallest and largest value, per resistor of the board.
-    pub resistors: Vec<(Ohms, Ohms)>,
-    /// Smallest and largest resistance of a seated contact.
-    pub contact: (Ohms, Ohms),
-    /// Largest leakage of a pin, either sign; every channel leaks into its net.
-    pub leakage: Amperes,
-    /// Smallest and largest pull-up at the net asked for, when it is on.
-    pub pull_up: Option<(Ohms, Ohms)>,
-}
-
-#[derive(Clone, Copy)]
-struct Span {
-    low: f64,
-    nominal: f64,
-    high: f64,
-    drop: (f64, f64),
-}
-
-impl Span {
-    /// Farthest that the value gets from nominal, in ohms.
-    fn reach(&self) -> f64 {
-        (self.high - self.nominal).max(self.nominal - self.low)
-    }
-
-    fn middle(&self) -> Value {
-        Value { ohms: self.nominal, drop: (self.drop.0 + self.drop.1) / 2.0 }
-    }
-
-    fn varies(&self) -> bool {
-        self.low < self.high
-    }
-}
-
-fn span(board: &Board, spread: &Spread, origin: Origin) -> Span {
-    let of = |nominal: f64, (low, high): (Ohms, Ohms)| Span {
-        low: low.0,
-        nominal,
-        high: high.0,
-        drop: (0.0, 0.0),
-    };
-    match origin {
-        Origin::Resistor(i) => of(board.resistors[i].ohms.0, spread.resistors[i]),
-        Origin::Contact { .. } => {
-            let (low, high) = spread.contact;
-            of(super::SEATED.0.clamp(low.0, high.0.max(low.0)), spread.contact)
-        }
-        Origin::Switch(i) => {
-            let s = &board.switches[i];
-            Span { drop: (s.drop.0.0, s.drop.1.0), ..of((s.on.0.0 * s.on.1.0).sqrt(), s.on) }
-        }
-        Origin::PullUp => {
-            let (low, high) = spread.pull_up.unwrap_or((Ohms(1.0), Ohms(1.0)));
-            of((low.0 * high.0).sqrt(), (low, high))
-        }
-        Origin::Bridge(_) => of(f64::INFINITY, (Ohms(f64::INFINITY), Ohms(f64::INFINITY))),
-    }
-}
-
 /// The piece of network round one net, with all that may vary in it.
-struct Case {
-    piece: Piece,
-    spans: Vec<Span>,
-    links: Vec<Link>,
-    node: usize,
+#[derive(Clone)]
+pub(super) struct Case {
+    pub piece: Piece,
+    pub spans: Vec<Span>,
+    pub links: Vec<Link>,
+    pub node: usize,
     /// Volts that sources hold the net above its node.
-    above: f64,
+    pub above: f64,
     /// Whether sources feed the board, so that ratios depend on the supply.
-    fed: bool,
-    pins: Vec<f64>,
-    leakage: f64,
-    supply: (f64, f64),
+    pub fed: bool,
+    pub pins: Vec<f64>,
+    pub leakage: f64,
+    pub supply: (f64, f64),
 }
 
 /// Something tried at both ends.
@@ -104,76 +42,32 @@ enum Fork {
     Supply,
 }
 
-/// Smallest and largest ratio of a net's voltage to the supply, in a setting with the switches in
-/// `closed` closed; `None` when the net floats.
-///
-/// The ratio may leave 0 to 1 by what leakage does to a high source resistance. Two poles of one
-/// shunt vary independently.
-pub fn extremes(
-    board: &Board,
-    setting: &Setting,
-    closed: &[usize],
-    net: NetId,
-    spread: &Spread,
-) -> Option<(f64, f64)> {
-    if board.sources.is_empty() {
-        return of_sources(board, setting, closed, net, spread);
-    }
-    let corners = sources::corners(board);
-    let each = corners.iter().map(|corner| of_sources(corner, setting, closed, net, spread));
-    each.reduce(|a, b| {
-        let (a, b) = (a?, b?);
-        Some((a.0.min(b.0), a.1.max(b.1)))
-    })?
+/// Forks of a case, and how much those that are not tried could add to the ratio.
+struct Forks {
+    tried: Vec<Fork>,
+    left_out: f64,
 }
 
-/// The same with the sources as they are.
-fn of_sources(
-    board: &Board,
-    setting: &Setting,
-    closed: &[usize],
-    net: NetId,
-    spread: &Spread,
-) -> Option<(f64, f64)> {
-    let fixed = |supply: Volts| Some(Ties::new(board).fixed(board, net, supply.0)? / supply.0);
-    if let (Some(a), Some(b)) = (fixed(spread.supply.0), fixed(spread.supply.1)) {
-        return Some((a.min(b), a.max(b)));
-    }
-    let case = Case::new(board, setting, closed, net, spread)?;
-    Some((case.extreme(-1.0)?, case.extreme(1.0)?))
-}
-
-/// How far each resistor's spread moves a net, as a ratio of the supply and to first order
-/// (`|g V W| * reach / r`), largest first.
-pub fn contributions(
-    board: &Board,
-    setting: &Setting,
-    closed: &[usize],
-    net: NetId,
-    spread: &Spread,
-) -> Vec<(usize, f64)> {
-    let Some(case) = Case::new(board, setting, closed, net, spread) else { return Vec::new() };
-    let point = case.at_middle(0.0);
-    let mut found: Vec<(usize, f64)> = (0..case.piece.branches.len())
-        .filter_map(|k| match case.links[case.piece.branches[k].link].origin {
-            Origin::Resistor(i) => Some((i, case.slope(&point, k).abs() * case.reach(k))),
-            _ => None,
-        })
-        .collect();
-    found.sort_by(|a, b| b.1.total_cmp(&a.1));
-    found
+/// The extreme in one direction.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reached {
+    /// The ratio at the worst corner found.
+    pub ratio: f64,
+    /// What corners that were not tried could add to it at most, to first order.
+    pub left_out: f64,
 }
 
 /// A corner or another point of the box, solved.
-struct Point {
-    values: Vec<Value>,
-    solution: Solution,
-    adjoint: Vec<f64>,
-    ratio: f64,
+pub(super) struct Point {
+    pub values: Vec<Value>,
+    pub solution: Solution,
+    pub adjoint: Vec<f64>,
+    pub ratio: f64,
 }
 
 impl Case {
-    fn new(
+    /// `None` when the net floats. What is common to several parts is left free for each.
+    pub fn new(
         board: &Board,
         setting: &Setting,
         closed: &[usize],
@@ -181,11 +75,9 @@ impl Case {
         spread: &Spread,
     ) -> Option<Case> {
         let mut links = network::links(board, setting, closed);
-        if spread.pull_up.is_some() {
-            let between = [net, board.supply.net];
-            links.push(Link { between, origin: Origin::PullUp });
-        }
-        let spans: Vec<Span> = links.iter().map(|l| span(board, spread, l.origin)).collect();
+        links.extend(spread.pulled(board, net));
+        let free = vec![None; spread.common.len()];
+        let spans: Vec<Span> = links.iter().map(|l| spread.span(board, l.origin, &free)).collect();
         let ties = Ties::new(board);
         let (mut pieces, homes) =
             network::pieces(board, &links, &ties, |i| spans[i].high.is_finite());
@@ -206,6 +98,11 @@ impl Case {
         driven.then_some(case)
     }
 
+    /// What the branches of the piece stand for.
+    pub fn origins(&self) -> impl Iterator<Item = Origin> {
+        self.piece.branches.iter().map(|b| self.links[b.link].origin)
+    }
+
     /// Half of the box's width of branch `k` in ohms.
     fn reach(&self, k: usize) -> f64 {
         self.span_of(k).reach()
@@ -215,8 +112,14 @@ impl Case {
         &self.spans[self.piece.branches[k].link]
     }
 
+    /// The piece with these values, the pins leaking in the direction of `sign`.
     fn solve(&self, values: Vec<Value>, supply: f64, sign: f64) -> Point {
-        let inject: Vec<f64> = self.pins.iter().map(|p| sign * p * self.leakage).collect();
+        self.leaking(values, supply, sign * self.leakage)
+    }
+
+    /// The piece with these values and so many amperes flowing in from every pin.
+    pub fn leaking(&self, values: Vec<Value>, supply: f64, leakage: f64) -> Point {
+        let inject: Vec<f64> = self.pins.iter().map(|p| p * leakage).collect();
         let solution = self.piece.solve(&values, supply, &inject);
         let adjoint = solution.mesh.column(self.node);
         let ratio = (solution.volts[self.node] + self.above) / supply;
@@ -224,12 +127,12 @@ impl Case {
     }
 
     /// All parts at nominal, with the leakage in the direction of `sign` (0: none).
-    fn at_middle(&self, sign: f64) -> Point {
+    pub fn at_middle(&self, sign: f64) -> Point {
         let values = self.spans.iter().map(Span::middle).collect();
         self.solve(values, (self.supply.0 + self.supply.1) / 2.0, sign)
     }
 
-    fn adjoint_over(&self, point: &Point, k: usize) -> f64 {
+    pub fn adjoint_over(&self, point: &Point, k: usize) -> f64 {
         let at = |end: End| match end {
             End::Node(i) => point.adjoint[i],
             End::Supply | End::Ground => 0.0,
@@ -239,7 +142,7 @@ impl Case {
     }
 
     /// Slope of the ratio in the ohms of branch `k`: `g² V W / supply`.
-    fn slope(&self, point: &Point, k: usize) -> f64 {
+    pub fn slope(&self, point: &Point, k: usize) -> f64 {
         let value = point.values[self.piece.branches[k].link];
         if value.drop > 0.0 && point.solution.direction[k] == 0 {
             return 0.0;
@@ -249,15 +152,42 @@ impl Case {
         (g * v) * (g * self.adjoint_over(point, k)) / point.solution.supply
     }
 
+    /// Slope of the ratio in the leakage of a pin: the resistances that it flows through.
+    pub fn leakage_slope(&self, point: &Point) -> f64 {
+        let moved: f64 = self.pins.iter().zip(&point.adjoint).map(|(p, w)| p * w).sum();
+        moved / point.solution.supply
+    }
+
+    /// Slope of the ratio in the drop of the branches of one origin.
+    pub fn drop_slope(&self, point: &Point, origin: Origin) -> f64 {
+        let of = |&k: &usize| self.links[self.piece.branches[k].link].origin == origin;
+        let moved: f64 = (0..self.piece.branches.len())
+            .filter(of)
+            .map(|k| {
+                let g = point.values[self.piece.branches[k].link].siemens();
+                -f64::from(point.solution.direction[k]) * g * self.adjoint_over(point, k)
+            })
+            .sum();
+        moved / point.solution.supply
+    }
+
+    /// Slope of the ratio in the supply: of what is not in proportion to it, drops, leakage and
+    /// other sources, a larger one makes a smaller ratio.
+    pub fn supply_slope(&self, point: &Point) -> f64 {
+        let nothing = vec![0.0; self.piece.nets.len()];
+        let in_proportion = point.solution.mesh.solve(1.0, &nothing)[self.node];
+        (in_proportion - point.ratio) / point.solution.supply
+    }
+
     /// The extreme in the direction of `sign`; `None` when the net floats at some corner.
-    fn extreme(&self, sign: f64) -> Option<f64> {
-        let forks = self.forks(sign);
+    pub fn extreme(&self, sign: f64) -> Option<Reached> {
+        let Forks { tried, left_out } = self.forks(sign);
         let mut best: Option<f64> = None;
-        for choice in 0_u32..1 << forks.len() {
-            let ratio = self.climb(sign, &forks, choice)?;
+        for choice in 0_u32..1 << tried.len() {
+            let ratio = self.climb(sign, &tried, choice)?;
             best = Some(best.map_or(ratio, |b| if sign * ratio > sign * b { ratio } else { b }));
         }
-        best
+        best.map(|ratio| Reached { ratio, left_out })
     }
 
     /// Follows the signs uphill with the forks held at the ends that `choice` says.
@@ -321,39 +251,54 @@ impl Case {
     }
 
     /// What must be tried at both ends: switches with a drop, and the parts between inner nodes
-    /// whose `V` or `W` is smaller than 1.5 times what the other parts' spread does to it.
-    fn forks(&self, sign: f64) -> Vec<Fork> {
-        let mut forks = Vec::new();
-        for branch in &self.piece.branches {
-            if self.spans[branch.link].drop.1 > 0.0 {
-                forks.extend([Fork::Ohms(branch.link), Fork::Drop(branch.link)]);
+    /// whose `V` or `W` is smaller than 1.5 times what the other parts' spread does to it. Those
+    /// that can move the ratio most come first; what is beyond [`MOST_FORKS`] follows its sign,
+    /// and the most that a wrong sign could cost is added up.
+    fn forks(&self, sign: f64) -> Forks {
+        let point = self.at_middle(sign);
+        let mut found: Vec<(f64, Fork)> = Vec::new();
+        for k in 0..self.piece.branches.len() {
+            let (span, link) = (self.span_of(k), self.piece.branches[k].link);
+            if span.drop.1 > 0.0 {
+                // A source of one volt in series moves no node by more than a volt.
+                let volts = (span.drop.1 - span.drop.0) / self.supply.0;
+                found.extend([
+                    (volts, Fork::Drop(link)),
+                    (self.most(&point, k).0, Fork::Ohms(link)),
+                ]);
+            } else if span.varies() && self.may_turn(k) {
+                let (most, turns) = self.most(&point, k);
+                found.extend(turns.then_some((most, Fork::Ohms(link))));
             }
         }
-        if !forks.is_empty() || self.fed {
-            forks.push(Fork::Supply);
+        found.retain(|f| f.0 > NEGLIGIBLE);
+        found.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut tried: Vec<Fork> = Vec::new();
+        let sees_supply = self.fed || self.spans.iter().any(|s| s.drop.1 > 0.0);
+        if sees_supply && self.supply.0 < self.supply.1 {
+            tried.push(Fork::Supply);
         }
-        let point = self.at_middle(sign);
-        let mut turning: Vec<(f64, usize)> = (0..self.piece.branches.len())
-            .filter(|&k| self.span_of(k).varies() && self.span_of(k).drop.1 == 0.0)
-            .filter_map(|k| Some((self.may_turn(&point, k)?, self.piece.branches[k].link)))
-            .collect();
-        turning.sort_by(|a, b| b.0.total_cmp(&a.0));
-        forks.extend(turning.iter().map(|&(_, link)| Fork::Ohms(link)));
-        forks.truncate(MOST_FORKS);
-        forks
+        let room = MOST_FORKS - tried.len();
+        tried.extend(found.iter().take(room).map(|f| f.1));
+        let left_out = found.iter().skip(room).map(|f| f.0).sum();
+        Forks { tried, left_out }
     }
 
-    /// The most that branch `k` can move the ratio, if the sign of its slope may turn.
-    fn may_turn(&self, point: &Point, k: usize) -> Option<f64> {
+    /// Whether the sign of a part's influence could turn at all: that of one at a rail cannot,
+    /// unless another source drives its current.
+    fn may_turn(&self, k: usize) -> bool {
+        self.fed || self.piece.branches[k].ends.into_iter().all(is_node)
+    }
+
+    /// The most that branch `k` can move the ratio from one end to the other, to first order with
+    /// the largest `V` and `W` that the other parts' spread leaves it; and whether the sign of its
+    /// slope may turn, if it lies between inner nodes.
+    fn most(&self, point: &Point, k: usize) -> (f64, bool) {
         let ends = self.piece.branches[k].ends;
-        // The current of a part at a rail can turn only where another source drives it.
-        if !self.fed && !ends.iter().all(|&end| is_node(end)) {
-            return None;
-        }
         let mut inject = vec![0.0; self.piece.nets.len()];
-        for (end, amps) in ends.iter().zip([1.0, -1.0]) {
+        for (end, amps) in ends.into_iter().zip([1.0, -1.0]) {
             if let End::Node(i) = end {
-                inject[*i] += amps;
+                inject[i] += amps;
             }
         }
         let column = point.solution.mesh.solve(0.0, &inject);
@@ -379,8 +324,8 @@ impl Case {
         let w = self.adjoint_over(point, k).abs();
         let turns = v < 1.5 * swing_v || w < 1.5 * swing_w;
         let g = value.siemens();
-        let most = g * (v + swing_v) * g * (w + swing_w) * self.reach(k) / point.solution.supply;
-        (turns && most > NEGLIGIBLE).then_some(most)
+        let width = self.span_of(k).high - self.span_of(k).low;
+        (g * (v + swing_v) * g * (w + swing_w) * width / point.solution.supply, turns)
     }
 }
 

@@ -5,13 +5,20 @@
 //! influences what in [`groups`].
 
 mod corners;
+mod extremes;
 mod groups;
+mod influence;
 mod mesh;
 mod network;
+mod program;
 mod sources;
+mod spread;
 
-pub use corners::{Spread, contributions, extremes};
+pub use extremes::{Extremes, extremes, search};
 pub use groups::{Group, group_of, groups};
+pub use influence::{Cause, Model, Varying, contributions, of_sources};
+pub use program::{Input, LANES, Lanes, Program, Registers};
+pub use spread::{Common, Pulled, Spread};
 
 use crate::board::{Board, NetId, Setting};
 use crate::units::{Amperes, Ohms, Volts};

@@ -91,19 +91,24 @@ pub(crate) fn corners(board: &Board) -> Vec<Board> {
     let uncertain: Vec<usize> =
         (0..board.sources.len()).filter(|&i| board.sources[i].tolerance.0 > 0.0).collect();
     let corner = |choice: usize| {
-        let mut corner = board.clone();
-        for (bit, &i) in uncertain.iter().enumerate() {
-            let source = &mut corner.sources[i];
-            let sign = if choice >> bit & 1 == 1 { 1.0 } else { -1.0 };
-            let factor = 1.0 + sign * source.tolerance.0;
-            match &mut source.feed {
-                Feed::Volts(volts) => volts.0 *= factor,
-                Feed::Amperes(amperes) => amperes.0 *= factor,
-            }
-        }
-        corner
+        let sign = |bit: usize| if choice >> bit & 1 == 1 { 1.0 } else { -1.0 };
+        let ends = uncertain.iter().enumerate();
+        ends.fold(board.clone(), |corner, (bit, &i)| with_source_at(&corner, i, sign(bit)))
     };
     (0..1 << uncertain.len().min(MOST_UNCERTAIN)).map(corner).collect()
+}
+
+/// The board with one source off by its tolerance in the direction of `sign`.
+pub(crate) fn with_source_at(board: &Board, source: usize, sign: f64) -> Board {
+    let mut board = board.clone();
+    if let Some(source) = board.sources.get_mut(source) {
+        let factor = 1.0 + sign * source.tolerance.0;
+        match &mut source.feed {
+            Feed::Volts(volts) => volts.0 *= factor,
+            Feed::Amperes(amperes) => amperes.0 *= factor,
+        }
+    }
+    board
 }
 
 /// Sources tried at both ends; the board file allows as many.

@@ -4,6 +4,7 @@ mod bench;
 mod demo;
 mod failure;
 mod read;
+mod spread;
 mod windows;
 
 use crate::board::{self, Board};

@@ -1,5 +1,6 @@
 //! `windows BOARD`.
 
+use super::spread::SpreadArguments;
 use super::{Exit, Failure, FormatArgument, load, walk_of, windows_of};
 use crate::report::table::Form;
 use crate::report::{coverage, windows};
@@ -16,6 +17,8 @@ pub struct Options {
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
+    #[command(flatten)]
+    spread: SpreadArguments,
 }
 
 /// Prints the windows of a board.
@@ -30,6 +33,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             form => coverage::table(&board, &walk).print(form),
         };
         super::print(&text)?;
+        return Ok(Exit::Pass);
+    }
+    if options.spread.asked() {
+        super::print(&options.spread.print(&board, &windows, form))?;
         return Ok(Exit::Pass);
     }
     let text = match form {

@@ -4,6 +4,7 @@ pub mod coverage;
 pub mod header;
 pub mod letters;
 mod positions;
+pub mod spread;
 pub mod table;
 pub mod windows;
 pub mod words;

@@ -5,7 +5,7 @@ use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::{Board, Channel, Kind, Level};
 use crate::units::Ohms;
-use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions, notes};
+use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions, notes, widened};
 
 /// One row for each channel and each position that it can see.
 ///
@@ -64,12 +64,12 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
     table
 }
 
-fn is_meter(channel: &Channel) -> bool {
+pub(super) fn is_meter(channel: &Channel) -> bool {
     matches!(channel.kind, Kind::Meter { .. })
 }
 
 /// Columns of a terminal that the text stays within.
-const WIDTH: usize = 80;
+pub(super) const WIDTH: usize = 80;
 
 /// The same for people: a heading and a table for each channel, within 80 columns, and what the
 /// figures rest on.
@@ -99,7 +99,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
     text
 }
 
-fn heading(board: &Board, channel: &Channel) -> String {
+pub(super) fn heading(board: &Board, channel: &Channel) -> String {
     let read = match channel.kind {
         Kind::Meter { against, .. } => {
             let [a, b] = [channel.net, against].map(|net| board.net_name(net));
@@ -191,12 +191,20 @@ fn rests_on(board: &Board, windows: &Windows) -> Vec<String> {
                 .to_string(),
         );
     }
+    lines.extend(widened(board, windows).into_iter().map(|(position, counts)| {
+        format!(
+            "{} {}: its band may be up to {counts:.1} codes too wide either way; too many parts \
+             there could turn the sign of their influence to try them all",
+            board.channels[position.channel].id, position.name
+        )
+    }));
     lines.extend(assumptions(board));
     lines.extend(notes::advice(board, windows).into_iter().map(|line| format!("advice: {line}")));
     lines
 }
 
-fn window(limits: &Limits) -> String {
+/// A window or a level in a few characters.
+pub(super) fn window(limits: &Limits) -> String {
     match limits {
         Limits::Codes { low, high } => format!("{low}..{high}"),
         Limits::Level(Level::Low) => "low".into(),

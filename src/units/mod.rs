@@ -5,8 +5,10 @@
 
 mod print;
 mod read;
+mod temperature;
 
 pub use read::{Allow, Misread, range, range_or_single, read};
+pub use temperature::tempco;
 
 /// A measure that can be read from text and printed: what [`read`] needs to know of a type.
 pub trait Quantity: Copy {
@@ -102,4 +104,8 @@ quantity!(
 quantity!(
     /// A position on the converter's scale, in raw counts; means of counts have a fraction.
     Code
+);
+quantity!(
+    /// A temperature in degrees Celsius.
+    Celsius
 );

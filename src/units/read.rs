@@ -242,7 +242,7 @@ fn other_measure<Q: Quantity>(suffix: &str) -> Option<&'static str> {
 }
 
 /// Takes a leading sign off: whether it was a minus, and the rest.
-fn sign(text: &str) -> (bool, &str) {
+pub(super) fn sign(text: &str) -> (bool, &str) {
     match text.strip_prefix(['-', '−']) {
         Some(rest) => (true, rest.trim_start()),
         None => (false, text.strip_prefix('+').unwrap_or(text)),
@@ -250,7 +250,7 @@ fn sign(text: &str) -> (bool, &str) {
 }
 
 /// Digits with at most one point, times a power of ten, rounded once.
-fn decimal(digits: &str, power: i32) -> Option<f64> {
+pub(super) fn decimal(digits: &str, power: i32) -> Option<f64> {
     let proper = digits.bytes().any(|b| b.is_ascii_digit())
         && digits.bytes().all(|b| b.is_ascii_digit() || b == b'.')
         && digits.bytes().filter(|&b| b == b'.').count() <= 1
@@ -277,7 +277,7 @@ fn allowed(text: &str, value: f64, allow: Allow, examples: &str) -> Result<(), M
 }
 
 /// The text in backticks, shortened and without control characters, for messages.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     let clean: String =
         text.chars().take(LONGEST).map(|c| if c.is_control() { '·' } else { c }).collect();
     let dots = if text.chars().count() > LONGEST { "…" } else { "" };

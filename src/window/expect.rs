@@ -1,22 +1,12 @@
 //! What a channel shows in a setting on a good unit, with everything that a good unit may do.
 
 use super::converter::{self, whole_scale};
+use super::spread::{self, bench_spread, design_spread};
 use super::{adc, notes, ohms, settle};
 use crate::board::chip::Chip;
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::{self, Circuit, Node, Parts, Spread};
 use crate::units::{Ohms, Volts};
-
-/// Temperature coefficient of the resistors, per kelvin. The board file has no key for it:
-/// assumed, the usual figure of thick-film chips (common practice, no source).
-pub const TEMPCO: f64 = 100e-6;
-/// Kelvin that a board in use may be from the temperature its resistors are specified at: assumed.
-pub const TEMPERATURE_SPAN: f64 = 35.0;
-/// Relative change of a resistor over its life: assumed, the usual figure of thick-film chips
-/// (common practice, no source).
-pub const AGEING: f64 = 0.005;
-/// Largest resistance of a seated contact of a good unit (common practice, no source).
-pub const CONTACT_MAX: Ohms = Ohms(0.1);
 
 /// A range of codes, both ends belonging to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -74,15 +64,15 @@ impl Expected {
 
 /// What a channel shows in a setting, with the channel's switches closed.
 ///
-/// *Design band*: resistors at tolerance plus [`TEMPCO`] over [`TEMPERATURE_SPAN`] plus
-/// [`AGEING`]; contacts from 0 to [`CONTACT_MAX`]; switches over their range; the pin's leakage
-/// either way; the whole supply tolerance (a ratio sees it only through drops and leakage); and
-/// the converter: its errors, typical figures doubled, the count that truncation takes, its
-/// reference where that is fixed, and what it keeps of the channel read before.
+/// *Design band*: resistors at tolerance, over the temperature in use and with age; contacts from 0
+/// to their largest resistance; switches over their range; the pin's leakage either way; the whole
+/// supply tolerance (a ratio sees it only through drops and leakage); and the converter: its
+/// errors, typical figures doubled, the count that truncation takes, its reference where that is
+/// fixed, and what it keeps of the channel read before.
 ///
-/// *Bench band*: the same with the resistors' initial tolerance only. The converter's errors are
-/// in it, so the uncertainty that a part is judged with must hold noise only. The unit's supply
-/// is not known here, so all of its tolerance counts.
+/// *Bench band*: the same with the resistors' initial tolerance and the temperatures of the bench.
+/// The converter's errors are in it, so the uncertainty that a part is judged with must hold noise
+/// only. The unit's supply is not known here, so all of its tolerance counts.
 ///
 /// *Pulled band*: the bench band with the weakest to the strongest pull-up from the pin.
 pub fn expect(board: &Board, setting: &Setting, channel: usize) -> Expected {
@@ -116,15 +106,18 @@ fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     let level = if floats { None } else { level_of(of_supply, &board.chip) };
     let on = channel.pull_up;
     let settling = settle::settling(board, setting, channel);
+    let spread = design_spread(board, on);
+    let mut design = band(board, setting, channel, &spread);
+    if let Some(pulled) = spread::also_pulled(board, channel) {
+        // The probe reads pin by pin, the product with every pull-up on.
+        let together = Spread { also_pulled: Some(pulled), ..spread };
+        design = design.union(band(board, setting, channel, &together));
+    }
     Expected {
         node,
         code,
         level,
-        design: converter::unsettled(
-            board,
-            band(board, setting, channel, &design_spread(board, on)),
-            settling,
-        ),
+        design: converter::unsettled(board, design, settling),
         bench: band(board, setting, channel, &bench_spread(board, on)),
         pulled: (channel.pin.pull_up)
             .then(|| band(board, setting, channel, &bench_spread(board, true))),
@@ -140,35 +133,6 @@ pub fn level_of(code: f64, chip: &Chip) -> Option<Level> {
         Some(Level::High)
     } else {
         None
-    }
-}
-
-/// What may vary in use.
-pub fn design_spread(board: &Board, pull_up: bool) -> Spread {
-    spread(board, TEMPCO * TEMPERATURE_SPAN + AGEING, pull_up)
-}
-
-/// What may vary from unit to unit on the bench.
-pub fn bench_spread(board: &Board, pull_up: bool) -> Spread {
-    spread(board, 0.0, pull_up)
-}
-
-fn spread(board: &Board, allowance: f64, pull_up: bool) -> Spread {
-    let around = |ohms: Ohms, tolerance: f64| {
-        (Ohms(ohms.0 * (1.0 - tolerance).max(0.0)), Ohms(ohms.0 * (1.0 + tolerance)))
-    };
-    let supply = board.supply.volts.0;
-    let tolerance = board.supply.tolerance.0;
-    Spread {
-        supply: (Volts(supply * (1.0 - tolerance)), Volts(supply * (1.0 + tolerance))),
-        resistors: board
-            .resistors
-            .iter()
-            .map(|r| around(r.ohms, r.tolerance.0 + allowance))
-            .collect(),
-        contact: (Ohms(0.0), CONTACT_MAX),
-        leakage: board.chip.leakage,
-        pull_up: pull_up.then_some(board.chip.pull_up),
     }
 }
 
@@ -202,14 +166,7 @@ pub(super) fn nominal_volts(board: &Board, channel: &Channel, node: Node) -> Vol
 
 /// What the bands rest on without the board file or a data-sheet limit saying so, a line each.
 pub fn assumptions(board: &Board) -> Vec<String> {
-    let mut lines = vec![
-        format!(
-            "resistors drift by {:.0} ppm/K over {TEMPERATURE_SPAN:.0} K either way (assumed)",
-            TEMPCO * 1e6
-        ),
-        format!("resistors age by {:.1} % (assumed)", AGEING * 100.0),
-        format!("a seated shunt has 0 to {} ohm (assumed)", CONTACT_MAX.0),
-    ];
+    let mut lines = spread::assumptions(board);
     lines.extend(notes::of_the_chip(board));
     lines
 }

@@ -6,20 +6,26 @@
 pub mod adc;
 mod classes;
 mod converter;
+mod draw;
 mod expect;
+pub mod gum;
 mod limits;
+pub mod monte_carlo;
 pub mod notes;
 mod ohms;
+mod positions;
 mod problem;
+mod reading;
+pub mod rss;
 pub mod settle;
 mod shorts;
+pub mod spread;
 
 pub use converter::{converter_error, whole_scale};
-pub use expect::{
-    AGEING, Band, CONTACT_MAX, Expected, TEMPCO, TEMPERATURE_SPAN, assumptions, bench_spread,
-    design_spread, expect, expect_closed, level_of,
-};
+pub use expect::{Band, Expected, assumptions, expect, expect_closed, level_of};
+pub use positions::{Position, positions, widened};
 pub use problem::WindowProblem;
+pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Circuit, Node, Parts};

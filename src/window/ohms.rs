@@ -52,7 +52,9 @@ impl Tips {
     }
 
     fn band(&self, setting: &Setting, spread: &Spread, accuracy: Ratio) -> Band {
-        let ends = |pick: fn(&(Ohms, Ohms)) -> Ohms| spread.resistors.iter().map(pick).collect();
+        // With all at one end at once, what they have in common included.
+        let all: Vec<(Ohms, Ohms)> = (0..spread.resistors.len()).map(|i| spread.ends(i)).collect();
+        let ends = |pick: fn(&(Ohms, Ohms)) -> Ohms| all.iter().map(pick).collect();
         let low = self.ohms(setting, ends(|r| r.0), spread.contact.0, Ohms(0.0));
         let high = self.ohms(setting, ends(|r| r.1), spread.contact.1, Ohms(f64::INFINITY));
         Band { low: low * (1.0 - accuracy.0), high: high * (1.0 + accuracy.0) }
@@ -188,7 +190,7 @@ pub(super) fn overlap(
         let at_nominal = tips.nominal(&draft.setting);
         for (i, moved) in moved.iter_mut().enumerate() {
             let mut resistors = nominal.clone();
-            resistors[i] = spread.resistors[i].1;
+            resistors[i] = spread.ends(i).1;
             let ohms = tips.ohms(&draft.setting, resistors, seated, Ohms(f64::INFINITY));
             let by = ohms - at_nominal;
             *moved += if by.is_finite() { by } else { 0.0 };

@@ -5,7 +5,7 @@
 //! `Cp` at it, joined to `Ch` through `Rc` for some clocks of every conversion. Both nodes decay by
 //! a pair of linear equations, which are solved as they are (Kirchhoff); nothing is simulated.
 
-use super::CONTACT_MAX;
+use super::spread::contact_max;
 use crate::board::chip::Chip;
 use crate::board::{Board, Channel, Firmware, Kind, Setting};
 use crate::circuit::{Circuit, Contact, Node, Parts};
@@ -114,7 +114,7 @@ pub fn settling(board: &Board, setting: &Setting, channel: &Channel) -> Option<S
     for (ohms, r) in parts.resistors.iter_mut().zip(&board.resistors) {
         ohms.0 *= 1.0 + r.tolerance.0;
     }
-    parts.contacts.iter_mut().flatten().for_each(|ohms| *ohms = CONTACT_MAX);
+    parts.contacts.iter_mut().flatten().for_each(|ohms| *ohms = contact_max(board));
     for (contact, s) in parts.switches.iter_mut().zip(&board.switches) {
         *contact = Contact { on: s.on.1, ..*contact };
     }

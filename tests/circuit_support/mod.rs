@@ -4,10 +4,10 @@
 use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
-    Aref, Board, Channel, Firmware, Jumper, Kind, Level, Meaning, NetId, OptionSet, Place,
-    Position, Reference, Resistor, Setting, Supply, Switch,
+    Aref, Board, Channel, Drift, Firmware, InUse, Jumper, Kind, Level, Meaning, NetId, OptionSet,
+    Place, Position, Reference, Resistor, Setting, Supply, Switch,
 };
-use strapwise::units::{Hertz, Ohms, Ratio, Volts};
+use strapwise::units::{Celsius, Hertz, Ohms, Ratio, Volts};
 
 /// A board under construction; nets come into being when they are first named.
 pub struct Maker(pub Board);
@@ -30,6 +30,9 @@ impl Maker {
                 source: "bench supply".into(),
                 aref: Aref::Capacitor,
             },
+            // Resistors are specified at 25 °C, so that on this bench their tolerance is all.
+            in_use: InUse { bench: Some((Celsius(25.0), Celsius(25.0))), ..InUse::default() },
+            arrays: vec![],
             resistors: vec![],
             capacitors: vec![],
             sources: vec![],
@@ -72,7 +75,8 @@ impl Maker {
     pub fn resistor(mut self, id: &str, a: &str, b: &str, ohms: f64, tolerance: f64) -> Maker {
         let between = [self.net(a), self.net(b)];
         let (ohms, tolerance) = (Ohms(ohms), Ratio(tolerance));
-        self.0.resistors.push(Resistor { id: id.into(), between, ohms, tolerance });
+        let drift = Drift::default();
+        self.0.resistors.push(Resistor { id: id.into(), between, ohms, tolerance, drift });
         self
     }
 

@@ -1,7 +1,7 @@
 //! What a netlist means for the board: its resistors, capacitors and sources, mapped onto the nets
 //! that the board file names.
 
-use super::super::{Capacitor, Feed, NetId, Resistor, Source, Supply};
+use super::super::{Capacitor, Drift, Feed, NetId, Resistor, Source, Supply};
 use super::Reading;
 use super::bill::complain;
 use super::log::Log;
@@ -178,7 +178,8 @@ impl<'a> Reading<'a, '_> {
                 let (ohms, share) =
                     found.map_err(|why| complain(log, element.name.at, why)).ok()?;
                 let tolerance = tolerance(log, element.name, share.or(terms.tolerance))?;
-                parts.resistors.push(Resistor { id, between, ohms: ohms?, tolerance });
+                let drift = Drift::default();
+                parts.resistors.push(Resistor { id, between, ohms: ohms?, tolerance, drift });
             }
             Kind::Capacitor(farads) => {
                 let found = self.figures(&id, Some(Farads(farads)), None);

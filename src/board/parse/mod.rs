@@ -8,6 +8,7 @@ mod bench;
 mod beside;
 mod bill;
 mod chip;
+mod drift;
 mod import;
 mod jumpers;
 mod log;
@@ -43,11 +44,12 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 8] =
-    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware"];
+const SINGLES: [&str; 9] =
+    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 9] = [
+const LISTS: [&str; 10] = [
+    "array",
     "resistor",
     "capacitor",
     "source",
@@ -170,6 +172,8 @@ impl<'a> Reading<'a, '_> {
         let mut firmware = self.firmware(&root);
         self.fit_chip(&root, supply.as_ref(), firmware.as_mut());
         self.bill(&root);
+        let in_use = self.in_use(&root);
+        let arrays = self.arrays(&root);
         let mut parts = self.netlist(&root, supply.as_ref());
         parts.resistors.extend(self.resistors(&root));
         parts.capacitors.extend(self.capacitors(&root));
@@ -185,6 +189,9 @@ impl<'a> Reading<'a, '_> {
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
         }
+        if self.log.clean() {
+            self.check_arrays(&root, &arrays, &parts.resistors);
+        }
         if self.log.clean() && channels.is_empty() {
             let do_next = "add a `[[channel]]` for each pin that the probe reads";
             self.log.add(0, "the board has no channel, so nothing would be read", do_next);
@@ -198,6 +205,8 @@ impl<'a> Reading<'a, '_> {
             chip,
             nets: std::mem::take(&mut self.names.nets),
             supply: supply?,
+            in_use: in_use?,
+            arrays,
             resistors: parts.resistors,
             capacitors: parts.capacitors,
             sources: parts.sources,

@@ -30,6 +30,7 @@ pub(super) struct Names {
     pub(super) joined: Vec<bool>,
     /// Who uses a pin.
     pins: HashMap<String, String>,
+    pub(super) arrays: Vec<String>,
     pub(super) resistors: Vec<String>,
     pub(super) switches: Vec<String>,
     pub(super) jumpers: Vec<KnownJumper>,

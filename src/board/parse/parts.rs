@@ -16,7 +16,7 @@ const ASSUMED_ON: (Ohms, Ohms) = (Ohms(0.5), Ohms(1.5));
 
 impl<'a> Reading<'a, '_> {
     pub(super) fn resistors(&mut self, root: &Fields<'a>) -> Vec<Resistor> {
-        let keys = ["id", "between", "value", "tolerance"];
+        let keys = ["id", "between", "value", "tolerance", "tempco", "ageing", "array"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "resistor") {
             let (part, id) = self.part(table, "resistor", "\"R1\"", &keys);
@@ -24,10 +24,11 @@ impl<'a> Reading<'a, '_> {
             let between = self.names.pair(&mut self.log, &part, "between");
             let given = self.given(&part, id.as_deref(), "\"2k2\"", true);
             let (ohms, tolerance) = given.unwrap_or_default();
-            if let (Some(id), Some(between), Some(ohms), Some(tolerance)) =
-                (id, between, ohms, tolerance)
+            let drift = self.drift(&part);
+            if let (Some(id), Some(between), Some(ohms), Some(tolerance), Some(drift)) =
+                (id, between, ohms, tolerance, drift)
             {
-                found.push(Resistor { id, between, ohms, tolerance });
+                found.push(Resistor { id, between, ohms, tolerance, drift });
             }
         }
         found

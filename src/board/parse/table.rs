@@ -73,6 +73,18 @@ impl<'a> Fields<'a> {
         self.table.get(key)
     }
 
+    /// A key that may be left out: `Some(None)` when it is, `None` when what is there is wrong.
+    pub(super) fn optional<T>(
+        &self,
+        key: &str,
+        read: impl FnOnce(&str) -> Option<T>,
+    ) -> Option<Option<T>> {
+        match self.get(key) {
+            None => Some(None),
+            Some(_) => read(key).map(Some),
+        }
+    }
+
     /// The value of a key that must be there.
     pub(super) fn need(&self, log: &mut Log<'_>, key: &str, like: &str) -> Option<Value<'a>> {
         let value = self.get(key);

@@ -1,0 +1,91 @@
+//! Temperatures, ageing and resistor arrays.
+
+use super::super::{Array, Drift, InUse, Resistor};
+use super::Reading;
+use super::names::Names;
+use super::table::{Fields, tables};
+use crate::units::{self, Allow, Celsius, Ratio};
+
+const TEMPCO: &str = "\"100ppm/K\"";
+
+impl<'a> Reading<'a, '_> {
+    /// `[use]`; the table and each of its keys may be left out.
+    pub(super) fn in_use(&mut self, root: &Fields<'a>) -> Option<InUse> {
+        if root.get("use").is_none() {
+            return Some(InUse::default());
+        }
+        let keys = ["temperature", "bench_temperature", "tempco", "ageing", "contact"];
+        let part = self.single(root, "use", &keys)?;
+        let log = &mut self.log;
+        let temperature =
+            part.optional("temperature", |k| part.measured(log, k, "\"-10..60\"", Celsius::range))?;
+        let bench = part.optional("bench_temperature", |k| {
+            part.measured(log, k, "\"15..35\"", Celsius::range)
+        })?;
+        let tempco = part.optional("tempco", |k| part.measured(log, k, TEMPCO, units::tempco))?;
+        let ageing = part.optional("ageing", |k| part.share(log, k, "\"0.5%\""))?;
+        let contact =
+            part.optional("contact", |k| part.quantity(log, k, "\"0.1R\"", Allow::NonNegative))?;
+        Some(InUse { temperature, bench, tempco, ageing, contact })
+    }
+
+    /// What a resistor says of temperature, time and its array.
+    pub(super) fn drift(&mut self, part: &Fields<'a>) -> Option<Drift> {
+        let log = &mut self.log;
+        let tempco = part.optional("tempco", |k| part.measured(log, k, TEMPCO, units::tempco));
+        let ageing = part.optional("ageing", |k| part.share(log, k, "\"0.5%\""));
+        let array = part.optional("array", |k| {
+            let name = part.text(log, k, "\"RN1\"")?;
+            let found = Names::indices(log, &[name], &self.names.arrays, "array", &part.name)?;
+            found.first().copied()
+        });
+        Some(Drift { tempco: tempco?, ageing: ageing?, array: array? })
+    }
+
+    pub(super) fn arrays(&mut self, root: &Fields<'a>) -> Vec<Array> {
+        let mut found = Vec::new();
+        for table in tables(&mut self.log, root, "array") {
+            let (part, id) = self.part(table, "array", "\"RN1\"", &["id", "ratio", "tracking"]);
+            self.names.arrays.extend(id.clone());
+            let ratio = part.share(&mut self.log, "ratio", "\"0.1%\"");
+            let tracking = part.optional("tracking", |k| {
+                let both = part.measured(&mut self.log, k, "\"5ppm/K\"", units::tempco)?;
+                Some(Ratio(both.1.0.max(-both.0.0)))
+            });
+            if let (Some(id), Some(ratio), Some(tracking)) = (id, ratio, tracking) {
+                found.push(Array { id, ratio, tracking });
+            }
+        }
+        found
+    }
+
+    /// Resistors of one array are made alike, and an array has at least two.
+    pub(super) fn check_arrays(
+        &mut self,
+        root: &Fields<'a>,
+        arrays: &[Array],
+        resistors: &[Resistor],
+    ) {
+        for (a, table) in tables(&mut self.log, root, "array").into_iter().enumerate() {
+            let Some(array) = arrays.get(a) else { return };
+            let mut members = resistors.iter().filter(|r| r.drift.array == Some(a));
+            let (Some(first), Some(second)) = (members.next(), members.next()) else {
+                let what = format!("{} has fewer than two resistors", array.id);
+                let do_next = format!("write `array = \"{}\"` in each resistor of it", array.id);
+                self.log.add(table.at, what, do_next);
+                continue;
+            };
+            let differs = |r: &&Resistor| {
+                let (a, b) = (first.drift, r.drift);
+                r.tolerance != first.tolerance || a.tempco != b.tempco || a.ageing != b.ageing
+            };
+            if let Some(odd) = std::iter::once(second).chain(members).find(differs) {
+                let what = format!(
+                    "{} and {} of {} differ in `tolerance`, `tempco` or `ageing`",
+                    first.id, odd.id, array.id
+                );
+                self.log.add(table.at, what, "give all resistors of an array the same");
+            }
+        }
+    }
+}
