@@ -19,6 +19,7 @@ mod parts;
 mod reads;
 mod reference;
 mod table;
+mod thresholds;
 
 use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
@@ -47,7 +48,7 @@ const SINGLES: [&str; 8] =
     ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 9] = [
+const LISTS: [&str; 10] = [
     "resistor",
     "capacitor",
     "source",
@@ -55,6 +56,7 @@ const LISTS: [&str; 9] = [
     "jumper",
     "channel",
     "options",
+    "thresholds",
     "load",
     "question",
 ];
@@ -178,6 +180,7 @@ impl<'a> Reading<'a, '_> {
         let jumpers = self.jumpers(&root);
         let channels = self.channels(&root, &parts.capacitors);
         let options = self.options(&root);
+        let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
         let delivery = self.delivery(&root);
@@ -207,6 +210,7 @@ impl<'a> Reading<'a, '_> {
             options,
             loads,
             firmware: firmware?,
+            thresholds,
             delivery: delivery?,
             questions,
         })
