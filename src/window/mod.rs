@@ -13,6 +13,7 @@ mod ohms;
 mod problem;
 pub mod settle;
 mod shorts;
+mod thresholds;
 
 pub use converter::{converter_error, whole_scale};
 pub use expect::{
@@ -20,6 +21,7 @@ pub use expect::{
     design_spread, expect, expect_closed, level_of,
 };
 pub use problem::WindowProblem;
+pub use thresholds::{Check, Finding, FindingKind, Grade, Mismatch, PositionCheck, check};
 
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Circuit, Node, Parts};
@@ -153,19 +155,8 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
     problems.extend(shorts::shorts(board));
     let mut channels = Vec::new();
     for channel in 0..board.channels.len() {
-        let result = classes::drafts(board, channel)
-            .and_then(|drafts| match board.channels[channel].kind {
-                Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts),
-                Kind::Digital => classes::merge_levels(board, channel, drafts),
-            })
-            .map(|drafts| limits::classes(board, channel, &drafts))
-            .and_then(|classes| clear_of_steps(board, channel, classes));
-        match result {
-            Ok(classes) => channels.push(ChannelWindows {
-                channel,
-                set: board.options.iter().position(|s| s.channels.contains(&channel)),
-                classes,
-            }),
+        match of_channel(board, channel) {
+            Ok(found) => channels.push(found),
             Err(found) => problems.extend(found),
         }
     }
@@ -233,6 +224,20 @@ fn clear_of_steps(
         })
         .collect();
     if problems.is_empty() { Ok(classes) } else { Err(problems) }
+}
+
+/// The windows of one channel.
+fn of_channel(board: &Board, channel: usize) -> Result<ChannelWindows, Vec<WindowProblem>> {
+    let drafts = classes::drafts(board, channel)?;
+    let drafts = match board.channels[channel].kind {
+        Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts)?,
+        Kind::Digital => classes::merge_levels(board, channel, drafts)?,
+    };
+    Ok(ChannelWindows {
+        channel,
+        set: board.options.iter().position(|s| s.channels.contains(&channel)),
+        classes: clear_of_steps(board, channel, limits::classes(board, channel, &drafts))?,
+    })
 }
 
 /// Options of one set that no channel of the set tells apart.

@@ -13,12 +13,8 @@ const LARGEST: f64 = 1e6;
 
 const CODES: &str = "[128, 384, 640, 896]";
 const WINDOW: &str = "{ option = \"herbs\", low = 669, high = 889 }";
-const OPERATORS: &[(&str, Compare)] = &[
-    ("<", Compare::Below),
-    ("<=", Compare::UpTo),
-    (">=", Compare::Below),
-    (">", Compare::UpTo),
-];
+const OPERATORS: &[(&str, Compare)] =
+    &[("<", Compare::Below), ("<=", Compare::UpTo), (">=", Compare::Below), (">", Compare::UpTo)];
 
 impl<'a> Reading<'a> {
     pub(super) fn thresholds(
@@ -27,8 +23,7 @@ impl<'a> Reading<'a> {
         channels: &[Channel],
         sets: &[OptionSet],
     ) -> Vec<Decoding> {
-        let keys =
-            ["channel", "codes", "compare", "options", "windows", "set", "bits", "low"];
+        let keys = ["channel", "codes", "compare", "options", "windows", "set", "bits", "low"];
         let mut found: Vec<Decoding> = Vec::new();
         for table in tables(&mut self.log, root, "thresholds") {
             let of = ["channel", "set"].iter().find_map(|k| table.it.get(*k)?.get_ref().as_str());
@@ -116,7 +111,8 @@ impl<'a> Reading<'a> {
 
     fn code_windows(&mut self, part: &Fields<'a>) -> Option<Vec<CodeWindow>> {
         let mut found = Vec::new();
-        let length = part.get("windows").and_then(|v| v.get_ref().as_array()).map_or(0, |l| l.len());
+        let length =
+            part.get("windows").and_then(|v| v.get_ref().as_array()).map_or(0, |l| l.len());
         if length == 0 || length > MOST {
             let what = format!("`windows` of {} is no list of 1 to {MOST}", part.name);
             self.log.add(part.at, what, format!("write `windows = [{WINDOW}]`"));

@@ -1,0 +1,1 @@
+//! `check-thresholds` and `c-header` as a maker or a script runs them.
