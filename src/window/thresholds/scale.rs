@@ -47,19 +47,20 @@ pub(super) fn findings(
     }
     let own = board.chip.scale;
     let other = if own > full { full } else { full + 1.0 };
-    let Some((own_rms, other_rms, worst)) = residuals(windows, said, zones, other / own) else {
-        return Vec::new();
-    };
-    if worst > ROUNDING || other_rms >= CLEARLY * own_rms {
+    let borders = borders(windows, said, zones);
+    let off = |ratio: f64| borders.iter().map(move |b| (b.at - b.middle * ratio).abs());
+    let (own_rms, other_rms) = (rms(off(1.0)), rms(off(other / own)));
+    let worst = off(other / own).fold(0.0, f64::max);
+    if borders.is_empty() || worst > ROUNDING || other_rms >= CLEARLY * own_rms {
         return Vec::new();
     }
-    let corrected = zones::mapped(said, |n| (n * own / other).round());
+    let corrected = zones::mapped(said, |n| {
+        let border = borders.iter().find(|b| b.stated == Some(n));
+        border.map_or(n * own / other, |b| b.middle).round()
+    });
     let Ok(better) = zones::of(board, windows, &corrected) else { return Vec::new() };
     let better = analog::check(board, windows, &better).positions;
-    if !differs(positions, &better) {
-        return Vec::new();
-    }
-    let worst = positions.iter().map(|p| p.grade).max().unwrap_or(Grade::Marginal);
+    let Some(grade) = gained(positions, &better) else { return Vec::new() };
     let what = format!(
         "the thresholds fit code = {other} * Vin / Vref (off by {other_rms:.2} codes, root mean \
          square), but the {} gives {own} * Vin / Vref (off by {own_rms:.2})",
@@ -67,55 +68,59 @@ pub(super) fn findings(
     );
     let list: Vec<String> = zones::numbers(&corrected).iter().map(f64::to_string).collect();
     let change = format!("with {own} in place of {other} they are {}", list.join(", "));
-    vec![finding(worst.max(Grade::Marginal), what, change)]
+    vec![finding(grade, what, change)]
 }
 
-/// Root mean squares of the distances of the thresholds from the middle between the nominal codes
-/// of their neighbours, on this chip's scale and on one that is `ratio` of it; and the largest
-/// distance on the latter.
-fn residuals(
-    windows: &ChannelWindows,
-    said: &Decoding,
-    zones: &Zones,
-    ratio: f64,
-) -> Option<(f64, f64, f64)> {
-    let thresholds = zones::numbers(said);
-    let touching = matches!(said, Decoding::Thresholds { .. });
+/// Root mean square; 0 of nothing.
+fn rms(all: impl Iterator<Item = f64>) -> f64 {
+    let (sum, count) = all.fold((0.0, 0.0), |(sum, n), x| (sum + x * x, n + 1.0));
+    if count > 0.0 { (sum / count).sqrt() } else { 0.0 }
+}
+
+/// Where the firmware goes over from one option to the next.
+struct Border {
+    /// The threshold, or the middle of the gap.
+    at: f64,
+    /// The number of the statement that it is, where the ranges meet.
+    stated: Option<f64>,
+    /// Middle between the nominal codes of the two neighbours.
+    middle: f64,
+}
+
+fn borders(windows: &ChannelWindows, said: &Decoding, zones: &Zones) -> Vec<Border> {
+    let thresholds = match said {
+        Decoding::Thresholds { .. } => zones::numbers(said),
+        _ => Vec::new(),
+    };
     let taken: Vec<_> = zones.zones.iter().filter(|z| z.label.is_some()).collect();
-    let mut own = Vec::new();
-    let mut other = Vec::new();
-    for pair in taken.windows(2) {
+    let border = |pair: &[&zones::Zone]| {
         let (below, above) = (pair[0], pair[1]);
         let meet = u32::from(below.high) + 1 == u32::from(above.low);
+        let ends = |t: f64| zones::compare(said).last_below(t) == i64::from(below.high);
         // Where two ranges meet the number itself is known, fraction and all.
-        let stated = thresholds.iter().copied().find(|&t| {
-            touching && meet && zones::compare(said).last_below(t) == i64::from(below.high)
-        });
+        let stated = thresholds.iter().copied().find(|&t| meet && ends(t));
         let at = stated.unwrap_or(f64::midpoint(f64::from(below.high), f64::from(above.low)));
         let nominal = |label: Option<usize>| {
             let classes = label.map(|l| zones.labels[l].classes.as_slice()).unwrap_or_default();
             classes.iter().map(|&c| windows.classes[c].code)
         };
-        let from = nominal(below.label).filter(|&c| c <= at).max_by(f64::total_cmp);
-        let to = nominal(above.label).filter(|&c| c >= at).min_by(f64::total_cmp);
-        if let (Some(from), Some(to)) = (from, to) {
-            let middle = f64::midpoint(from, to);
-            own.push(at - middle);
-            other.push(at - middle * ratio);
-        }
-    }
-    let rms = |d: &[f64]| (d.iter().map(|x| x * x).sum::<f64>() / d.len() as f64).sqrt();
-    let worst = other.iter().map(|d| d.abs()).max_by(f64::total_cmp)?;
-    Some((rms(&own), rms(&other), worst))
+        let from = nominal(below.label).filter(|&c| c <= at).max_by(f64::total_cmp)?;
+        let to = nominal(above.label).filter(|&c| c >= at).min_by(f64::total_cmp)?;
+        Some(Border { at, stated, middle: f64::midpoint(from, to) })
+    };
+    taken.windows(2).filter_map(border).collect()
 }
 
-/// Whether a position is read right only with the corrected thresholds, or the smallest margin of
-/// the channel grows by [`WORTH`].
-fn differs(now: &[PositionCheck], then: &[PositionCheck]) -> bool {
+/// What the corrected thresholds gain, if it is worth telling: a position that is read right only
+/// with them, or a smallest margin of the channel that grows by [`WORTH`].
+fn gained(now: &[PositionCheck], then: &[PositionCheck]) -> Option<Grade> {
     let fails = |all: &[PositionCheck]| all.iter().filter(|p| p.grade == Grade::Fail).count();
     let smallest = |all: &[PositionCheck]| {
         all.iter().filter_map(|p| p.margin_code).min_by(f64::total_cmp).unwrap_or(0.0)
     };
     let (a, b) = (smallest(now), smallest(then));
-    fails(then) < fails(now) || (b > a && b - a >= WORTH * a.abs())
+    if fails(then) < fails(now) {
+        return Some(Grade::Fail);
+    }
+    (b > a && b - a >= WORTH * a.abs()).then_some(Grade::Marginal)
 }
