@@ -126,11 +126,18 @@ impl ChannelWindows {
     }
 
     /// The class that a setting belongs to, by its places; `None` when it stands for no option.
+    /// Of several the one that names most places: the others leave some of them open.
     pub fn class_of_setting(&self, setting: &Setting) -> Option<usize> {
-        let holds = |places: &[(usize, Place)]| {
+        let holds = |places: &&[(usize, Place)]| {
             places.iter().all(|&(jumper, place)| setting.0.get(jumper) == Some(&place))
         };
-        self.classes.iter().position(|c| holds(&c.places) || c.also.iter().any(|p| holds(p)))
+        let named = |class: &Class| {
+            let all = std::iter::once(&class.places).chain(&class.also).map(Vec::as_slice);
+            all.filter(holds).map(<[(usize, Place)]>::len).max()
+        };
+        let found = self.classes.iter().enumerate().filter_map(|(i, c)| Some((i, named(c)?)));
+        // The first of those that name as many.
+        found.rev().max_by_key(|&(_, places)| places).map(|(i, _)| i)
     }
 }
 
