@@ -43,7 +43,7 @@ fn pattern(windows: &Windows, set: usize, names: &SetNames, row: usize) -> Patte
             .filter(|c| c.rows.contains(&(set, row)))
             .filter_map(|c| match c.limits {
                 Limits::Level(level) => Some(level),
-                Limits::Codes { .. } => None,
+                _ => None,
             })
             .collect();
         // A row that leaves a level open reads with either.

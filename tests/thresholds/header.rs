@@ -66,7 +66,7 @@ fn pulled_down() -> String {
         .replace("{ name = \"0\", pins = [1, 2], joins = [\"GND\", \"PICK\"] },\n", "")
         .replace("{ J1 = \"0\", means = \"a\" },\n", "")
         + "[firmware]\ngap = \"60%\"\n"
-        + &resistor("RP", "PICK", "GND", "1M", "5%")
+        + &resistor("RP", "PICK", "GND", "100k", "5%")
 }
 
 /// Ten bits of which some rows leave some open, and many levels are no option.
@@ -77,7 +77,8 @@ fn ten_bits() -> String {
         + "when = [\n\
            { J0 = \"fitted\", J9 = \"open\", means = \"first\" },\n\
            { J0 = \"open\", J1 = \"fitted\", J9 = \"open\", means = \"second\" },\n\
-           { J5 = \"fitted\", J9 = \"fitted\", means = \"first\" },\n]\n"
+           { J2 = \"open\", J3 = \"open\", J4 = \"open\", J5 = \"open\", J6 = \"fitted\", \
+           J7 = \"fitted\", J8 = \"fitted\", J9 = \"fitted\", means = \"first\" },\n]\n"
 }
 
 fn boards() -> Vec<Board> {
@@ -121,7 +122,7 @@ fn asked(board: &Board, windows: &Windows, set: usize) -> Asked {
         // Every limit, and the codes beside it.
         let limits = windows.channels[c].classes.iter().flat_map(|class| match class.limits {
             strapwise::window::Limits::Codes { low, high } => [low, high],
-            strapwise::window::Limits::Level(_) => [0, 0],
+            _ => [0, 0],
         });
         let mut near: Vec<u16> =
             limits.flat_map(|l| [l.saturating_sub(1), l, (l + 1).min(full)]).collect();

@@ -96,7 +96,7 @@ fn position(board: &Board, windows: &ChannelWindows, zones: &Zones, class: usize
 fn limits(class: &Class) -> Option<(u16, u16)> {
     match class.limits {
         Limits::Codes { low, high } => Some((low, high)),
-        Limits::Level(_) => None,
+        _ => None,
     }
 }
 

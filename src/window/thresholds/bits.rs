@@ -62,7 +62,7 @@ fn wanted(levels: &[ChannelWindows], set: usize, row: usize) -> Wanted {
         let found: Vec<Level> = classes
             .filter_map(|c| match c.limits {
                 Limits::Level(level) => Some(level),
-                Limits::Codes { .. } => None,
+                _ => None,
             })
             .collect();
         if let [level] = found[..] {

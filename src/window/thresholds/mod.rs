@@ -178,13 +178,15 @@ pub fn check(board: &Board, decodings: &[Decoding]) -> Result<Check, Vec<Mismatc
                         Err(mismatch) => wrong.push(mismatch),
                     }
                 }
-                Some(Ok(found)) => levels.iter_mut().for_each(|l| l.push(found.clone())),
+                Some(Ok(found)) if board.channels[channel].kind == Kind::Digital => {
+                    levels.iter_mut().for_each(|l| l.push(found.clone()));
+                }
                 Some(Err(problems)) => {
                     levels = None;
                     let found = problems.iter().map(|p| circuit(board, channel, p));
                     check.findings.extend(found);
                 }
-                None => {}
+                Some(Ok(_)) | None => {}
             }
         }
         if let Some(levels) = levels.filter(|l| !l.is_empty()) {
