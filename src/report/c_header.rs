@@ -62,11 +62,14 @@ fn heading(board: &Board, names: &CNames) -> String {
         false => format!(" *\n * {}\n", comment(&board.about)),
     };
     format!(
-        "/* Options of {} revision {}, decoded from codes and levels.\n{about} *\n * Written by \
-         strapwise c-header from the board file with sha256\n * {}.\n * Change the board file, not \
-         this. Codes are those of the {}, code = {} * Vin / Vref,\n * with a supply of {}.\n * What no window holds is none: a wrong part \
-         does not become another option.\n */\n#ifndef {guard}\n#define {guard}\n\n#include \
-         <stdint.h>\n\n",
+        "/* Options of {} revision {}, decoded from codes and levels.\n\
+         {about} *\n\
+         \x20* Written by strapwise c-header from the board file with sha256\n\
+         \x20* {}.\n\
+         \x20* Change the board file, not this. Codes are those of the {},\n\
+         \x20* code = {} * Vin / Vref, at {}. What no window holds is none: a wrong part\n\
+         \x20* does not become another option.\n \
+         */\n#ifndef {guard}\n#define {guard}\n\n#include <stdint.h>\n\n",
         comment(&board.name),
         comment(&board.revision),
         comment(&board.sha256),
@@ -83,7 +86,12 @@ fn comment(text: &str) -> String {
         .chars()
         .map(|c| if c.is_alphanumeric() || (c.is_ascii() && !c.is_control()) { c } else { '.' })
         .collect();
-    kept.replace('\\', "/").replace("*/", "* /").replace("/*", "/ *").replace("??", "? ?")
+    let mut kept = kept.replace('\\', "/").replace("*/", "* /").replace("/*", "/ *");
+    // Of three in a row two are left by one go.
+    while kept.contains("??") {
+        kept = kept.replace("??", "? ?");
+    }
+    kept
 }
 
 /// What a header without shunt gives.

@@ -56,7 +56,7 @@ fn awkward() -> String {
         .replace("name = \"ladder\"", "name = \"int\"")
         .replace("\"which\"", "\"return\"\nlabel = \"a /* b */ \\\\\"")
         .replace("\"PICK\"", "\"double\"")
-        .replace("revision = \"A\"", "revision = \"??/ \\\\\"")
+        .replace("revision = \"A\"", "revision = \"??/ \\\\\"\nabout = \"ends in a question???/\"")
 }
 
 /// A tap of a ladder with a pull-down, and no position for a header without shunt: what it reads

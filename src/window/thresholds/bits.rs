@@ -270,8 +270,7 @@ fn remedy(
         (p.place.as_str(), p.option.as_str(), p.reads.join(" or "))
     });
     let what = format!("{place} means {option}, but the firmware reads {reads}");
-    let change = "put the bits in the order of their weights, and the options in the order of their \
-                  numbers";
+    let change = "put the bits in the order of their weights, the options in that of their numbers";
     finding(FindingKind::Threshold, what, change.into())
 }
 
