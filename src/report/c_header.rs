@@ -67,15 +67,16 @@ fn heading(board: &Board, names: &CNames) -> String {
          \x20* Written by strapwise c-header from the board file with sha256\n\
          \x20* {}.\n\
          \x20* Change the board file, not this. Codes are those of the {},\n\
-         \x20* code = {} * Vin / Vref, at {}. What no window holds is none: a wrong part\n\
-         \x20* does not become another option.\n \
+         \x20* code = {} * Vin / Vref, Vref = {} ({}). What no window holds is\n\
+         \x20* none: a wrong part does not become another option.\n \
          */\n#ifndef {guard}\n#define {guard}\n\n#include <stdint.h>\n\n",
         comment(&board.name),
         comment(&board.revision),
         comment(&board.sha256),
         comment(&chip.part),
         chip.scale,
-        comment(&board.supply.volts.to_string()),
+        comment(&board.reference().to_string()),
+        board.firmware.reference.word(),
         guard = names.guard,
     )
 }

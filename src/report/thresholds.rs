@@ -130,7 +130,9 @@ fn narrow(board: &Board, positions: &[PositionCheck], levels: bool) -> Table {
 }
 
 fn millivolts(board: &Board, p: &PositionCheck) -> Cell {
-    let lsb = adc::lsb(board.supply.volts, &board.chip).0;
+    // Input levels are shares of the supply, whatever the converter refers to.
+    let full = if p.channel.is_some() { board.reference() } else { board.supply.volts };
+    let lsb = adc::lsb(full, &board.chip).0;
     Cell::number(p.margin_code.map(|codes| 1000.0 * codes * lsb), 0)
 }
 

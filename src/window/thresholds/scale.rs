@@ -47,7 +47,7 @@ pub(super) fn findings(
     }
     let own = board.chip.scale;
     let other = if own > full { full } else { full + 1.0 };
-    let borders = borders(windows, said, zones);
+    let borders = borders(board, windows, said, zones);
     let off = |ratio: f64| borders.iter().map(move |b| (b.at - b.middle * ratio).abs());
     let (own_rms, other_rms) = (rms(off(1.0)), rms(off(other / own)));
     let worst = off(other / own).fold(0.0, f64::max);
@@ -87,7 +87,7 @@ struct Border {
     middle: f64,
 }
 
-fn borders(windows: &ChannelWindows, said: &Decoding, zones: &Zones) -> Vec<Border> {
+fn borders(board: &Board, windows: &ChannelWindows, said: &Decoding, zones: &Zones) -> Vec<Border> {
     let thresholds = match said {
         Decoding::Thresholds { .. } => zones::numbers(said),
         _ => Vec::new(),
@@ -102,7 +102,8 @@ fn borders(windows: &ChannelWindows, said: &Decoding, zones: &Zones) -> Vec<Bord
         let at = stated.unwrap_or(f64::midpoint(f64::from(below.high), f64::from(above.low)));
         let nominal = |label: Option<usize>| {
             let classes = label.map(|l| zones.labels[l].classes.as_slice()).unwrap_or_default();
-            classes.iter().map(|&c| windows.classes[c].code)
+            // Beyond the reference every voltage gives the same code.
+            classes.iter().map(|&c| windows.classes[c].code).filter(|&c| c <= board.chip.scale)
         };
         let from = nominal(below.label).filter(|&c| c <= at).max_by(f64::total_cmp)?;
         let to = nominal(above.label).filter(|&c| c >= at).min_by(f64::total_cmp)?;
