@@ -1,10 +1,14 @@
 //! Arguments and wiring. The one door to `clap`.
 
 mod bench;
+mod c_header;
+mod check_thresholds;
 mod demo;
 mod failure;
+mod own_header;
 mod read;
 mod spread;
+mod statements;
 mod windows;
 
 use crate::board::{self, Board};
@@ -36,6 +40,10 @@ enum Command {
     Demo(demo::Options),
     /// Print the windows of a board: what each position reads as, and with how much margin
     Windows(windows::Options),
+    /// Hold the thresholds of the product's firmware against the circuit, position by position
+    CheckThresholds(check_thresholds::Options),
+    /// Write the C header with which the product's firmware decodes its options
+    CHeader(c_header::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
@@ -71,6 +79,8 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
+        Command::CheckThresholds(options) => check_thresholds::run(&options),
+        Command::CHeader(options) => c_header::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
     };
