@@ -6,6 +6,7 @@ pub mod chip;
 pub mod ids;
 mod parse;
 mod problem;
+pub mod template;
 
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
