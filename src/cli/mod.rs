@@ -2,6 +2,7 @@
 
 mod bench;
 mod demo;
+mod design;
 mod failure;
 mod read;
 mod windows;
@@ -35,6 +36,8 @@ enum Command {
     Demo(demo::Options),
     /// Print the windows of a board: what each position reads as, and with how much margin
     Windows(windows::Options),
+    /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
+    Design(Box<design::Options>),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
@@ -70,6 +73,7 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
+        Command::Design(options) => design::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
     };
@@ -87,16 +91,22 @@ const LARGEST_FILE: u64 = 1 << 20;
 
 /// Reads and checks a board file.
 fn load(path: &Path) -> Result<Arc<Board>, Failure> {
+    let bytes = read_bytes(path, "a board file")?;
+    let name = path.display().to_string();
+    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+}
+
+/// Reads a small file; `kind` is what messages call it.
+fn read_bytes(path: &Path, kind: &str) -> Result<Vec<u8>, Failure> {
     let name = path.display().to_string();
     let size = std::fs::metadata(path)
-        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of a board file")))?
+        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of {kind}")))?
         .len();
     if size > LARGEST_FILE {
-        let what = format!("{name} is {size} bytes long, a board file at most {LARGEST_FILE}");
+        let what = format!("{name} is {size} bytes long, {kind} at most {LARGEST_FILE}");
         return Err(Failure::input(what));
     }
-    let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
-    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+    std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))
 }
 
 /// A netlist or bill of materials larger than this is none.

@@ -6,6 +6,7 @@
 pub mod adc;
 mod classes;
 mod converter;
+pub mod design;
 mod expect;
 mod limits;
 pub mod notes;

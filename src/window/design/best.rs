@@ -1,0 +1,100 @@
+//! The best sets found so far.
+
+use std::cmp::Ordering;
+
+/// Margins within one such step, in codes, are a tie.
+const STEP: f64 = 0.1;
+
+/// A set of values in the order of the search.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Set {
+    pub ohms: Vec<f64>,
+    pub pull: Option<f64>,
+    pub margin: f64,
+    pub different: usize,
+}
+
+impl Set {
+    pub fn new(ohms: &[f64], pull: Option<f64>, margin: f64) -> Set {
+        let mut values: Vec<f64> = ohms.iter().copied().chain(pull).collect();
+        values.sort_by(f64::total_cmp);
+        values.dedup();
+        Set { ohms: ohms.to_vec(), pull, margin, different: values.len() }
+    }
+
+    fn step(&self) -> f64 {
+        (self.margin / STEP).round()
+    }
+
+    /// Better first: margin by steps, fewer different values, margin, then the larger values,
+    /// which draw less; never equal for different sets.
+    fn order(&self, other: &Set) -> Ordering {
+        let total = |s: &Set| s.ohms.iter().chain(&s.pull).sum::<f64>();
+        let values = |s: &Set| s.ohms.iter().chain(&s.pull).copied().collect::<Vec<f64>>();
+        other
+            .step()
+            .total_cmp(&self.step())
+            .then(self.different.cmp(&other.different))
+            .then(other.margin.total_cmp(&self.margin))
+            .then(total(other).total_cmp(&total(self)))
+            .then_with(|| {
+                let (a, b) = (values(self), values(other));
+                a.iter()
+                    .zip(&b)
+                    .map(|(a, b)| a.total_cmp(b))
+                    .find(|o| o.is_ne())
+                    .unwrap_or(Ordering::Equal)
+            })
+    }
+}
+
+/// The best few sets, best first. Only margins above zero count.
+#[derive(Clone, Debug)]
+pub(super) struct Best {
+    most: usize,
+    sets: Vec<Set>,
+    /// Sets below this margin are not looked for.
+    floor: f64,
+}
+
+impl Best {
+    pub fn new(most: usize) -> Best {
+        Best { most, sets: Vec::new(), floor: 0.0 }
+    }
+
+    pub fn is_full(&self) -> bool {
+        self.sets.len() >= self.most
+    }
+
+    /// Looks for nothing below this margin for now.
+    pub fn aim(&mut self, floor: f64) {
+        self.floor = floor.max(0.0);
+    }
+
+    /// The margin that a set needs to enter; a tie may still enter by fewer values.
+    pub fn need(&self) -> f64 {
+        match self.sets.last() {
+            Some(last) if self.is_full() => self.floor.max((last.step() - 0.5) * STEP),
+            _ => self.floor,
+        }
+    }
+
+    /// Takes a set if it is good enough; whether the need has risen.
+    pub fn offer(&mut self, set: Set) -> bool {
+        if !(set.margin > 0.0 && set.margin >= self.floor) {
+            return false;
+        }
+        let at = self.sets.partition_point(|s| s.order(&set).is_lt());
+        if at >= self.most || self.sets.get(at).is_some_and(|s| s.order(&set).is_eq()) {
+            return false;
+        }
+        let need = self.need();
+        self.sets.insert(at, set);
+        self.sets.truncate(self.most);
+        self.need() > need
+    }
+
+    pub fn into_sets(self) -> Vec<Set> {
+        self.sets
+    }
+}
