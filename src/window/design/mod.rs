@@ -13,6 +13,7 @@ mod beam;
 mod best;
 mod chain;
 mod ladder;
+mod levels;
 mod rules;
 mod weighted;
 
