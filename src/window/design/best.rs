@@ -73,10 +73,18 @@ impl Best {
 
     /// The margin that a set needs to enter; a tie may still enter by fewer values.
     pub fn need(&self) -> f64 {
-        match self.sets.last() {
-            Some(last) if self.is_full() => self.floor.max((last.step() - 0.5) * STEP),
-            _ => self.floor,
-        }
+        self.worst().map_or(self.floor, |worst| self.floor.max(worst))
+    }
+
+    /// Whether the list is full of sets from the floor up, so that a whole search from there has
+    /// found all that belong into it.
+    pub fn is_settled(&self) -> bool {
+        self.worst().is_some_and(|worst| worst >= self.floor)
+    }
+
+    /// Lower end of the step of the last set of a full list.
+    fn worst(&self) -> Option<f64> {
+        self.sets.last().filter(|_| self.is_full()).map(|last| (last.step() - 0.5) * STEP)
     }
 
     /// Takes a set if it is good enough; whether the need has risen.

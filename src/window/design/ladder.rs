@@ -62,7 +62,7 @@ pub(super) fn search(
                 return (most, How::Beam);
             }
         }
-        if best.is_full() || shortfall >= found {
+        if best.is_settled() || shortfall >= found {
             break;
         }
         shortfall *= 2.0;

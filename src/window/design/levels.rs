@@ -189,22 +189,40 @@ impl<'a> Levels<'a> {
         y
     }
 
-    /// What can be said of a partial network: `ohms` chosen, the largest first, the sums of their
-    /// conductances, and how many resistors, none larger, are still to come.
-    pub fn judge(&self, ohms: &[f64], sums: &[f64], left: usize) -> Verdict {
+    /// What can be said of a partial network: `ohms` chosen, the largest first, the sums of the
+    /// conductances `before` the last was added and now, and how many resistors, none larger, are
+    /// still to come.
+    pub fn judge(&self, ohms: &[f64], before: &[f64], sums: &[f64], left: usize) -> Verdict {
         match self.scale {
-            Scale::Pull(_, pull) => self.judge_pull(ohms, sums, left, pull.unwrap_or(1.0)),
-            Scale::Whole => self.judge_whole(ohms, sums, left),
+            Scale::Pull(_, pull) => {
+                self.judge_pull(ohms, [before, sums], left, pull.unwrap_or(1.0))
+            }
+            Scale::Whole => self.judge_whole(ohms, [before, sums], left),
         }
     }
 
-    fn judge_pull(&self, ohms: &[f64], sums: &[f64], left: usize, pull: f64) -> Verdict {
+    /// Whether neighbouring sums keep their distance, each in units of `unit`, alone and with
+    /// `more` (in `y`) added; whole at least `whole`. The largest sums are looked at first.
+    fn apart(&self, sums: &[f64], unit: f64, more: f64, whole: f64) -> bool {
+        let pair = |p: &[f64], more: f64| {
+            self.gap(p[0] / unit + more, p[1] / unit + more, whole) >= self.aim
+        };
+        sums.windows(2).rev().all(|p| pair(p, more)) && sums.windows(2).all(|p| pair(p, 0.0))
+    }
+
+    fn judge_pull(
+        &self,
+        ohms: &[f64],
+        [before, sums]: [&[f64]; 2],
+        left: usize,
+        pull: f64,
+    ) -> Verdict {
         let y = |siemens: f64| siemens * pull;
         let sum = y(sums.last().copied().unwrap_or(0.0));
         let last = ohms.last().map_or(0.0, |r| y(1.0 / r));
         let mut rest = 0.0;
         if left > 0 {
-            rest = left as f64 * last;
+            rest = f64::max(left as f64 * last, self.whole.0 - sum);
             let mut smallest = 0.0;
             for chosen in 0..=ohms.len() {
                 let together = self.spans.get(left + chosen).copied().unwrap_or(0.0);
@@ -212,27 +230,25 @@ impl<'a> Levels<'a> {
                 smallest += ohms.get(chosen).map_or(0.0, |r| y(1.0 / r));
             }
         }
-        if (sum + rest) > self.whole.1 {
+        // More conductance still only crowds the sums of the others further.
+        if sum + rest > self.whole.1 || !self.apart(before, 1.0 / pull, last + rest, self.whole.0) {
             return Verdict::TooHeavy;
         }
-        if left == 0 && sum < self.whole.0 {
-            return Verdict::TooLight;
+        let enough = left > 0 || sum >= self.whole.0;
+        match enough && self.apart(sums, 1.0 / pull, rest, self.whole.0) {
+            true => Verdict::Possible,
+            false => Verdict::TooLight,
         }
-        let rest = if left > 0 { rest.max(self.whole.0 - sum) } else { 0.0 };
-        let apart = |pair: &[f64]| {
-            let (low, high) = (y(pair[0]), y(pair[1]));
-            self.gap(low + rest, high + rest, self.whole.0) >= self.aim
-                && self.gap(low, high, self.whole.0) >= self.aim
-        };
-        if sums.windows(2).all(apart) { Verdict::Possible } else { Verdict::TooLight }
     }
 
-    fn judge_whole(&self, ohms: &[f64], sums: &[f64], left: usize) -> Verdict {
+    fn judge_whole(&self, ohms: &[f64], [before, sums]: [&[f64]; 2], left: usize) -> Verdict {
+        let Rules { least, source, .. } = *self.rules;
+        let slack = 1.0 + 1e-9;
         let sum = sums.last().copied().unwrap_or(0.0);
         let last = ohms.last().map_or(0.0, |r| 1.0 / r);
         let mut rest = 0.0;
         if left > 0 {
-            rest = left as f64 * last;
+            rest = f64::max(left as f64 * last, 1.0 / source / slack - sum);
             let mut smallest = 0.0;
             for chosen in 0..=ohms.len() {
                 if let Some(&span) = self.spans.get(left + chosen).filter(|&&s| s < 1.0) {
@@ -241,29 +257,15 @@ impl<'a> Levels<'a> {
                 smallest += ohms.get(chosen).map_or(0.0, |r| 1.0 / r);
             }
         }
-        let Rules { least, source, .. } = *self.rules;
-        let slack = 1.0 + 1e-9;
-        let first = ohms.first().map_or(0.0, |r| 1.0 / r);
-        let by_first = self.spans.get(1).map_or(f64::INFINITY, |&s| first / s);
-        let by_current = 1.0 / (least * self.half * (1.0 - self.half));
-        if sum + rest > by_current * slack {
+        let whole = sum + rest;
+        let most = 1.0 / (least * self.half * (1.0 - self.half));
+        if whole > most * slack || !self.apart(before, whole, (last + rest) / whole, 1.0) {
             return Verdict::TooHeavy;
         }
-        if sum + rest > by_first * slack {
-            // Only a larger share of the first resistor helps; nothing does for the first itself.
-            return if ohms.len() > 1 { Verdict::TooHeavy } else { Verdict::TooLight };
+        let enough = left > 0 || sum * slack >= 1.0 / source;
+        match enough && self.apart(sums, whole, rest / whole, 1.0) {
+            true => Verdict::Possible,
+            false => Verdict::TooLight,
         }
-        if left == 0 && sum * slack < 1.0 / source {
-            return Verdict::TooLight;
-        }
-        let rest = if left > 0 { rest.max(1.0 / source / slack - sum) } else { 0.0 };
-        let whole = sum + rest;
-        let apart = |pair: &[f64]| {
-            let (low, high) = (pair[0] / whole, pair[1] / whole);
-            let shift = rest / whole;
-            self.gap(low, high, 1.0) >= self.aim
-                && self.gap(low + shift, high + shift, 1.0) >= self.aim
-        };
-        if sums.windows(2).all(apart) { Verdict::Possible } else { Verdict::TooLight }
     }
 }

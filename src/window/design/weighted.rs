@@ -12,7 +12,11 @@ use crate::units::Ohms;
 /// are found.
 const FIRST_SHORTFALL: f64 = 1.0;
 /// Ratios between neighbouring resistors that a beam starts from.
-const BEAM_RATIOS: [f64; 5] = [1.7, 1.8, 1.9, 2.0, 2.1];
+const BEAM_RATIOS: [f64; 7] = [1.3, 1.5, 1.7, 1.8, 1.9, 2.0, 2.1];
+/// Largest resistors that a beam starts from.
+const BEAM_SIZES: usize = 100;
+/// Pulls that a beam starts from.
+const BEAM_PULLS: usize = 12;
 
 /// A network whose resistors are to be chosen: shunts to a rail against one pull, or three-pin.
 #[derive(Clone, Copy)]
@@ -43,38 +47,43 @@ pub(super) fn search(
         Some((to, None)) => Levels::any_pull(rules, shunts, to).bound(),
         _ => networks.first().map_or(0.0, |n| Levels::new(n).bound()),
     };
+    if most <= 0.0 || networks.is_empty() {
+        return (most, How::Exact);
+    }
+    // The beam finds good sets at once; the tree then finds the better ones, or that there are
+    // none. What the beam did not fill is looked for further and further below the bound.
+    widen(&networks, best);
     let mut nodes = 0;
     let mut shortfall = FIRST_SHORTFALL;
-    while most > 0.0 && !networks.is_empty() {
-        best.aim(most - shortfall);
-        for network in &networks {
-            if !network.branch(best, &mut nodes) {
-                best.aim(0.0);
-                widen(&networks, best);
-                return (most, How::Beam);
-            }
+    loop {
+        // With enough sets only better ones are looked for.
+        let floor = if best.is_full() { 0.0 } else { most - shortfall };
+        best.aim(floor);
+        if !networks.iter().all(|network| network.branch(best, &mut nodes)) {
+            return (most, How::Beam);
         }
-        if best.is_full() || shortfall >= most {
-            break;
+        if floor <= 0.0 || best.is_settled() {
+            return (most, How::Exact);
         }
         shortfall *= 2.0;
     }
-    (most, How::Exact)
 }
 
-/// The beam: starts from evenly weighted networks of every size.
+/// The beam: starts from evenly weighted networks of many sizes, each with some pulls.
 fn widen(networks: &[Weighted], best: &mut Best) {
-    for network in networks {
-        let stock = &network.rules.stock;
-        let starts = BEAM_RATIOS.iter().flat_map(|&ratio| {
-            let set = move |&first: &f64| -> Vec<usize> {
-                let ohms = (0..network.shunts).map(|bit| first / ratio.powi(bit as i32));
-                ohms.map(|r| beam::nearest(stock, r)).collect()
-            };
-            stock.iter().map(set)
-        });
+    let [first, ..] = networks else { return };
+    let stock = &first.rules.stock;
+    let sizes = stock.iter().step_by(stock.len().div_ceil(BEAM_SIZES));
+    let starts = sizes.flat_map(|&size| {
+        BEAM_RATIOS.iter().map(move |&ratio| -> Vec<usize> {
+            let ohms = (0..first.shunts).map(|bit| size / ratio.powi(bit as i32));
+            ohms.map(|r| beam::nearest(stock, r)).collect()
+        })
+    });
+    let starts: Vec<Vec<usize>> = starts.collect();
+    for network in networks.iter().step_by(networks.len().div_ceil(BEAM_PULLS)) {
         let pull = network.pull.map(|p| p.1);
-        beam::improve(stock, starts.collect(), best, |ohms| {
+        beam::improve(stock, starts.clone(), best, |ohms| {
             // Any order of the same values is the same network.
             let falling = ohms.windows(2).all(|pair| pair[0] >= pair[1]);
             falling.then(|| Some(Set::new(ohms, pull, network.margin(ohms)?))).flatten()
@@ -203,9 +212,10 @@ impl Branch<'_> {
                 return true;
             }
             let depth = self.ohms.len();
-            let sums = merged(&self.sums[depth], 1.0 / ohm);
+            let before = &self.sums[depth];
+            let sums = merged(before, 1.0 / ohm);
             self.ohms.push(ohm);
-            let verdict = self.levels.judge(&self.ohms, &sums, left);
+            let verdict = self.levels.judge(&self.ohms, before, &sums, left);
             let mut enough = true;
             if verdict != Verdict::Possible {
                 *self.nodes += 1;
@@ -247,9 +257,16 @@ pub(super) enum Verdict {
     Possible,
 }
 
-/// The sums with and without one more conductance, ascending.
+/// The sums with and without one more conductance, ascending like those given.
 fn merged(sums: &[f64], more: f64) -> Vec<f64> {
-    let mut all: Vec<f64> = sums.iter().copied().chain(sums.iter().map(|s| s + more)).collect();
-    all.sort_by(f64::total_cmp);
+    let mut all = Vec::with_capacity(2 * sums.len());
+    let mut behind = sums.iter().map(|s| s + more).peekable();
+    for &sum in sums {
+        while let Some(with) = behind.next_if(|w| *w < sum) {
+            all.push(with);
+        }
+        all.push(sum);
+    }
+    all.extend(behind);
     all
 }
