@@ -1,6 +1,6 @@
 //! `design`.
 
-use super::{Exit, Failure, FormatArgument};
+use super::{Exit, Failure, FormatArgument, new};
 use crate::board::template::{Ends, Rail};
 use crate::record::csv;
 use crate::report::design as report;
@@ -8,7 +8,7 @@ use crate::report::table::Form;
 use crate::units::{Allow, Amperes, Ohms, Quantity, Ratio, Series, Volts, read};
 use crate::window::design::{Network, Outcome, Request, design};
 use clap::ValueEnum;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Options of `design`.
 #[derive(Debug, clap::Args)]
@@ -58,6 +58,15 @@ pub struct Options {
     /// Sets to list beside the best
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(0..=50))]
     runners_up: u8,
+    /// Write a board file with the best set; it must not exist
+    #[arg(long, value_name = "FILE")]
+    board: Option<PathBuf>,
+    /// Write its bill of materials too; it must not exist
+    #[arg(long, value_name = "FILE", requires = "board")]
+    bom: Option<PathBuf>,
+    /// Name of the network on the board
+    #[arg(long, default_value = "setting")]
+    name: String,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -122,6 +131,14 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         form => report::table(&outcome).print(form),
     };
     super::print(&text)?;
+    if let (Some(file), Some(best)) = (&options.board, outcome.choices.first()) {
+        let template = request.template(&options.name, &best.ohms, best.pull);
+        let plan = request.plan(&new::name_of(file), template);
+        let said = new::save(&plan, file, options.bom.as_deref())?;
+        if options.format == FormatArgument::Text {
+            super::print(&format!("\n{said}"))?;
+        }
+    }
     Ok(if outcome.choices.is_empty() { Exit::Fail } else { Exit::Pass })
 }
 

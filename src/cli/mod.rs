@@ -4,6 +4,7 @@ mod bench;
 mod demo;
 mod design;
 mod failure;
+mod new;
 mod read;
 mod windows;
 
@@ -36,6 +37,8 @@ enum Command {
     Demo(demo::Options),
     /// Print the windows of a board: what each position reads as, and with how much margin
     Windows(windows::Options),
+    /// Write a board file from templates, to be edited
+    New(Box<new::Options>),
     /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
     Design(Box<design::Options>),
     /// Lead an operator through one unit and write its record
@@ -45,7 +48,7 @@ enum Command {
 }
 
 /// The form of a table on the command line.
-#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
 enum FormatArgument {
     /// Aligned columns
     #[default]
@@ -73,6 +76,7 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
+        Command::New(options) => new::run(&options),
         Command::Design(options) => design::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),

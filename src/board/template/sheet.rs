@@ -268,10 +268,9 @@ impl Sheet {
 
     /// The whole file.
     pub fn finish(mut self, plan: &Plan) -> Written {
-        let mut text =
-            "# Written by `strapwise new`; edit it as you like. Every key is explained in \
+        let mut text = "# Written by strapwise; edit it as you like. Every key is explained in \
                         protocols/README.md.\nformat = 1\n\n[board]\n"
-                .to_string();
+            .to_string();
         text += &self.keys(
             "board",
             &[
