@@ -290,9 +290,8 @@ proptest! {
         let mut plan = plan(vec![Template::Ladder(ladder("x"))]);
         plan.about = about.clone();
         let text = plan.write().unwrap().text;
-        if let Ok(board) = parse("board.toml", &text) {
-            prop_assert_eq!(board.about, about.trim());
-        }
+        let board = parse("board.toml", &text).map_err(|e| TestCaseError::fail(e.to_string()))?;
+        prop_assert_eq!(board.about, about);
     }
 }
 
