@@ -103,7 +103,11 @@ fn resistances_are_written_in_the_short_form() {
 
 proptest! {
     #[test]
-    fn every_value_of_a_series_reads_back_as_itself(which in 0_usize..7, at in 0_usize..192, decade in 0_i32..8) {
+    fn every_value_of_a_series_reads_back_as_itself(
+        which in 0_usize..7,
+        at in 0_usize..192,
+        decade in 0_i32..8,
+    ) {
         let values = Series::ALL[which].decade();
         let ohms: f64 = format!("{}e{}", values[at % values.len()], decade - 2).parse().unwrap();
         prop_assert_eq!(read::<Ohms>(&rkm(Ohms(ohms)), Allow::Positive), Ok(Ohms(ohms)));

@@ -114,8 +114,7 @@ impl fmt::Display for Code {
 /// in ohms, `0.0005 ohm`.
 pub fn rkm(ohms: Ohms) -> String {
     let plain = format!("{}", ohms.0);
-    let digits = |v: f64| v.is_finite() && v >= 1.0 && v < 1e9;
-    if !(digits(ohms.0) || (0.001..1.0).contains(&ohms.0)) || plain.len() > 12 {
+    if !(0.001..1e9).contains(&ohms.0) || plain.len() > 12 {
         return format!("{plain} ohm");
     }
     let (letter, places) = match ohms.0 {

@@ -300,7 +300,8 @@ impl Sheet {
                 ("aref", quoted(aref.0), aref.1),
             ],
         );
-        text += "\n# How the shunts sit when a unit leaves: a position or \"open\" for each jumper.\n[delivery]\n";
+        text += "\n# How the shunts sit when a unit leaves: a position or \"open\" each.\n";
+        text += "[delivery]\n";
         for (jumper, place) in &self.delivery {
             text += &format!("{jumper} = {}\n", quoted(place));
         }

@@ -15,10 +15,10 @@ use std::path::{Path, PathBuf};
 const AFTER: &str = "A template is NAME or \"NAME: key=value; key=value\"; each flag may be given \
 several times. Keys:
   --ladder    values=1k8,2k7,… from supply to ground, or positions=5 (chosen as `design` does,
-              series=E24); ends=both|supply|ground|none; tolerance=1%; open=ground|supply, pull=10k;
-              input=1k; capacitor=10n; options=red,green,… from supply to ground, `open` last
-  --weighted  values=… bit 0 first, or shunts=3; form=two-pin|three-pin; to=supply|ground; pull=4k7;
-              tolerance, series, input, capacitor as above
+              series=E24); ends=both|supply|ground|none; tolerance=1%; input=1k; capacitor=10n;
+              open=ground|supply, pull=10k; options=red,green,… from supply to ground, `open` last
+  --weighted  values=… bit 0 first, or shunts=3; form=two-pin|three-pin; to=supply|ground;
+              pull=4k7; tolerance, series, input, capacitor as above
   --address   bits=3; to=ground|supply; pull=10k|internal; tolerance=5%
   --select    on=1R..50R; wire=10k; rest=47k; tolerance=1%
   --isolate   lamps=470R,470R; on=1R..50R; tolerance=5%

@@ -77,8 +77,7 @@ impl Common {
             return Err(spec.wrong("`pull` without `open`", "say where: open=ground"));
         }
         let (ohms, pull) = match spec.values("values")? {
-            Some(ohms) if to.is_some() && pull.is_none() => {
-                let _ = ohms;
+            Some(_) if to.is_some() && pull.is_none() => {
                 return Err(spec.wrong("`open` without `pull`", "give its value: pull=10k"));
             }
             Some(ohms) => (ohms, pull),

@@ -53,7 +53,10 @@ pub(super) fn search(
     let mut nodes = 0;
     let mut shortfall = FIRST_SHORTFALL;
     let found = ladders.first().map_or(0.0, |l| l.0);
-    while found > 0.0 {
+    if found <= 0.0 {
+        return (most, How::Exact);
+    }
+    loop {
         best.aim(found - shortfall);
         for (bound, ladder) in &ladders {
             if *bound >= best.need() && !ladder.branch(&ruler, best, &mut nodes) {
@@ -63,11 +66,10 @@ pub(super) fn search(
             }
         }
         if best.is_settled() || shortfall >= found {
-            break;
+            return (most, How::Exact);
         }
         shortfall *= 2.0;
     }
-    (most, How::Exact)
 }
 
 /// The beam: starts from ladders of ideal ratios rounded to the stock.
