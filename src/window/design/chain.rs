@@ -66,10 +66,10 @@ impl Ruler<'_> {
         slots.iter().all(|s| s.0 <= s.1).then_some(slots)
     }
 
-    /// The largest distance with which so many positions fit, from above.
-    pub fn bound(&self, positions: usize, ends: (f64, f64)) -> f64 {
+    /// The largest distance in codes that `fits`, from above; what fits a distance fits a smaller.
+    pub fn bound(&self, fits: impl Fn(f64) -> bool) -> f64 {
         let span = self.rules.span() + 1.0;
-        turn(-span, span, |m| self.slots(positions, ends, m).is_none()).1
+        turn(-span, span, |m| !fits(m)).1
     }
 }
 

@@ -33,7 +33,7 @@ pub(super) fn search(
 ) -> (f64, How) {
     let ladder = |pull| Ladder { rules, ends, resistors, pull };
     let ruler = Ruler::new(rules);
-    let bound = |l: &Ladder| ruler.bound(resistors - 1, l.neighbours());
+    let bound = |l: &Ladder| ruler.bound(|m| l.slots(&ruler, m).is_some());
     let mut ladders: Vec<(f64, Ladder)> = match open {
         None => vec![ladder(None)],
         Some((to, Some(ohms))) => vec![ladder(Some((to, ohms.0)))],
@@ -115,6 +115,20 @@ impl Ladder<'_> {
             _ => self.rail_code(Rail::Supply),
         };
         (ground, supply)
+    }
+
+    /// Where each tap must lie for a margin of `m`; `None` when there is no such ladder.
+    ///
+    /// With a pull the parts of one side come to no more than the pull, so that a tap far from
+    /// the pull's rail keeps the current limit with a large pull only.
+    fn slots(&self, ruler: &Ruler, m: f64) -> Option<Vec<(f64, f64)>> {
+        let slots = ruler.slots(self.resistors - 1, self.neighbours(), m)?;
+        let Some((to, pull)) = self.pull else { return Some(slots) };
+        let share = match to {
+            Rail::Ground => slots.last().map_or(0.0, |s| s.0),
+            Rail::Supply => slots.first().map_or(0.0, |s| 1.0 - s.1),
+        };
+        (pull >= self.rules.least * share * (1.0 - 1e-9)).then_some(slots)
     }
 
     /// The code of a pin that is joined to a rail directly.
@@ -221,6 +235,21 @@ impl Ladder<'_> {
         }
     }
 
+    /// The whole resistance from which the current with the shunt at a tap is small enough;
+    /// infinite when none is large enough.
+    fn least_whole(&self, sum: f64) -> f64 {
+        let least = self.rules.least * (1.0 - 1e-12);
+        match self.pull {
+            None => least,
+            Some((Rail::Ground, p)) => sum + (least - sum * p / (sum + p)).max(0.0),
+            Some((Rail::Supply, p)) => match least - sum {
+                beside if beside <= 0.0 => sum,
+                beside if beside >= p => f64::INFINITY,
+                beside => sum + beside * p / (p - beside),
+            },
+        }
+    }
+
     /// The whole resistance up to which the source resistance at a tap is small enough.
     fn most_whole(&self, sum: f64) -> f64 {
         let source = self.rules.source;
@@ -265,8 +294,7 @@ impl Branch<'_> {
         let need = self.best.need();
         if need != self.need {
             // A hair below, so that rounding rules nothing out.
-            let taps = self.ladder.resistors - 1;
-            self.slots = self.ruler.slots(taps, self.ladder.neighbours(), need - 1e-6);
+            self.slots = self.ladder.slots(self.ruler, need - 1e-6);
             self.need = need;
         }
     }
@@ -298,6 +326,7 @@ impl Branch<'_> {
             if from > whole.1 {
                 break;
             }
+            let from = from.max(self.ladder.least_whole(below));
             let to = self.ladder.whole(below, low).min(self.ladder.most_whole(below)).min(whole.1);
             if from > to || !self.apart(sum, below, (from, to)) {
                 continue;
