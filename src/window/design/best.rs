@@ -1,9 +1,14 @@
 //! The best sets found so far.
 
+use super::How;
 use std::cmp::Ordering;
 
 /// Margins within one such step, in codes, are a tie.
 const STEP: f64 = 0.1;
+
+/// First shortfall from the bound that is looked through, in codes; it doubles until enough sets
+/// are found.
+const FIRST_SHORTFALL: f64 = 1.0;
 
 /// A set of values in the order of the search.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,13 +67,25 @@ impl Best {
         Best { most, sets: Vec::new(), floor: 0.0 }
     }
 
-    pub fn is_full(&self) -> bool {
-        self.sets.len() >= self.most
-    }
-
-    /// Looks for nothing below this margin for now.
-    pub fn aim(&mut self, floor: f64) {
-        self.floor = floor.max(0.0);
+    /// Finds every set that belongs into the list by whole searches of the tree.
+    ///
+    /// A beam has found good sets before; a search then finds the better ones, or that there are
+    /// none. A list that the beam did not fill is searched for further and further below the
+    /// bound. `search` goes through the tree for sets from [`Best::need`] up and says whether it
+    /// came to its end.
+    pub fn deepen(&mut self, bound: f64, mut search: impl FnMut(&mut Best) -> bool) -> How {
+        let mut shortfall = FIRST_SHORTFALL;
+        loop {
+            let full = self.sets.len() >= self.most;
+            self.floor = if full { 0.0 } else { f64::max(bound - shortfall, 0.0) };
+            if !search(self) {
+                return How::Beam;
+            }
+            if self.floor <= 0.0 || self.worst().is_some_and(|worst| worst >= self.floor) {
+                return How::Exact;
+            }
+            shortfall *= 2.0;
+        }
     }
 
     /// The margin that a set needs to enter; a tie may still enter by fewer values.
@@ -76,15 +93,12 @@ impl Best {
         self.worst().map_or(self.floor, |worst| self.floor.max(worst))
     }
 
-    /// Whether the list is full of sets from the floor up, so that a whole search from there has
-    /// found all that belong into it.
-    pub fn is_settled(&self) -> bool {
-        self.worst().is_some_and(|worst| worst >= self.floor)
-    }
-
     /// Lower end of the step of the last set of a full list.
     fn worst(&self) -> Option<f64> {
-        self.sets.last().filter(|_| self.is_full()).map(|last| (last.step() - 0.5) * STEP)
+        self.sets
+            .last()
+            .filter(|_| self.sets.len() >= self.most)
+            .map(|last| (last.step() - 0.5) * STEP)
     }
 
     /// Takes a set if it is good enough; whether the need has risen.

@@ -7,13 +7,10 @@ use super::{How, MOST_NODES, beam};
 use crate::board::template::{Ends, Rail};
 use crate::units::Ohms;
 
-/// First shortfall from the bound that is looked through, in codes; it doubles until enough sets
-/// are found.
-const FIRST_SHORTFALL: f64 = 0.25;
 /// Whole resistances that a beam starts from.
 const BEAM_SIZES: usize = 24;
 /// Pulls that a beam starts from.
-const BEAM_PULLS: usize = 24;
+const BEAM_PULLS: usize = 8;
 
 /// A ladder whose resistors are to be chosen, with one pull.
 struct Ladder<'a> {
@@ -50,26 +47,18 @@ pub(super) fn search(
         Some((_, None)) => bound(&ladder(None)),
         _ => ladders.first().map_or(0.0, |l| l.0),
     };
-    let mut nodes = 0;
-    let mut shortfall = FIRST_SHORTFALL;
     let found = ladders.first().map_or(0.0, |l| l.0);
     if found <= 0.0 {
         return (most, How::Exact);
     }
-    loop {
-        best.aim(found - shortfall);
-        for (bound, ladder) in &ladders {
-            if *bound >= best.need() && !ladder.branch(&ruler, best, &mut nodes) {
-                best.aim(0.0);
-                widen(&ruler, &ladders, best);
-                return (most, How::Beam);
-            }
-        }
-        if best.is_settled() || shortfall >= found {
-            return (most, How::Exact);
-        }
-        shortfall *= 2.0;
-    }
+    widen(&ruler, &ladders, best);
+    let mut nodes = 0;
+    let how = best.deepen(found, |best| {
+        ladders
+            .iter()
+            .all(|(bound, ladder)| *bound < best.need() || ladder.branch(&ruler, best, &mut nodes))
+    });
+    (most, how)
 }
 
 /// The beam: starts from ladders of ideal ratios rounded to the stock.

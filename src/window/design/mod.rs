@@ -6,8 +6,9 @@
 //! lifted part and must not read as a position. Within a margin printed alike, a tenth of a code,
 //! fewer different values win.
 //!
-//! The search is branch and bound and therefore exact as long as it ends within [`MOST_NODES`];
-//! beyond that a beam of good sets is improved by exchange, and the outcome says so.
+//! A beam of good sets is improved by exchange first; branch and bound then finds what is better
+//! still, or that nothing is. That makes the outcome exact as long as it ends within
+//! [`MOST_NODES`]; beyond that the outcome says that it rests on the beam.
 
 mod beam;
 mod best;
@@ -24,8 +25,8 @@ use crate::units::{Amperes, Ohms, Ratio, Volts};
 use best::{Best, Set};
 use rules::Rules;
 
-/// Steps of the exact search before it gives way to the beam.
-pub const MOST_NODES: u64 = 40_000_000;
+/// Steps of the exact search before it gives up.
+pub const MOST_NODES: u64 = 20_000_000;
 /// Codes by which search and windows may differ and count as agreed.
 const AGREE: f64 = 0.01;
 /// Most values in stock.

@@ -66,7 +66,7 @@ impl Rules {
         stock.sort_by(f64::total_cmp);
         stock.dedup();
         Ok(Rules {
-            chip: Arc::new((*board.chip).clone()),
+            chip: board.chip.clone(),
             low,
             high,
             contact: spread.contact.1.0,

@@ -8,9 +8,6 @@ use super::{How, MOST_NODES, beam};
 use crate::board::template::Rail;
 use crate::units::Ohms;
 
-/// First shortfall from the bound that is looked through, in codes; it doubles until enough sets
-/// are found.
-const FIRST_SHORTFALL: f64 = 1.0;
 /// Ratios between neighbouring resistors that a beam starts from.
 const BEAM_RATIOS: [f64; 7] = [1.3, 1.5, 1.7, 1.8, 1.9, 2.0, 2.1];
 /// Largest resistors that a beam starts from.
@@ -50,23 +47,10 @@ pub(super) fn search(
     if most <= 0.0 || networks.is_empty() {
         return (most, How::Exact);
     }
-    // The beam finds good sets at once; the tree then finds the better ones, or that there are
-    // none. What the beam did not fill is looked for further and further below the bound.
     widen(&networks, best);
     let mut nodes = 0;
-    let mut shortfall = FIRST_SHORTFALL;
-    loop {
-        // With enough sets only better ones are looked for.
-        let floor = if best.is_full() { 0.0 } else { most - shortfall };
-        best.aim(floor);
-        if !networks.iter().all(|network| network.branch(best, &mut nodes)) {
-            return (most, How::Beam);
-        }
-        if floor <= 0.0 || best.is_settled() {
-            return (most, How::Exact);
-        }
-        shortfall *= 2.0;
-    }
+    let how = best.deepen(most, |best| networks.iter().all(|n| n.branch(best, &mut nodes)));
+    (most, how)
 }
 
 /// The beam: starts from evenly weighted networks of many sizes, each with some pulls.
