@@ -68,7 +68,7 @@ fn ohms(values: &[f64]) -> Vec<Ohms> {
 
 #[test]
 fn the_best_ladder_of_a_small_stock_is_the_one_that_brute_force_finds() {
-    let stock = [1.2e3, 1.5e3, 1.8e3, 2.2e3, 3.3e3, 4.7e3, 10e3];
+    let stock = [1.2e3, 1.5e3, 1.8e3, 2.2e3, 10e3];
     for ends in [Ends::Both, Ends::Supply, Ends::Ground, Ends::None] {
         let request = request(ladder(4, ends, None), &stock);
         let found = design(&request).unwrap();
