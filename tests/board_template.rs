@@ -19,7 +19,7 @@ fn plan(templates: Vec<Template>) -> Plan {
         supply: Volts(5.0),
         supply_tolerance: Ratio(0.05),
         source: "bench supply".into(),
-        aref: Aref::Capacitor,
+        aref_at_supply: false,
         gap: Ratio(0.25),
         templates,
     }
@@ -274,10 +274,10 @@ proptest! {
             ladder.into_iter().chain(weighted).chain([digital]).chain(rest).collect();
         let mut plan = plan(templates);
         plan.supply = Volts(volts);
-        plan.aref = if aref_at_supply { Aref::Supply } else { Aref::Capacitor };
+        plan.aref_at_supply = aref_at_supply;
         let board = read_back(&plan);
         prop_assert_eq!(board.supply.volts, plan.supply);
-        prop_assert_eq!(board.supply.aref, plan.aref);
+        prop_assert_eq!(board.supply.aref == Aref::Supply, aref_at_supply);
         let written: Vec<Ohms> = plan.templates.iter().flat_map(values).collect();
         for ohms in written {
             prop_assert!(board.resistors.iter().any(|r| r.ohms == ohms), "{:?} is lost", ohms);

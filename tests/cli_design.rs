@@ -19,6 +19,7 @@ fn distance(board: &str) -> f64 {
     };
     let mut bands: Vec<(f64, f64)> = rows(ended.out.as_bytes())
         .iter()
+        .filter(|row| !row["channel"].is_empty())
         .map(|row| (figure(row, "band_low"), figure(row, "band_high")))
         .collect();
     bands.sort_by(|a, b| a.0.total_cmp(&b.0));

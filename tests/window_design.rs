@@ -17,7 +17,7 @@ fn request(network: Network, stock: &[f64]) -> Request {
         tolerance: Ratio(0.01),
         input: None,
         current: Amperes(1e-3),
-        source: None,
+        source: Ohms(10e3),
         runners_up: 4,
     }
 }
@@ -194,13 +194,31 @@ fn the_margin_is_the_one_that_the_windows_of_the_written_board_leave() {
         let mut distances: Vec<f64> =
             bands.windows(2).map(|pair| pair[1].low - pair[0].high).collect();
         if let Network::Ladder { ends: Ends::None, .. } = network {
-            // A pin at the supply, open being pulled up, and at ground reads within 6.5 codes of
-            // the end: offset 4, INL 1, DNL 0.5 doubled typical figures, truncation 1.
+            // Open is pulled up; a pin at ground reads up to 5.5 codes: offset 4, INL 1 and DNL
+            // 0.5, the doubled typical figures of Atmel 8161D table 28-7.
             distances.push(bands[0].low - 5.5);
         }
         let smallest = distances.into_iter().fold(f64::INFINITY, f64::min);
         assert!((best.margin - smallest).abs() < 1e-9, "{network:?}: {best:?}, not {smallest}");
     }
+}
+
+#[test]
+fn every_chip_has_its_own_margin_and_an_exact_search() {
+    let mut margins = Vec::new();
+    for (chip, volts) in
+        [("atmega328p", 5.0), ("atmega4809", 5.0), ("samd21", 3.3), ("rp2040", 3.3)]
+    {
+        let mut request = request(ladder(5, Ends::Both, None), &e24());
+        request.chip = chip.into();
+        request.supply = Volts(volts);
+        let found = design(&request).unwrap();
+        // Exact only where search and windows agree to a hundredth of a code.
+        assert_eq!(found.how, How::Exact, "{chip}");
+        assert!(found.choices[0].margin <= found.bound, "{chip}");
+        margins.push(found.choices[0].margin / found.scale);
+    }
+    assert!(margins.iter().all(|m| (0.15..0.25).contains(m)), "{margins:?}");
 }
 
 #[test]
@@ -258,7 +276,7 @@ fn requests_that_make_no_sense_are_refused_with_what_to_change() {
         (Request { tolerance: Ratio(0.9), ..good.clone() }, "under 50 %"),
         (Request { supply: Volts(0.0), ..good.clone() }, "above zero"),
         (Request { current: Amperes(1e-9), ..good.clone() }, "raise the limit"),
-        (Request { source: Some(Ohms(1e9)), ..good.clone() }, "lower the limit"),
+        (Request { source: Ohms(1e9), ..good.clone() }, "lower the limit"),
         (Request { input: Some(Ohms(20e3)), ..good.clone() }, "take a smaller one"),
     ];
     for (request, words) in cases {
@@ -282,7 +300,7 @@ proptest! {
         let request = Request {
             tolerance: Ratio(tolerance),
             current: Amperes(current),
-            source: Some(Ohms(source)),
+            source: Ohms(source),
             ..request(ladder(positions, ends, None), &stock)
         };
         let found = design(&request).unwrap();

@@ -10,6 +10,10 @@ use crate::window::design::{Network, Outcome, Request, design};
 use clap::ValueEnum;
 use std::path::{Path, PathBuf};
 
+/// Source resistance up to which the ATmega328P's converter is optimized (its data sheet, "Analog
+/// Input Circuitry"), the usual figure of such converters.
+pub(super) const SOURCE_LIMIT: Ohms = Ohms(10e3);
+
 /// Options of `design`.
 #[derive(Debug, clap::Args)]
 #[command(group = clap::ArgGroup::new("network").required(true))]
@@ -52,7 +56,7 @@ pub struct Options {
     /// Largest current that the network may draw at worst
     #[arg(long, default_value = "1mA")]
     current: String,
-    /// Largest source resistance at worst; else what the converter is made for
+    /// Largest source resistance at worst; else the 10 kΩ that converters are made for
     #[arg(long, value_name = "OHMS")]
     source_limit: Option<String>,
     /// Sets to list beside the best
@@ -175,7 +179,7 @@ impl Options {
             tolerance: share("--tolerance", &self.stock.tolerance)?,
             input: optional("--input", &self.input)?,
             current: value::<Amperes>("--current", &self.current)?,
-            source: optional("--source-limit", &self.source_limit)?,
+            source: optional("--source-limit", &self.source_limit)?.unwrap_or(SOURCE_LIMIT),
             runners_up: usize::from(self.runners_up),
         })
     }

@@ -1,7 +1,7 @@
 //! Text, tables and pictures as strings; somebody else opens files and terminals.
 
-pub mod coverage;
 pub mod bill;
+pub mod coverage;
 pub mod design;
 pub mod header;
 pub mod letters;

@@ -9,7 +9,7 @@ mod sheet;
 
 pub use sheet::{Part, PartKind, Written};
 
-use super::{Aref, Level};
+use super::Level;
 use crate::units::{Farads, Ohms, Ratio, Volts};
 
 /// A board to be written: what feeds it and the templates on it, in order.
@@ -29,8 +29,8 @@ pub struct Plan {
     pub supply_tolerance: Ratio,
     /// What feeds the unit on the bench, in words.
     pub source: String,
-    /// How AREF is wired.
-    pub aref: Aref,
+    /// Whether AREF is joined to the supply; else it has a capacitor to ground and nothing else.
+    pub aref_at_supply: bool,
     /// Share of the distance between two bands that is left as no option.
     pub gap: Ratio,
     /// The jumper circuits.

@@ -1,7 +1,6 @@
 //! The sheet that templates are drawn on: designators, pins, tables, comments.
 
 use super::Plan;
-use crate::board::Aref;
 use crate::board::chip::{self, Chip, ChipPin};
 use crate::board::ids::check_id;
 use crate::units::{Farads, Ohms, Ratio, rkm};
@@ -280,9 +279,9 @@ impl Sheet {
                 ("chip", quoted(&self.chip.name.clone()), "the microcontroller"),
             ],
         );
-        let aref = match plan.aref {
-            Aref::Capacitor => ("capacitor", "a capacitor to ground and nothing else"),
-            Aref::Supply => ("supply", "joined to the supply"),
+        let aref = match plan.aref_at_supply {
+            false => ("capacitor", "a capacitor to ground and nothing else"),
+            true => ("supply", "joined to the supply"),
         };
         text += "\n[supply]\n";
         text += &self.keys(
@@ -305,13 +304,14 @@ impl Sheet {
         for (jumper, place) in &self.delivery {
             text += &format!("{jumper} = {}\n", quoted(place));
         }
+        let clock = quoted(&format!("{:.9}", self.chip.clock.usual));
         text += "\n# How the product's firmware reads its pins.\n[firmware]\n";
         text += &self.keys(
             "firmware",
             &[
                 ("conversions", "1".into(), "conversions averaged for one reading"),
                 ("discard", "1".into(), "conversions thrown away after a change of channel"),
-                ("adc_clock", quoted("125kHz"), "clock of the converter"),
+                ("adc_clock", clock, "clock of the converter"),
                 ("gap", quoted(&percent(plan.gap)), "share of the distance left as no option"),
             ],
         );

@@ -3,10 +3,10 @@
 mod spec;
 mod templates;
 
-use super::design::{share, value};
+use super::design::{SOURCE_LIMIT, share, value};
 use super::{Exit, Failure};
+use crate::board::parse;
 use crate::board::template::{Plan, Written};
-use crate::board::{Aref, parse};
 use crate::report::bill;
 use crate::units::{Amperes, Volts};
 use crate::window::design::{Network, Request};
@@ -144,7 +144,7 @@ impl Options {
             tolerance: crate::units::Ratio(0.01),
             input: None,
             current: Amperes(1e-3),
-            source: None,
+            source: SOURCE_LIMIT,
             runners_up: 0,
         };
         let common = templates::Common { request };
@@ -180,7 +180,7 @@ impl Options {
             supply,
             supply_tolerance,
             source: self.source.clone().unwrap_or_else(|| format!("bench supply, {supply}")),
-            aref: if self.aref_at_supply { Aref::Supply } else { Aref::Capacitor },
+            aref_at_supply: self.aref_at_supply,
             gap: share("--gap", &self.gap)?,
             templates,
         })

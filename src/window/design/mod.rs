@@ -19,7 +19,7 @@ mod rules;
 mod weighted;
 
 use crate::board::template::{Ends, Form, Ladder, Plan, Rail, Template, Weighted};
-use crate::board::{Aref, Board, Place, Setting};
+use crate::board::{Board, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::{Amperes, Ohms, Ratio, Volts};
 use best::{Best, Set};
@@ -55,9 +55,8 @@ pub struct Request {
     pub input: Option<Ohms>,
     /// Largest current that the network may draw at worst, in any setting.
     pub current: Amperes,
-    /// Largest source resistance at the pin at worst, in any setting; none: what the converter is
-    /// made for.
-    pub source: Option<Ohms>,
+    /// Largest source resistance at the pin at worst, in any setting.
+    pub source: Ohms,
     /// Sets listed beside the best.
     pub runners_up: usize,
 }
@@ -207,7 +206,7 @@ impl Request {
             return wrong(format!("{n} values to choose from; give 1 to {MOST_STOCK}"));
         }
         let positive = |v: f64| v.is_finite() && v > 0.0;
-        let given = [self.input, self.source, self.given_pull()];
+        let given = [self.input, Some(self.source), self.given_pull()];
         if !self.stock.iter().chain(given.iter().flatten()).all(|r| positive(r.0)) {
             return wrong("every resistance must be above zero".to_string());
         }
@@ -272,7 +271,7 @@ impl Request {
             supply: self.supply,
             supply_tolerance: self.supply_tolerance,
             source: format!("bench supply, {}", self.supply),
-            aref: Aref::Capacitor,
+            aref_at_supply: false,
             gap: Ratio(0.25),
             templates: vec![template],
         }
@@ -339,10 +338,9 @@ pub fn margin(board: &Board, network: Network) -> f64 {
     let mut bands: Vec<super::Band> =
         settings(board).iter().map(|s| super::expect(board, s, 0).design).collect();
     if let Network::Ladder { ends, open, .. } = network {
-        let chip = &board.chip;
         for (rail, ratio) in [(Rail::Ground, 0.0), (Rail::Supply, 1.0)] {
             if !ends.has(rail) && open.is_none_or(|(to, _)| to != rail) {
-                let (low, high) = rules::edges(chip, ratio, ratio);
+                let (low, high) = rules::edges(board, ratio, ratio);
                 bands.push(super::Band { low, high });
             }
         }

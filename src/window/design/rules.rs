@@ -2,9 +2,7 @@
 
 use super::Request;
 use crate::board::Board;
-use crate::board::chip::Chip;
-use crate::window::{converter_error, design_spread};
-use std::sync::Arc;
+use crate::window::{Band, converter, design_spread};
 
 /// A ratio that leaves no doubt: leakage may take this share of the supply at most, so that it
 /// never decides which corner of the parts is the extreme.
@@ -13,7 +11,7 @@ const MOST_LEAKAGE: f64 = 0.1;
 /// The corners and limits of a request.
 #[derive(Clone, Debug)]
 pub(super) struct Rules {
-    chip: Arc<Chip>,
+    board: Board,
     /// Smallest and largest value of a resistor over its nominal one.
     pub low: f64,
     pub high: f64,
@@ -39,7 +37,7 @@ impl Rules {
         let (low, high) = spread.resistors.first().map_or((1.0, 1.0), |r| (r.0.0, r.1.0));
         let (low, high) = (low / nominal, high / nominal);
         let input = request.input.map_or(0.0, |r| r.0 * high);
-        let limit = request.source.unwrap_or(board.chip.source_limit).0;
+        let limit = request.source.0;
         let leak = spread.leakage.0 / spread.supply.0.0;
         if input >= limit {
             return Err(format!(
@@ -66,7 +64,7 @@ impl Rules {
         stock.sort_by(f64::total_cmp);
         stock.dedup();
         Ok(Rules {
-            chip: board.chip.clone(),
+            board: board.clone(),
             low,
             high,
             contact: spread.contact.1.0,
@@ -82,31 +80,30 @@ impl Rules {
     /// resistor at the pin, both at the corner.
     pub fn low_code(&self, ratio: f64, ohms: f64) -> f64 {
         let shifted = ratio - self.leak * (ohms + self.input);
-        edges(&self.chip, shifted, shifted).0
+        edges(&self.board, shifted, shifted).0
     }
 
     /// The highest.
     pub fn high_code(&self, ratio: f64, ohms: f64) -> f64 {
         let shifted = ratio + self.leak * (ohms + self.input);
-        edges(&self.chip, shifted, shifted).1
+        edges(&self.board, shifted, shifted).1
     }
 
     /// Codes of a pin joined to ground and to the supply directly: the edge towards the other.
     pub fn rail_codes(&self) -> (f64, f64) {
-        (edges(&self.chip, 0.0, 0.0).1, edges(&self.chip, 1.0, 1.0).0)
+        (edges(&self.board, 0.0, 0.0).1, edges(&self.board, 1.0, 1.0).0)
     }
 
     /// Codes from one end of the scale to the other.
     pub fn span(&self) -> f64 {
-        f64::from(self.chip.full_scale)
+        f64::from(self.board.chip.full_scale)
     }
 }
 
-/// Lowest and highest code of a voltage between two ratios of the supply, converter's errors and
-/// truncation included: the rule of the design bands.
-pub(super) fn edges(chip: &Chip, low: f64, high: f64) -> (f64, f64) {
-    let full = f64::from(chip.full_scale);
-    let (low, high) = (low * chip.scale, high * chip.scale);
-    let error = |code: f64| converter_error(code, chip);
-    ((low - error(low) - 1.0).clamp(0.0, full), (high + error(high)).clamp(0.0, full))
+/// Lowest and highest code of a voltage between two ratios of the supply, as the design bands have
+/// it: the converter's errors and the truncation included.
+pub(super) fn edges(board: &Board, low: f64, high: f64) -> (f64, f64) {
+    let scale = board.chip.scale;
+    let band = converter::read(board, Band { low: low * scale, high: high * scale });
+    (band.low, band.high)
 }
