@@ -8,6 +8,7 @@ mod decoding;
 pub mod ids;
 mod parse;
 mod problem;
+pub mod template;
 
 pub use drift::{Array, Drift, InUse};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};

@@ -2,7 +2,9 @@
 
 pub mod c_header;
 pub mod c_names;
+pub mod bill;
 pub mod coverage;
+pub mod design;
 pub mod header;
 pub mod letters;
 mod positions;

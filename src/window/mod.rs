@@ -7,6 +7,7 @@ pub mod adc;
 mod classes;
 mod converter;
 mod draw;
+pub mod design;
 mod expect;
 pub mod gum;
 mod limits;
