@@ -99,7 +99,7 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let (channel, pull_up, settle_us) = (14, true, 1_000_000);
     let burst = |prescaler| Request::Burst {
         channel,
-        n: 10_000,
+        n: 65_535,
         pull_up,
         settle_us,
         discard: 100,
@@ -108,7 +108,7 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let product = |prescaler| Request::Product {
         previous: 15,
         channel,
-        n: 10_000,
+        n: 65_535,
         discard: 100,
         prescaler,
         reference: Reference::Internal,
@@ -116,17 +116,17 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let unit = String::from("007");
     let limits = [
         // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 42 µs.
-        (burst(128), 1000 + 1051),
-        (burst(16), 1000 + 424),
+        (burst(128), 1000 + 6827),
+        (burst(16), 1000 + 2757),
         (Request::Level { channel, n: 1000, pull: Pull::Up, settle_us }, 1000 + 100),
         (
             Request::Level { channel, n: 1000, pull: Pull::Discharged, settle_us: 1000 },
             1000 + 100 + 20,
         ),
-        (product(128), 50 + 1051),
-        (product(16), 50 + 424),
+        (product(128), 50 + 6827),
+        (product(16), 50 + 2757),
         (Request::Charge { channel, pairs: 2000 }, 416),
-        (Request::Supply { n: 10_000 }, 2 + 1041),
+        (Request::Supply { n: 65_535 }, 2 + 6816),
         (Request::WriteIdentity { identity: 1, unit }, 600),
         (Request::WriteSlot { slot: 1, bytes: vec![0xFF; 80] }, 300),
     ];

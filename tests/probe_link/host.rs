@@ -1,6 +1,8 @@
 //! The host's own requests, carried by its own framing, answered by the probe's core.
 
 use crate::stand_in::{Fixed, probe};
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use strapwise::probe::core::Core;
 use strapwise::probe::message::wire::{self, TAG_MAX};
 use strapwise::probe::message::{Cause, Pull, Reference, Reply, Request, UNIT_NAME_MAX};
@@ -80,6 +82,73 @@ fn a_pin_is_discharged_and_a_reference_selected_only_when_the_host_has_named_it(
     assert_eq!(burst.sum, 800);
     answer(&mut core, &Request::Supply { n: 1 });
     assert_eq!(core.pins().reference, Reference::Supply);
+}
+
+/// Requests with figures on both sides of every limit.
+fn any_request() -> impl Strategy<Value = Request> {
+    let n = || prop::sample::select(vec![0_u16, 1, 3, 4, 10, 1000, 1001, 2000, 2001]);
+    let settle = || prop::sample::select(vec![0_u32, 500, 1000, 1001, 1_000_000, 1_000_001]);
+    let discard = || prop::sample::select(vec![0_u16, 100, 101, 256, u16::MAX]);
+    let prescaler = || prop::sample::select(vec![0_u8, 8, 16, 32, 64, 127, 128, 255]);
+    let pull = prop::sample::select(vec![Pull::Off, Pull::Up, Pull::Discharged]);
+    let (channel, previous, reference) = (14, 15, Reference::Supply);
+    prop_oneof![
+        (n(), settle(), discard(), prescaler()).prop_map(
+            move |(n, settle_us, discard, prescaler)| Request::Burst {
+                channel,
+                n,
+                pull_up: true,
+                settle_us,
+                discard,
+                prescaler
+            }
+        ),
+        (n(), discard(), prescaler()).prop_map(move |(n, discard, prescaler)| Request::Product {
+            previous,
+            channel,
+            n,
+            discard,
+            prescaler,
+            reference
+        }),
+        (n(), pull, settle()).prop_map(|(n, pull, settle_us)| Request::Level {
+            channel: 4,
+            n,
+            pull,
+            settle_us
+        }),
+        n().prop_map(move |pairs| Request::Charge { channel, pairs }),
+        n().prop_map(|n| Request::Supply { n }),
+        prop::sample::select(vec![0, 99, 100, 60_000, 60_001]).prop_map(|ms| Request::Hold { ms }),
+        (0..2_u32, prop::sample::select(vec![0, 64, 65])).prop_map(|(identity, length)| {
+            Request::WriteIdentity { identity, unit: "x".repeat(length) }
+        }),
+        (0..4_u8).prop_map(|slot| Request::Slot { slot }),
+        (0..4_u8, 79..82_usize)
+            .prop_map(|(slot, n)| Request::WriteSlot { slot, bytes: vec![255; n] }),
+        (any::<bool>(), 0..3_usize)
+            .prop_map(|(off_high, n)| Request::Allow { pins: vec![9; n], off_high }),
+        (0..3_usize).prop_map(|n| Request::AllowDischarge { pins: vec![4; n] }),
+        (0..3_usize).prop_map(move |n| Request::AllowReferences { references: vec![reference; n] }),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 600, rng_seed: RngSeed::Fixed(328), ..Default::default()
+    })]
+
+    #[test]
+    fn what_the_probe_would_refuse_is_known_before_it_is_sent(request in any_request()) {
+        let mut core = probe();
+        prop_assert_eq!(carry(&mut core, &Request::AllowDischarge { pins: vec![4] }, "t").0, 0);
+        let line = request.encode("t");
+        core.receive(&line);
+        let sent = core.take_output();
+        // A line that the probe cannot even read ends without a tag or is thrown away.
+        let error = wire::open(&line, &sent).map_or(-363, |frame| frame.error);
+        prop_assert_eq!(request.problem().is_none(), error == 0, "{:?}: {}", request, error);
+    }
 }
 
 #[test]

@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 #define BURST_FULL_SCALE 1023u
-#define BURST_MAX 10000u /* conversions; bounds the time a command takes */
+#define BURST_MAX 65535u /* conversions; bounds the time a command takes */
 #define BURST_BINS 64u
 /* So many products of two codes fit into 32 bits: 4096 * 1023^2 = 4,286,582,784 < 2^32. */
 #define BURST_FOLD 4096u
@@ -18,7 +18,7 @@ struct burst {
     uint16_t previous;
     uint16_t base;          /* code of bin 0 */
     uint16_t part_n;        /* products in the parts below */
-    uint32_t sum;           /* 10,000 * 1023 fits */
+    uint32_t sum;           /* 65,535 * 1023 fits */
     uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
     uint64_t square, lag;
     uint16_t bins[BURST_BINS]; /* the outer two hold everything beyond them, too */

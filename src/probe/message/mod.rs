@@ -5,6 +5,7 @@
 //! [`wire`].
 
 mod burst;
+pub mod limits;
 mod reply;
 pub mod wire;
 
@@ -226,7 +227,8 @@ impl Request {
     /// The line that asks, with its tag and the line feed that ends it.
     ///
     /// Characters that an IEEE 488.2 string cannot hold are written as `?`;
-    /// [`unit_name_problem`] tells beforehand.
+    /// [`unit_name_problem`] tells beforehand, as [`Request::problem`] does of all that the probe
+    /// would refuse. The tag has 1 to [`wire::TAG_MAX`] characters.
     pub fn encode(&self, tag: &str) -> Vec<u8> {
         let (header, parameters) = self.program();
         let mut line = String::from(header);
