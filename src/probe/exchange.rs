@@ -159,13 +159,13 @@ impl Exchange {
             self.inbox.thrown.note(line);
             return;
         };
-        match wire::open(&pending.line, line) {
-            Ok(frame) if frame.tag == pending.tag => {
-                self.outcome = Some(if frame.error != 0 {
-                    let text = wire::error_text(frame.error).to_string();
-                    Outcome::Refused { code: frame.error, text }
+        match pending.request.open(&pending.line, line) {
+            Ok(answer) if answer.frame.tag == pending.tag => {
+                let code = answer.frame.error;
+                self.outcome = Some(if code != 0 {
+                    Outcome::Refused { code, text: wire::error_text(code).to_string() }
                 } else {
-                    match pending.request.reply(&frame.data) {
+                    match answer.reply(&pending.request) {
                         Ok(reply) => Outcome::Reply(reply),
                         Err(problem) => Outcome::Unreadable(problem),
                     }

@@ -4,7 +4,7 @@ use crate::stand_in::{Fixed, probe};
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use strapwise::probe::core::Core;
-use strapwise::probe::message::wire::{self, TAG_MAX};
+use strapwise::probe::message::wire::TAG_MAX;
 use strapwise::probe::message::{Cause, Pull, Reference, Reply, Request, UNIT_NAME_MAX};
 
 /// Asks as the host does and opens the answer as it does; its error number, and the reply read.
@@ -14,9 +14,9 @@ fn carry(core: &mut Core<Fixed>, request: &Request, tag: &str) -> (i16, Option<R
     let sent = core.take_output();
     let what = format!("{request:?}: {}", String::from_utf8_lossy(&sent));
     assert!(sent.len() <= request.largest_reply(), "longer than the host keeps: {what}");
-    let frame = wire::open(&line, &sent).unwrap_or_else(|e| panic!("{what}: {e}"));
-    assert_eq!(frame.tag, tag, "{what}");
-    (frame.error, request.reply(&frame.data).ok())
+    let answer = request.open(&line, &sent).unwrap_or_else(|e| panic!("{what}: {e}"));
+    assert_eq!(answer.frame.tag, tag, "{what}");
+    (answer.frame.error, answer.reply(request).ok())
 }
 
 fn answer(core: &mut Core<Fixed>, request: &Request) -> Reply {
@@ -84,6 +84,93 @@ fn a_pin_is_discharged_and_a_reference_selected_only_when_the_host_has_named_it(
     assert_eq!(core.pins().reference, Reference::Supply);
 }
 
+fn raw(n: u16) -> Request {
+    Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler: 128 }
+}
+
+/// Codes that differ from their neighbours, over the whole scale.
+fn scripted(n: u16) -> (Core<Fixed>, Vec<u16>) {
+    let codes: Vec<u16> = (0..n).map(|i| (u32::from(i) * 389 % 1024) as u16).collect();
+    let mut core = probe();
+    core.pins().script = codes.clone();
+    (core, codes)
+}
+
+#[test]
+fn raw_samples_come_back_code_by_code_with_the_sums_of_the_burst() {
+    for n in [1, 31, 32, 33, 64, 961, 65_535] {
+        let (mut core, codes) = scripted(n);
+        let Reply::Raw(raw) = answer(&mut core, &raw(n)) else { panic!("raw samples") };
+        assert_eq!((raw.codes(), raw.lost()), (Some(codes), vec![]), "{n}");
+        let (mut core, _) = scripted(n);
+        let Request::Raw { channel, n, pull_up, settle_us, discard, prescaler } = self::raw(n)
+        else {
+            panic!("raw samples")
+        };
+        let burst = Request::Burst { channel, n, pull_up, settle_us, discard, prescaler };
+        assert_eq!(answer(&mut core, &burst), Reply::Burst(raw.burst), "{n}");
+    }
+}
+
+#[test]
+fn a_byte_damaged_in_a_frame_costs_its_samples_and_no_others_and_never_gives_a_wrong_one() {
+    let (mut core, codes) = scripted(100);
+    let request = raw(100);
+    let line = request.encode("t");
+    core.receive(&line);
+    let sent = core.take_output();
+    let (mut with_holes, mut refused) = (0, 0);
+    for (at, flip) in (0..sent.len() - 1).flat_map(|at| [1_u8, 3, 0x10, 0x80].map(|f| (at, f))) {
+        let mut damaged = sent.clone();
+        damaged[at] ^= flip;
+        let Ok(answer) = request.open(&line, &damaged) else {
+            refused += 1;
+            continue;
+        };
+        let Ok(Reply::Raw(raw)) = answer.reply(&request) else { panic!("byte {at} ^ {flip}") };
+        let missing: u32 = raw.lost().iter().map(|r| r.end - r.start).sum();
+        assert!((1..=64).contains(&missing) || at % 67 == 66, "byte {at}: {:?}", raw.lost());
+        for frame in &raw.frames {
+            let first = frame.first as usize;
+            assert_eq!(frame.codes, codes[first..first + frame.codes.len()], "byte {at}");
+        }
+        with_holes += usize::from(missing > 0);
+    }
+    println!("{with_holes} with samples missing, {refused} not taken at all");
+    assert!(with_holes > 3 * refused, "{with_holes}, {refused}");
+}
+
+#[test]
+fn a_frame_that_never_came_is_named_by_the_numbers_of_its_conversions() {
+    let (mut core, codes) = scripted(100);
+    let request = raw(100);
+    let line = request.encode("t");
+    core.receive(&line);
+    let sent = core.take_output();
+    // Three frames of 67 bytes with their commas, then one of four codes.
+    let short = [&sent[..67], &sent[134..]].concat();
+    let raw = request.open(&line, &short).expect("the sums stand").reply(&request);
+    let Ok(Reply::Raw(raw)) = raw else { panic!("{raw:?}") };
+    assert_eq!((raw.codes(), &*raw.lost()), (None, &[32..64][..]));
+    assert_eq!(raw.frames[1].codes, codes[64..96]);
+    assert_eq!(u64::from(raw.burst.n), 100);
+}
+
+#[test]
+fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
+    let (mut core, _) = scripted(40);
+    let request = raw(40);
+    let [first, second] = ["a", "b"].map(|tag| {
+        let line = request.encode(tag);
+        core.receive(&line);
+        (line, core.take_output())
+    });
+    let mixed = [&first.1[..67], &second.1[67..]].concat();
+    let answer = request.open(&second.0, &mixed).expect("the sums stand");
+    let Ok(Reply::Raw(raw)) = answer.reply(&request) else { panic!("raw samples") };
+    assert_eq!(raw.lost(), [0..32]);
+}
+
 /// Requests with figures on both sides of every limit.
 fn any_request() -> impl Strategy<Value = Request> {
     let n = || prop::sample::select(vec![0_u16, 1, 3, 4, 10, 1000, 1001, 2000, 2001]);
@@ -93,6 +180,14 @@ fn any_request() -> impl Strategy<Value = Request> {
     let pull = prop::sample::select(vec![Pull::Off, Pull::Up, Pull::Discharged]);
     let (channel, previous, reference) = (14, 15, Reference::Supply);
     prop_oneof![
+        (n(), discard()).prop_map(move |(n, discard)| Request::Raw {
+            channel,
+            n,
+            pull_up: false,
+            settle_us: 0,
+            discard,
+            prescaler: 128
+        }),
         (n(), settle(), discard(), prescaler()).prop_map(
             move |(n, settle_us, discard, prescaler)| Request::Burst {
                 channel,
@@ -146,7 +241,7 @@ proptest! {
         core.receive(&line);
         let sent = core.take_output();
         // A line that the probe cannot even read ends without a tag or is thrown away.
-        let error = wire::open(&line, &sent).map_or(-363, |frame| frame.error);
+        let error = request.open(&line, &sent).map_or(-363, |answer| answer.frame.error);
         prop_assert_eq!(request.problem().is_none(), error == 0, "{:?}: {}", request, error);
     }
 }

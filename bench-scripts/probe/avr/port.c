@@ -92,6 +92,9 @@ void hw_wait_us(void *hw, uint32_t us)
 static volatile uint8_t ring[128];
 static volatile uint8_t ring_in, ring_out;
 static volatile bool line_damaged, line_lost;
+/* What is on its way out: a reply is put together while its beginning is sent. */
+static volatile uint8_t outbox[16];
+static volatile uint8_t outbox_in, outbox_out;
 
 ISR(USART_RX_vect)
 {
@@ -119,12 +122,26 @@ static void line_start(void)
     UCSR0B = _BV(RXCIE0) | _BV(RXEN0) | _BV(TXEN0);
 }
 
+ISR(USART_UDRE_vect)
+{
+    if (outbox_out == outbox_in) {
+        UCSR0B &= (uint8_t)~_BV(UDRIE0);
+    } else {
+        UDR0 = outbox[outbox_out];
+        outbox_out = (uint8_t)((outbox_out + 1u) % sizeof outbox);
+    }
+}
+
 void hw_send(void *hw, uint8_t byte)
 {
+    const uint8_t next = (uint8_t)((outbox_in + 1u) % sizeof outbox);
+
     (void)hw;
-    while ((UCSR0A & _BV(UDRE0)) == 0) {
+    while (next == outbox_out) {
     }
-    UDR0 = byte;
+    outbox[outbox_in] = byte;
+    outbox_in = next;
+    UCSR0B |= _BV(UDRIE0);
 }
 
 /* ---- pins ---------------------------------------------------------------------------------- */

@@ -3,7 +3,10 @@
 #define PROBE_BURST_H
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
+
+#include "raw.h"
 
 #define BURST_FULL_SCALE 1023u
 #define BURST_MAX 65535u /* conversions; bounds the time a command takes */
@@ -21,10 +24,13 @@ struct burst {
     uint32_t sum;           /* 65,535 * 1023 fits */
     uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
     uint64_t square, lag;
+    struct raw *raw;        /* where the codes go besides; NULL: nowhere */
     uint16_t bins[BURST_BINS]; /* the outer two hold everything beyond them, too */
 };
 
 void burst_start(struct burst *b);
+/* What is to be done while conversions are made, a frame of samples to be sent at the most. */
+void burst_work(struct burst *b);
 /* Moves the 32-bit parts into the 64-bit sums. */
 void burst_fold(struct burst *b);
 /* To be called once after the last code: its product with the first closes the circle, so that
@@ -48,6 +54,9 @@ static inline void burst_add(struct burst *b, uint16_t code)
         burst_first(b, code);
     } else {
         b->lag_part += (uint32_t)b->previous * code;
+    }
+    if (b->raw != NULL) {
+        raw_add(b->raw, b->n, code);
     }
     b->n++;
     b->previous = code;

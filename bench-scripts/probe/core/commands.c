@@ -30,6 +30,7 @@ static const ROM struct command commands[] = {
     {"MEMory:SLOT", "ns", run_slot},
     {"MEMory:SLOT?", "n", run_slot_query},
     {"MEASure:BURSt?", "nbnnn1", run_burst_query},
+    {"MEASure:RAW?", "nbnnn1", run_raw_query},
     {"MEASure:PRODuct?", "nnnr11", run_product_query},
     {"MEASure:LEVel?", "npn1", run_level_query},
     {"MEASure:CHARge?", "n1", run_charge_query},

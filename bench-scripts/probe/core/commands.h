@@ -77,6 +77,7 @@ void measure_init(struct probe *p);
 void run_reference(struct probe *p, const struct args *a);
 void run_reference_query(struct probe *p, const struct args *a);
 void run_burst_query(struct probe *p, const struct args *a);
+void run_raw_query(struct probe *p, const struct args *a);
 void run_product_query(struct probe *p, const struct args *a);
 void run_level_query(struct probe *p, const struct args *a);
 void run_charge_query(struct probe *p, const struct args *a);

@@ -20,6 +20,7 @@ void probe_init(struct probe *p, void *hw)
     p->length = 0;
     p->discarding = false;
     p->crc = CRC_START;
+    p->request_crc = CRC_START;
     p->replied = false;
     p->in_unit = false;
     status_init(p);
@@ -178,6 +179,7 @@ static void run_line(struct probe *p)
     for (at = line.at; at < line.end; at++) {
         p->crc = crc_add(p->crc, (uint8_t)*at);
     }
+    p->request_crc = p->crc;
     p->replied = false;
     p->in_unit = false;
     p->line_error = ERR_NONE;

@@ -34,7 +34,8 @@ void hw_reference(void *hw, uint8_t reference);
 /* Makes one conversion of an input. Switches the converter on at its first use and throws that
  * first conversion away. */
 uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler);
-/* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back.
+/* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back, and
+ * calls burst_work again and again meanwhile.
  * False when a conversion was lost. burst_by_single is it for ports without interrupts. */
 bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct burst *b,
               uint16_t n);

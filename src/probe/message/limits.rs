@@ -60,7 +60,8 @@ impl Request {
     /// Why the probe would refuse this request whatever its state, or `None` when it would not.
     pub fn problem(&self) -> Option<String> {
         match self {
-            Request::Burst { n, settle_us, discard, prescaler, .. } => {
+            Request::Burst { n, settle_us, discard, prescaler, .. }
+            | Request::Raw { n, settle_us, discard, prescaler, .. } => {
                 burst(*n, *discard, *prescaler).or_else(|| {
                     outside("the settling time in microseconds", *settle_us, 0..=SETTLE_MAX_US)
                 })
