@@ -151,7 +151,7 @@ fn a_frame_that_never_came_is_named_by_the_numbers_of_its_conversions() {
     let short = [&sent[..67], &sent[134..]].concat();
     let raw = request.open(&line, &short).expect("the sums stand").reply(&request);
     let Ok(Reply::Raw(raw)) = raw else { panic!("{raw:?}") };
-    assert_eq!((raw.codes(), &*raw.lost()), (None, &[32..64][..]));
+    assert_eq!((raw.codes(), &*raw.lost()), (None, std::slice::from_ref(&(32..64))));
     assert_eq!(raw.frames[1].codes, codes[64..96]);
     assert_eq!(u64::from(raw.burst.n), 100);
 }
@@ -168,7 +168,7 @@ fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
     let mixed = [&first.1[..67], &second.1[67..]].concat();
     let answer = request.open(&second.0, &mixed).expect("the sums stand");
     let Ok(Reply::Raw(raw)) = answer.reply(&request) else { panic!("raw samples") };
-    assert_eq!(raw.lost(), [0..32]);
+    assert_eq!(*raw.lost(), *std::slice::from_ref(&(0..32)));
 }
 
 /// Requests with figures on both sides of every limit.
