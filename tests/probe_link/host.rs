@@ -43,6 +43,8 @@ fn every_question_of_the_host_is_answered_in_its_kind() {
     else {
         panic!("a first boot by power-on that is not counted");
     };
+    let fuses = Reply::Fuses { low: 0xFF, high: 0xDE, extended: 0xFD, lock: 0xCF };
+    assert_eq!(answer(&mut core, &Request::Fuses), fuses);
     let none = Reply::Identity { identity: 0, unit: String::new() };
     assert_eq!(answer(&mut core, &Request::Identity), none);
     let empty = Reply::Error { code: 0, text: "No error".into() };

@@ -1,4 +1,5 @@
 /* ATmega328P at 16 MHz: serial line, pins, EEPROM, clock. */
+#include <avr/boot.h>
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -210,6 +211,24 @@ void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte)
 {
     (void)hw;
     eeprom_write_byte((uint8_t *)at, byte);
+}
+
+/* ---- fuses --------------------------------------------------------------------------------- */
+
+bool hw_fuses(void *hw, uint8_t bytes[4])
+{
+    static const uint8_t where[4] = {GET_LOW_FUSE_BITS, GET_HIGH_FUSE_BITS,
+                                     GET_EXTENDED_FUSE_BITS, GET_LOCK_BITS};
+    uint8_t i;
+
+    (void)hw;
+    for (i = 0; i < 4u; i++) {
+        ATOMIC_BLOCK(ATOMIC_RESTORESTATE) /* the byte is there for three cycles only */
+        {
+            bytes[i] = boot_lock_fuse_bits_get(where[i]);
+        }
+    }
+    return true;
 }
 
 /* ---- main ---------------------------------------------------------------------------------- */

@@ -23,6 +23,7 @@ static const ROM struct command commands[] = {
     {"SYSTem:ERRor[:NEXT]?", "", run_error_query},
     {"SYSTem:VERSion?", "", run_version_query},
     {"SYSTem:BOOT?", "", run_boot_query},
+    {"SYSTem:FUSes?", "", run_fuses_query},
     {"SYSTem:IDENtity", "ns", run_identity},
     {"SYSTem:IDENtity?", "", run_identity_query},
     {"SYSTem:REFerence", "R", run_reference},

@@ -67,6 +67,7 @@ void run_preset(struct probe *p, const struct args *a);
 void identity_init(struct probe *p);
 void run_idn_query(struct probe *p, const struct args *a);
 void run_boot_query(struct probe *p, const struct args *a);
+void run_fuses_query(struct probe *p, const struct args *a);
 void run_identity(struct probe *p, const struct args *a);
 void run_identity_query(struct probe *p, const struct args *a);
 void run_slot(struct probe *p, const struct args *a);

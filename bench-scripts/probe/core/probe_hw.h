@@ -48,5 +48,7 @@ uint32_t hw_now_ms(void *hw);
 uint8_t hw_eeprom_read(void *hw, uint16_t at);
 void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte);
 uint8_t hw_reset_cause(void *hw);
+/* Low, high and extended fuse byte and the lock bits; false where the chip has none. */
+bool hw_fuses(void *hw, uint8_t bytes[4]);
 
 #endif

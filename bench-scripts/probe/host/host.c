@@ -93,3 +93,8 @@ uint8_t hw_reset_cause(void *hw)
 {
     return host_of(hw)->table.reset_cause(host_of(hw)->context);
 }
+
+bool hw_fuses(void *hw, uint8_t bytes[4])
+{
+    return host_of(hw)->table.fuses(host_of(hw)->context, bytes);
+}

@@ -18,6 +18,7 @@ struct probe_host_table {
     uint8_t (*eeprom_read)(void *context, uint16_t at);
     void (*eeprom_write)(void *context, uint16_t at, uint8_t byte);
     uint8_t (*reset_cause)(void *context);
+    bool (*fuses)(void *context, uint8_t bytes[4]);
 };
 
 struct probe_host; /* a probe with its table and context */

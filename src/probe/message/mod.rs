@@ -84,6 +84,8 @@ pub enum Request {
     SelfTest,
     /// How often it has booted, why last, and how long ago.
     Boot,
+    /// Fuses and lock bits of the chip.
+    Fuses,
     /// The random number and unit name written to EEPROM earlier.
     Identity,
     /// Writes both identity slots.
@@ -266,6 +268,7 @@ impl Request {
             Request::Version => ("SYST:VERS?", String::new()),
             Request::SelfTest => ("*TST?", String::new()),
             Request::Boot => ("SYST:BOOT?", String::new()),
+            Request::Fuses => ("SYST:FUS?", String::new()),
             Request::Identity => ("SYST:IDEN?", String::new()),
             Request::WriteIdentity { identity, unit } => {
                 ("SYST:IDEN", format!("#H{identity:X},{}", wire::quoted(unit)))

@@ -33,6 +33,17 @@ pub enum Reply {
         /// Time since.
         uptime: Duration,
     },
+    /// Fuses and lock bits as the chip reads them: a bit that is 0 is programmed.
+    Fuses {
+        /// Low fuse byte.
+        low: u8,
+        /// High fuse byte.
+        high: u8,
+        /// Extended fuse byte.
+        extended: u8,
+        /// Lock bits.
+        lock: u8,
+    },
     /// Identity in EEPROM; 0 and an empty name when none is written.
     Identity {
         /// Random number.
@@ -209,6 +220,18 @@ impl Request {
                     cause: r.cause(1)?,
                     uptime,
                 })
+            }
+            Request::Fuses => {
+                r.count(4)?;
+                let byte = |i| {
+                    let value = r.hex(i, "a fuse byte")?;
+                    u8::try_from(value).map_err(|_| ReplyError::Field {
+                        what: "a fuse byte",
+                        found: format!("#H{value:X}"),
+                    })
+                };
+                let (low, high, extended, lock) = (byte(0)?, byte(1)?, byte(2)?, byte(3)?);
+                Ok(Reply::Fuses { low, high, extended, lock })
             }
             Request::Identity => {
                 r.count(2)?;
@@ -388,6 +411,9 @@ impl Reply {
             Reply::SelfTest(result) => result.to_string(),
             Reply::Boot { count, cause, uptime } => {
                 format!("{count},{},{}", cause.word(), uptime.as_millis())
+            }
+            Reply::Fuses { low, high, extended, lock } => {
+                format!("#H{low:02X},#H{high:02X},#H{extended:02X},#H{lock:02X}")
             }
             Reply::Identity { identity, unit } => {
                 format!("#H{identity:X},{}", wire::quoted(unit))
