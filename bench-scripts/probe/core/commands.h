@@ -26,19 +26,18 @@ struct args {
 enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
 
 struct command {
-    char header[32];
     /* n number, b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string,
      * r a reference, R references up to the end */
-    char params[7];
+    const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };
 
-/* The command of a header, NULL when there is none. */
-const ROM struct command *command_find(const char *header);
+/* Finds the command of a header; false when there is none. */
+bool command_find(const char *header, struct command *command);
 /* Whether the command's own last parameter is a string, so that only one more is a tag. */
-bool command_ends_in_string(const ROM struct command *command, uint8_t *count);
+bool command_ends_in_string(const struct command *command, uint8_t *count);
 /* Reads the parameters and runs the command; queues what goes wrong. */
-void command_run(struct probe *p, const ROM struct command *command, struct cursor *c);
+void command_run(struct probe *p, const struct command *command, struct cursor *c);
 
 /* True when low <= value <= high, else queues -222. */
 bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high);

@@ -28,6 +28,11 @@ void probe_host_receive(struct probe_host *host, uint8_t byte)
     probe_receive(&host->probe, byte);
 }
 
+void probe_host_fault(struct probe_host *host)
+{
+    probe_line_fault(&host->probe, -360);
+}
+
 void probe_host_poll(struct probe_host *host)
 {
     probe_poll(&host->probe);

@@ -29,6 +29,7 @@ size_t probe_host_size(void);
 void probe_host_init(struct probe_host *host, const struct probe_host_table *table,
                      void *context);
 void probe_host_receive(struct probe_host *host, uint8_t byte);
+void probe_host_fault(struct probe_host *host);
 void probe_host_poll(struct probe_host *host);
 
 #endif
