@@ -3,15 +3,15 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
-mod drift;
 mod decoding;
+mod drift;
 pub mod ids;
 mod parse;
 mod problem;
 pub mod template;
 
-pub use drift::{Array, Drift, InUse};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
+pub use drift::{Array, Drift, InUse};
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 

@@ -1,8 +1,8 @@
 //! Text, tables and pictures as strings; somebody else opens files and terminals.
 
+pub mod bill;
 pub mod c_header;
 pub mod c_names;
-pub mod bill;
 pub mod coverage;
 pub mod design;
 pub mod header;

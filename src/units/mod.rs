@@ -5,13 +5,13 @@
 
 mod print;
 mod read;
-mod temperature;
 mod series;
+mod temperature;
 
 pub use print::rkm;
 pub use read::{Allow, Misread, range, range_or_single, read};
-pub use temperature::tempco;
 pub use series::Series;
+pub use temperature::tempco;
 
 /// A measure that can be read from text and printed: what [`read`] needs to know of a type.
 pub trait Quantity: Copy {

@@ -6,8 +6,8 @@
 pub mod adc;
 mod classes;
 mod converter;
-mod draw;
 pub mod design;
+mod draw;
 mod expect;
 pub mod gum;
 mod limits;

@@ -167,6 +167,7 @@ fn by_windows(
                 bit += 1;
                 (c, windows.channels[c].class_of_level(level))
             }
+            Kind::Meter { .. } => panic!("the firmware has no meter"),
         })
         .collect();
     option_read(board, windows, set, &classes)

@@ -49,7 +49,7 @@ const SINGLES: [&str; 9] =
     ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 10] = [
+const LISTS: [&str; 11] = [
     "array",
     "resistor",
     "capacitor",

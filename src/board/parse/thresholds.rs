@@ -16,7 +16,7 @@ const WINDOW: &str = "{ option = \"herbs\", low = 669, high = 889 }";
 const OPERATORS: &[(&str, Compare)] =
     &[("<", Compare::Below), ("<=", Compare::UpTo), (">=", Compare::Below), (">", Compare::UpTo)];
 
-impl<'a> Reading<'a> {
+impl<'a> Reading<'a, '_> {
     pub(super) fn thresholds(
         &mut self,
         root: &Fields<'a>,
