@@ -1,0 +1,190 @@
+//! What the bench asks of the probe, in its own words, and what the probe answers.
+
+/// Something that the bench wants from the probe. One is outstanding at a time.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ask {
+    /// Who is there: chip, version, identity, boot.
+    Who,
+    /// Name the pins that may be driven, each with its off level, and drive them off.
+    Prepare,
+    /// Boot count, reset cause and time since the boot.
+    Boot,
+    /// Who is there, where it may be nobody.
+    Return,
+    /// A burst of conversions of an analog channel.
+    Burst {
+        /// Channel index.
+        channel: usize,
+        /// Conversions.
+        n: u16,
+        /// Whether the pin's pull-up is on.
+        pull_up: bool,
+        /// Conversions thrown away first.
+        discard: u16,
+        /// Wait before the first conversion, in microseconds.
+        settle_us: u32,
+    },
+    /// A burst of an analog channel as the product takes it in its round: the channel before is
+    /// converted, then this one at once, with the product's clock, discard and count.
+    Product {
+        /// Channel index.
+        channel: usize,
+        /// The channel that the product reads before.
+        before: usize,
+    },
+    /// A number of digital reads of a channel.
+    Level {
+        /// Channel index.
+        channel: usize,
+        /// Reads.
+        n: u16,
+        /// What is done to the pin.
+        pull: Pull,
+        /// Wait before the first read, or after each discharge, in microseconds.
+        settle_us: u32,
+    },
+    /// Charge sharing: alternate conversions of 0 V and of the pin.
+    Charge {
+        /// Channel index.
+        channel: usize,
+        /// Pairs of conversions.
+        pairs: u16,
+    },
+    /// A burst of the internal reference against the supply.
+    Supply {
+        /// Conversions.
+        n: u16,
+    },
+    /// Close or open a switch of the board.
+    Switch {
+        /// Switch index.
+        switch: usize,
+        /// Closed or open.
+        on: bool,
+    },
+    /// Switch a load on or off.
+    Load {
+        /// Load index.
+        load: usize,
+        /// On or off.
+        on: bool,
+    },
+    /// Everything off.
+    AllOff,
+    /// What stands where an identity is written.
+    Slots,
+    /// Write an identity, from which on boots are counted.
+    Own {
+        /// Random number, not 0.
+        identity: u32,
+        /// Serial number of the unit.
+        unit: String,
+    },
+    /// Put back what had stood where the identity was written.
+    PutBack(Slots),
+}
+
+/// The bytes of the two places of the chip's memory that an identity takes.
+pub type Slots = [Vec<u8>; 2];
+
+/// Who the unit on the bench is.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct UnitId {
+    /// Serial number.
+    pub serial: String,
+    /// Number to be written to a chip that has no identity; 0 writes none.
+    pub identity: u32,
+    /// What an earlier attempt, cut short, found where it wrote its identity.
+    pub former: Option<Slots>,
+}
+
+/// What is done to a digital pin while it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pull {
+    /// Nothing.
+    Off,
+    /// Its pull-up is on.
+    Up,
+    /// It is driven low for some microseconds and let go before each read.
+    Discharged,
+}
+
+/// What the probe answered.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Answer {
+    /// To [`Ask::Who`].
+    Who(ProbeInfo),
+    /// To [`Ask::Return`], from nobody.
+    Silent,
+    /// To [`Ask::Boot`].
+    Boot(Boot),
+    /// Done, nothing to say.
+    Done,
+    /// To a burst.
+    Burst(Burst),
+    /// To digital reads: how many, and how many were high.
+    Level {
+        /// Reads.
+        n: u32,
+        /// Of them high.
+        ones: u32,
+    },
+    /// To [`Ask::Slots`].
+    Slots(Slots),
+    /// To charge sharing: mean codes of the first and the last conversions of the pin.
+    Charge {
+        /// Mean of the first.
+        first: f64,
+        /// Mean of the last.
+        last: f64,
+    },
+    /// The probe refused, in its words.
+    Refused(String),
+}
+
+/// Who the probe says it is.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct ProbeInfo {
+    /// Model, for example `PROBE-ATMEGA328P`.
+    pub model: String,
+    /// Firmware version.
+    pub version: String,
+    /// Identity kept on the chip, hex; empty when none has been written.
+    pub identity: String,
+    /// Unit that the identity was written for; empty when none.
+    pub unit: String,
+    /// The boot it is in.
+    pub boot: Boot,
+}
+
+/// One run of the probe since a reset.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub struct Boot {
+    /// Boots counted since the identity was written.
+    pub count: u32,
+    /// Reset cause in the probe's word; `UNKNOWN` is never taken for 'no brown-out'.
+    pub cause: String,
+    /// Milliseconds since the boot.
+    pub uptime_ms: u32,
+}
+
+/// The summary of a burst, in codes.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct Burst {
+    /// Conversions.
+    pub n: u32,
+    /// Mean.
+    pub mean: f64,
+    /// Standard deviation (n - 1).
+    pub sd: f64,
+    /// Lag-1 autocorrelation.
+    pub lag1: f64,
+    /// Smallest.
+    pub min: u16,
+    /// Largest.
+    pub max: u16,
+    /// 1 % quantile.
+    pub q01: u16,
+    /// 99 % quantile.
+    pub q99: u16,
+}

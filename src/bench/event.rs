@@ -1,0 +1,348 @@
+//! What happens at the bench: what is asked of the operator, what is read and what it comes to.
+//!
+//! Events go to the record first, then to the screens.
+
+use super::{Boot, Burst, ProbeInfo, Slots, UnitVerdict, Verdict};
+use crate::board::{Kind, Place, Setting};
+use crate::window::{Band, Limits};
+use std::time::Duration;
+
+/// How a move came to be believed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MovedBy {
+    /// A new stable pattern.
+    Changed,
+    /// The pattern left for the one without a shunt and came back.
+    ThroughOpen,
+    /// The power was cut for it: silence, then one more boot, and the readings agree.
+    PowerCycle,
+    /// The operator's key.
+    SaidSo,
+}
+
+impl MovedBy {
+    /// The word for records.
+    pub fn word(self) -> &'static str {
+        match self {
+            MovedBy::Changed => "changed",
+            MovedBy::ThroughOpen => "through open",
+            MovedBy::PowerCycle => "power cycle",
+            MovedBy::SaidSo => "said so",
+        }
+    }
+}
+
+/// Where in the sequence something happened.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StepAt {
+    /// Number of the step, from 0.
+    pub step: usize,
+    /// How often it has been begun, from 1.
+    pub attempt: u32,
+    /// The setting asked for.
+    pub setting: Setting,
+    /// The jumper moved and its place, where one was moved.
+    pub moved: Option<(usize, Place)>,
+    /// How the move was believed; none while it is not.
+    pub moved_by: Option<MovedBy>,
+}
+
+/// How a reading was taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Mode {
+    /// Averaged over whole mains periods.
+    Mean,
+    /// As the product takes it.
+    AsProduct,
+}
+
+impl Mode {
+    /// The word for records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Mode::Mean => "mean",
+            Mode::AsProduct => "as_product",
+        }
+    }
+}
+
+/// Whether something drives the pin.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Driven {
+    /// The pull-up moved it as the circuit predicts.
+    ByPullUp,
+    /// Charge sharing left it where it was.
+    ByCharge,
+    /// It came back after a discharge.
+    ByDischarge,
+    /// Nothing drives it.
+    Open,
+    /// The pin cannot tell.
+    NotShown,
+}
+
+impl Driven {
+    /// The word for records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Driven::ByPullUp => "pull-up",
+            Driven::ByCharge => "charge sharing",
+            Driven::ByDischarge => "discharge",
+            Driven::Open => "open",
+            Driven::NotShown => "not shown",
+        }
+    }
+
+    /// Whether the pin has been proved to be driven.
+    pub fn proved(self) -> bool {
+        matches!(self, Driven::ByPullUp | Driven::ByCharge | Driven::ByDischarge)
+    }
+}
+
+/// A reading judged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Check {
+    /// Channel index.
+    pub channel: usize,
+    /// How it was taken.
+    pub mode: Mode,
+    /// Analog or digital.
+    pub kind: Kind,
+    /// Whether the pull-up was on.
+    pub pull_up: bool,
+    /// Switches closed and loads on while it was taken, by name.
+    pub on: Vec<String>,
+    /// The burst; digital reads are given as a burst of 0 and 1. None when there was no reading.
+    pub burst: Option<Burst>,
+    /// Code with the pull-up on less code with it off.
+    pub pull_up_shift: Option<f64>,
+    /// The driven proof.
+    pub driven: Driven,
+    /// Expanded uncertainty of the mean in codes.
+    pub u_code: Option<f64>,
+    /// Its coverage factor; see [`judge::coverage`].
+    pub k: Option<f64>,
+    /// Nominal code.
+    pub expected_code: Option<f64>,
+    /// Codes of a good unit here and now.
+    pub bench_band: Option<Band>,
+    /// What the firmware takes as the option.
+    pub limits: Option<Limits>,
+    /// Where the limits come from.
+    pub limit_source: String,
+    /// The place that the reading should stand for, `J1=3`; empty for a channel without jumpers.
+    pub position: String,
+    /// The option that the setting stands for.
+    pub option_expected: Option<String>,
+    /// The option that this channel's reading stands for; none between windows.
+    pub option_read: Option<String>,
+    /// From the reading to the nearest threshold, less uncertainty and spread.
+    pub margin_code: Option<f64>,
+    /// The same in percent: 100 % is the nominal unit, 0 % the limit.
+    pub margin_pct: Option<f64>,
+    /// What temperature, ageing and sag leave of it.
+    pub remaining_code: Option<f64>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why, when it is not a pass.
+    pub reason: String,
+}
+
+/// A load switched on, and what the supply did.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SupplyCheck {
+    /// Load index.
+    pub load: usize,
+    /// The internal reference read without load.
+    pub idle: Option<Burst>,
+    /// The internal reference read on load.
+    pub loaded: Option<Burst>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why, when it is not a pass.
+    pub reason: String,
+}
+
+/// What the operator is asked to do or to answer.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Prompt {
+    /// Read the cautions, fit the dummy loads, press Enter.
+    Cautions,
+    /// The chip carries the identity of another unit: is it this one all the same?
+    OtherUnit {
+        /// The serial number that it was written for.
+        written: String,
+    },
+    /// Take every shunt off, press Enter.
+    Clear,
+    /// Move one shunt.
+    Move {
+        /// Jumper index.
+        jumper: usize,
+        /// From here.
+        from: Place,
+        /// To here.
+        to: Place,
+        /// Whether the readings can tell; if not, a key is asked for.
+        key_needed: bool,
+    },
+    /// Cut the power, move one shunt, switch the power on.
+    MoveUnpowered {
+        /// Jumper index.
+        jumper: usize,
+        /// From here.
+        from: Place,
+        /// To here.
+        to: Place,
+    },
+    /// The reading is steady and not what was asked for: is the shunt really there?
+    Doubt {
+        /// Jumper index.
+        jumper: usize,
+        /// Where it should be.
+        asked: Place,
+        /// Where it reads as being, if anywhere.
+        reads_as: Option<Place>,
+    },
+    /// The contact does not come to rest.
+    Unstable {
+        /// Jumper index.
+        jumper: usize,
+    },
+    /// A question of the board file.
+    Question {
+        /// Question index.
+        question: usize,
+    },
+    /// The last step: nothing to move, hands off.
+    HandsOff,
+}
+
+/// Something that happened, to be recorded and then shown.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// The probe answered and is the right one.
+    Probe(ProbeInfo),
+    /// What the sequence shows of the modelled defects, and what not.
+    Covers {
+        /// Defects that it shows.
+        shown: usize,
+        /// Each of the others, with what shows it.
+        unseen: Vec<(String, String)>,
+    },
+    /// What stood where an identity is about to be written; to be put back at the end.
+    Kept(Slots),
+    /// It has been put back.
+    PutBack,
+    /// The chip keeps no identity, with the reason; resets are found by its clock alone.
+    NoIdentity(String),
+    /// The operator is asked for something.
+    Prompt {
+        /// Where in the sequence.
+        at: StepAt,
+        /// How many steps there are.
+        steps: usize,
+        /// What is asked.
+        prompt: Prompt,
+    },
+    /// A picture of the live readings; never recorded, never judged.
+    Live(Vec<Live>),
+    /// The move was believed.
+    Moved(StepAt),
+    /// A reading was judged.
+    Check {
+        /// Where in the sequence.
+        at: StepAt,
+        /// The reading and its verdict.
+        check: Check,
+    },
+    /// A load was tried.
+    Supply {
+        /// Where in the sequence.
+        at: StepAt,
+        /// What the supply did.
+        check: SupplyCheck,
+    },
+    /// A question was answered.
+    Answered {
+        /// Where in the sequence.
+        at: StepAt,
+        /// Question index.
+        question: usize,
+        /// The answer.
+        yes: bool,
+        /// The verdict.
+        verdict: Verdict,
+    },
+    /// The probe has been reset: from here on rows belong to this boot.
+    Rebooted(Boot),
+    /// The probe was reset in a step: its readings are void, it is done again.
+    Voided {
+        /// Where in the sequence.
+        at: StepAt,
+        /// Why, in words.
+        why: String,
+    },
+    /// The run is over.
+    Finished(Summary),
+}
+
+/// One channel of the live picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Live {
+    /// Channel index.
+    pub channel: usize,
+    /// Code, or 0 and 1 for digital channels.
+    pub code: f64,
+    /// Whether the pin looks open.
+    pub open: bool,
+}
+
+/// How the run ended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Summary {
+    /// The unit's verdict.
+    pub verdict: UnitVerdict,
+    /// Why it is not a pass, worst first.
+    pub reasons: Vec<String>,
+    /// The checks that did not pass, worst first, in few letters: `PROFILE J1=3`.
+    pub failing: Vec<String>,
+    /// The option reading with the smallest remaining margin.
+    pub worst: Option<Worst>,
+    /// Largest sag as a share of the supply, and the load.
+    pub sag: Option<(usize, f64)>,
+    /// Checks judged.
+    pub checks: usize,
+    /// Modelled defects that no reading of the sequence is sure to show.
+    pub unseen: usize,
+    /// How the run was cut short, where it was.
+    pub cut: Option<Cut>,
+    /// Time from start to end.
+    pub took: Duration,
+}
+
+/// Why a run ended before its last step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Cut {
+    /// The probe went away or is not the right one.
+    Probe(String),
+    /// The operator stopped it.
+    Stopped,
+}
+
+/// The tightest reading of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Worst {
+    /// Channel index.
+    pub channel: usize,
+    /// The place that it stands for, `J1=3`.
+    pub position: String,
+    /// The setting in which it was read.
+    pub setting: Setting,
+    /// Margin in codes.
+    pub margin_code: f64,
+    /// Margin in percent of the nominal unit's.
+    pub margin_pct: f64,
+    /// Remaining margin in codes.
+    pub remaining_code: f64,
+}
