@@ -6,6 +6,7 @@
 
 pub mod bench;
 pub mod board;
+pub mod c_header;
 pub mod circuit;
 pub mod cli;
 pub mod faults;

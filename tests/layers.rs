@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 /// For each module, the modules of this crate that it may name.
 const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("units", &[]),
+    // Reads constants out of C; what they mean to a board is the caller's business.
+    ("c_header", &[]),
     ("board", &["units"]),
     ("circuit", &["board", "units"]),
     ("window", &["circuit", "board", "units"]),
@@ -39,7 +41,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         "cli",
         &[
             "session", "screen", "report", "lot", "store", "record", "probe", "bench", "walk",
-            "faults", "window", "circuit", "board", "units",
+            "faults", "window", "circuit", "board", "c_header", "units",
         ],
     ),
     ("main", &["cli"]),
@@ -68,8 +70,8 @@ const SHADOWED: &[&str] = &["csv"];
 
 /// Modules that compute: no clock, file, thread, print or async in them.
 const COMPUTING: &[&str] = &[
-    "units", "board", "circuit", "window", "faults", "walk", "bench", "probe", "record", "lot",
-    "report",
+    "units", "c_header", "board", "circuit", "window", "faults", "walk", "bench", "probe",
+    "record", "lot", "report",
 ];
 
 /// Files under a computing module that are a door to the world.

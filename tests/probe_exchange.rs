@@ -58,6 +58,20 @@ fn an_answer_counts_the_same_whole_halved_or_byte_by_byte() {
 }
 
 #[test]
+fn a_request_beyond_the_probes_limits_is_refused_without_being_sent() {
+    let mut exchange = Exchange::new(1);
+    assert!(exchange.request(ms(7), level(1001)).is_empty());
+    assert_eq!((exchange.busy(), exchange.wake_at()), (false, Some(ms(7))));
+    assert_eq!(exchange.tick(ms(7)), None);
+    let Some(Outcome::Refused { code: -222, text }) = exchange.take() else { panic!("refused") };
+    assert_eq!(text, "the number of reads is 1001, the probe takes 1 to 1000");
+    assert_eq!((exchange.take(), exchange.wake_at()), (None, None));
+    let sent = exchange.request(ms(8), level(1000));
+    exchange.bytes(ms(9), &probe(&sent));
+    assert_eq!(exchange.take(), answer(1000));
+}
+
+#[test]
 fn nothing_is_sent_in_the_boot_loaders_quiet_time() {
     let mut exchange = Exchange::new(1);
     exchange.opened(START);

@@ -43,6 +43,7 @@ fn requests_are_written_as_the_link_lays_down() {
             Request::WriteIdentity { identity: 0xC0FFEE, unit: "A-\"7\"".into() },
             "SYST:IDEN #HC0FFEE,\"A-\"\"7\"\"\",\"a7\"\n",
         ),
+        (Request::Fuses, "SYST:FUS? \"a7\"\n"),
         (Request::Slot { slot: 2 }, "MEM:SLOT? 2,\"a7\"\n"),
         (Request::WriteSlot { slot: 1, bytes: vec![0xFF, 0x0A] }, "MEM:SLOT 1,\"FF0A\",\"a7\"\n"),
         (burst_of(961), "MEAS:BURS? 961,OFF,0,1,128,(@14),\"a7\"\n"),
@@ -99,7 +100,7 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let (channel, pull_up, settle_us) = (14, true, 1_000_000);
     let burst = |prescaler| Request::Burst {
         channel,
-        n: 10_000,
+        n: 65_535,
         pull_up,
         settle_us,
         discard: 100,
@@ -108,7 +109,7 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let product = |prescaler| Request::Product {
         previous: 15,
         channel,
-        n: 10_000,
+        n: 65_535,
         discard: 100,
         prescaler,
         reference: Reference::Internal,
@@ -116,17 +117,17 @@ fn every_request_is_given_longer_than_the_probe_takes_at_its_limits() {
     let unit = String::from("007");
     let limits = [
         // 104 µs a conversion at 128; at 16 the processor is slower than the converter: 42 µs.
-        (burst(128), 1000 + 1051),
-        (burst(16), 1000 + 424),
+        (burst(128), 1000 + 6827),
+        (burst(16), 1000 + 2757),
         (Request::Level { channel, n: 1000, pull: Pull::Up, settle_us }, 1000 + 100),
         (
             Request::Level { channel, n: 1000, pull: Pull::Discharged, settle_us: 1000 },
             1000 + 100 + 20,
         ),
-        (product(128), 50 + 1051),
-        (product(16), 50 + 424),
+        (product(128), 50 + 6827),
+        (product(16), 50 + 2757),
         (Request::Charge { channel, pairs: 2000 }, 416),
-        (Request::Supply { n: 10_000 }, 2 + 1041),
+        (Request::Supply { n: 65_535 }, 2 + 6816),
         (Request::WriteIdentity { identity: 1, unit }, 600),
         (Request::WriteSlot { slot: 1, bytes: vec![0xFF; 80] }, 300),
     ];
@@ -251,6 +252,7 @@ fn every_reply_is_read_back_as_it_was_written() {
             Request::Boot,
             Reply::Boot { count: 7, cause: Cause::BrownOut, uptime: Duration::from_millis(4321) },
         ),
+        (Request::Fuses, Reply::Fuses { low: 0xFF, high: 0xDE, extended: 0xFD, lock: 0xCF }),
         (Request::Identity, Reply::Identity { identity: 0xDEAD_BEEF, unit }),
         (Request::Slot { slot: 1 }, Reply::Slot((0..80).collect())),
         (burst_of(4), Reply::Burst(burst(&[1, 2, 3, 2]))),

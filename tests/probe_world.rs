@@ -56,6 +56,7 @@ fn with_loads(mut board: Board) -> Board {
             id: id.into(),
             label: id.into(),
             pin: ATMEGA328P.pin(pin).expect("a pin of the chip").clone(),
+            net: None,
             off: Level::Low,
             dummy: "resistor".into(),
             sag: (Volts(sag.0), Volts(sag.1)),

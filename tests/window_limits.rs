@@ -431,3 +431,39 @@ fn what_is_assumed_is_said() {
         assert!(all.contains(part), "{part} is missing in {all}");
     }
 }
+
+#[test]
+fn a_row_that_leaves_a_jumper_open_is_read_whatever_that_jumper_does() {
+    let board = Maker::new()
+        .resistor("R1", "VCC", "A", 10e3, 0.05)
+        .resistor("R2", "VCC", "B", 10e3, 0.05)
+        .jumper("J1", &[("on", "A", "GND")], true)
+        .jumper("J2", &[("on", "B", "GND")], true)
+        .channel("A", "A", "PD2", Kind::Digital)
+        .channel("B", "B", "PD3", Kind::Digital)
+        .options(
+            "which",
+            &["A", "B"],
+            &[("J1=open", "off"), ("J1=on J2=open", "slow"), ("J1=on J2=on", "fast")],
+        )
+        .done();
+    let windows = windows(&board).unwrap();
+    let read = |places: &str| {
+        let at = setting(&board, places);
+        let class = |c: usize| {
+            let level = expect(&board, &at, c).level?;
+            let found = windows.channels[c].class_of_level(level);
+            assert_eq!(windows.channels[c].class_of_setting(&at), found, "{places}");
+            found
+        };
+        option_read(&board, &windows, 0, &[(0, class(0)), (1, class(1))])
+    };
+    for (places, option) in [
+        ("J1=open J2=open", "off"),
+        ("J1=open J2=on", "off"),
+        ("J1=on J2=open", "slow"),
+        ("J1=on J2=on", "fast"),
+    ] {
+        assert_eq!(read(places).as_deref(), Some(option), "{places}");
+    }
+}

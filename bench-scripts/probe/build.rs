@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-const FILES: [&str; 11] = [
+const FILES: [&str; 12] = [
     "core/burst.c",
     "core/commands.c",
     "core/common.c",
@@ -12,6 +12,7 @@ const FILES: [&str; 11] = [
     "core/measure.c",
     "core/number.c",
     "core/outputs.c",
+    "core/raw.c",
     "core/reply.c",
     "core/status.c",
 ];

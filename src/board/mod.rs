@@ -3,11 +3,14 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
+mod decoding;
 mod drift;
 pub mod ids;
 mod parse;
 mod problem;
+pub mod template;
 
+pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Drift, InUse};
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
@@ -60,6 +63,9 @@ pub struct Board {
     pub loads: Vec<Load>,
     /// How the product reads its pins.
     pub firmware: Firmware,
+    /// What the product's firmware makes of what it reads, to be checked; a channel or a set of
+    /// options has one entry at most.
+    pub thresholds: Vec<Decoding>,
     /// One place for every jumper: how the unit leaves.
     pub delivery: Setting,
     /// What only a person can see.
@@ -392,6 +398,8 @@ pub struct Load {
     pub label: String,
     /// The pin that switches it.
     pub pin: ChipPin,
+    /// The net at the pin, where the file says what holds it.
+    pub net: Option<NetId>,
     /// Level at which it is off.
     pub off: Level,
     /// The dummy load to fit on the bench, in words.

@@ -1,10 +1,16 @@
 //! Arguments and wiring. The one door to `clap`.
 
 mod bench;
+mod c_header;
+mod check_thresholds;
 mod demo;
+mod design;
 mod failure;
+mod new;
+mod own_header;
 mod read;
 mod spread;
+mod statements;
 mod windows;
 
 use crate::board::{self, Board};
@@ -36,6 +42,14 @@ enum Command {
     Demo(demo::Options),
     /// Print the windows of a board: what each position reads as, and with how much margin
     Windows(windows::Options),
+    /// Hold the thresholds of the product's firmware against the circuit, position by position
+    CheckThresholds(check_thresholds::Options),
+    /// Write the C header with which the product's firmware decodes its options
+    CHeader(c_header::Options),
+    /// Write a board file from templates, to be edited
+    New(Box<new::Options>),
+    /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
+    Design(Box<design::Options>),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
@@ -43,7 +57,7 @@ enum Command {
 }
 
 /// The form of a table on the command line.
-#[derive(Clone, Copy, Debug, Default, ValueEnum)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
 enum FormatArgument {
     /// Aligned columns
     #[default]
@@ -71,6 +85,10 @@ pub fn run() -> ExitCode {
     let result = match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
+        Command::CheckThresholds(options) => check_thresholds::run(&options),
+        Command::CHeader(options) => c_header::run(&options),
+        Command::New(options) => new::run(&options),
+        Command::Design(options) => design::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
     };
@@ -88,16 +106,22 @@ const LARGEST_FILE: u64 = 1 << 20;
 
 /// Reads and checks a board file.
 fn load(path: &Path) -> Result<Arc<Board>, Failure> {
+    let bytes = read_bytes(path, "a board file")?;
+    let name = path.display().to_string();
+    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+}
+
+/// Reads a small file; `kind` is what messages call it.
+fn read_bytes(path: &Path, kind: &str) -> Result<Vec<u8>, Failure> {
     let name = path.display().to_string();
     let size = std::fs::metadata(path)
-        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of a board file")))?
+        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of {kind}")))?
         .len();
     if size > LARGEST_FILE {
-        let what = format!("{name} is {size} bytes long, a board file at most {LARGEST_FILE}");
+        let what = format!("{name} is {size} bytes long, {kind} at most {LARGEST_FILE}");
         return Err(Failure::input(what));
     }
-    let bytes = std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))?;
-    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
+    std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))
 }
 
 /// A netlist or bill of materials larger than this is none.

@@ -111,6 +111,8 @@ pub trait Pins {
     fn eeprom_write(&mut self, at: u16, byte: u8);
     /// What caused the last reset, `RESET_` bits; 0 when that is not known.
     fn reset_cause(&mut self) -> u8;
+    /// Low, high and extended fuse byte and the lock bits; `None` where the chip has none.
+    fn fuses(&mut self) -> Option<[u8; 4]>;
 }
 
 /// The hardware functions as C calls them; kept in step with `struct probe_host_table`.
@@ -126,6 +128,7 @@ struct Table {
     eeprom_read: extern "C" fn(*mut c_void, u16) -> u8,
     eeprom_write: extern "C" fn(*mut c_void, u16, u8),
     reset_cause: extern "C" fn(*mut c_void) -> u8,
+    fuses: extern "C" fn(*mut c_void, *mut [u8; 4]) -> bool,
 }
 
 /// A probe in C's memory, never looked into from here.
@@ -197,6 +200,16 @@ extern "C" fn reset_cause<P: Pins>(c: *mut c_void) -> u8 {
     context::<P, _>(c, |c| c.pins.reset_cause())
 }
 
+extern "C" fn fuses<P: Pins>(c: *mut c_void, bytes: *mut [u8; 4]) -> bool {
+    let found = context::<P, _>(c, |c| c.pins.fuses());
+    if let Some(found) = found {
+        // SAFETY: the core hands over an array of four bytes of its own, which it does not touch
+        // while this runs (`hw_fuses` of core/probe_hw.h).
+        unsafe { bytes.write(found) };
+    }
+    found.is_some()
+}
+
 /// A running probe over pins of type `P`. Several may run side by side, also in threads.
 pub struct Core<P: Pins> {
     probe: NonNull<Probe>,
@@ -235,6 +248,7 @@ impl<P: Pins> Core<P> {
             eeprom_read: eeprom_read::<P>,
             eeprom_write: eeprom_write::<P>,
             reset_cause: reset_cause::<P>,
+            fuses: fuses::<P>,
         };
         // SAFETY: `probe` has the size and alignment that C asked for; the table is copied in the
         // call; the context lives as long as `self` and is of the callbacks' type.

@@ -20,6 +20,9 @@ pub const TRIES: u32 = 3;
 /// many boards, and a boot loader listens for one to two seconds.
 pub const QUIET: Duration = Duration::from_secs(2);
 
+/// The probe's error number for a value outside its limits (SCPI-1999, Data out of range).
+const OUT_OF_RANGE: i16 = -222;
+
 /// Pieces of thrown-away bytes kept for the log, and the bytes kept of each.
 const LOG_PIECES: usize = 16;
 const LOG_BYTES: usize = 64;
@@ -29,7 +32,7 @@ const LOG_BYTES: usize = 64;
 pub enum Outcome {
     /// The probe answered.
     Reply(Reply),
-    /// The probe answered with an error.
+    /// The probe answered with an error, or was not asked because it would.
     Refused {
         /// SCPI error number.
         code: i16,
@@ -56,6 +59,8 @@ pub struct Exchange {
     quiet_until: Option<Duration>,
     pending: Option<Pending>,
     outcome: Option<Outcome>,
+    /// When a request was refused before it was sent: nothing arrives that would wake anybody.
+    refused_at: Option<Duration>,
     inbox: Inbox,
 }
 
@@ -86,6 +91,7 @@ impl Exchange {
             quiet_until: None,
             pending: None,
             outcome: None,
+            refused_at: None,
             inbox: Inbox::default(),
         }
     }
@@ -108,12 +114,22 @@ impl Exchange {
     /// Asks, and returns the bytes to write: none while the line has to be quiet, then
     /// [`Exchange::tick`] hands them over. A request that is still outstanding is given up without
     /// an outcome, and its reply will be ignored.
+    ///
+    /// A request that the probe would refuse whatever its state ([`Request::problem`]) is not
+    /// sent: [`Exchange::take`] has its outcome at once.
     pub fn request(&mut self, now: Duration, request: Request) -> Vec<u8> {
         self.count = self.count.wrapping_add(1);
         let tag = format!("{:x}.{:x}", self.nonce, self.count);
         debug_assert!(tag.len() <= TAG_MAX);
         let line = request.encode(&tag);
         self.outcome = None;
+        self.refused_at = None;
+        if let Some(text) = request.problem() {
+            self.pending = None;
+            self.outcome = Some(Outcome::Refused { code: OUT_OF_RANGE, text });
+            self.refused_at = Some(now);
+            return Vec::new();
+        }
         self.pending = Some(Pending { request, tag, line, tries: 0, due: now });
         self.tick(now).unwrap_or_default()
     }
@@ -143,13 +159,13 @@ impl Exchange {
             self.inbox.thrown.note(line);
             return;
         };
-        match wire::open(&pending.line, line) {
-            Ok(frame) if frame.tag == pending.tag => {
-                self.outcome = Some(if frame.error != 0 {
-                    let text = wire::error_text(frame.error).to_string();
-                    Outcome::Refused { code: frame.error, text }
+        match pending.request.open(&pending.line, line) {
+            Ok(answer) if answer.frame.tag == pending.tag => {
+                let code = answer.frame.error;
+                self.outcome = Some(if code != 0 {
+                    Outcome::Refused { code, text: wire::error_text(code).to_string() }
                 } else {
-                    match pending.request.reply(&frame.data) {
+                    match answer.reply(&pending.request) {
                         Ok(reply) => Outcome::Reply(reply),
                         Err(problem) => Outcome::Unreadable(problem),
                     }
@@ -162,7 +178,8 @@ impl Exchange {
 
     /// When [`Exchange::tick`] has something to do, if no byte arrives before.
     pub fn wake_at(&self) -> Option<Duration> {
-        self.pending.as_ref().map(|p| p.due.max(self.quiet_until.unwrap_or_default()))
+        let due = |p: &Pending| p.due.max(self.quiet_until.unwrap_or_default());
+        self.refused_at.or(self.pending.as_ref().map(due))
     }
 
     /// Does what is due, and returns bytes to write: the first sending after the quiet time, or a
@@ -198,6 +215,7 @@ impl Exchange {
 
     /// How the request ended, once.
     pub fn take(&mut self) -> Option<Outcome> {
+        self.refused_at = None;
         self.outcome.take()
     }
 

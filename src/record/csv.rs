@@ -97,6 +97,33 @@ pub fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
     writer.into_inner().expect("writing to memory cannot fail")
 }
 
+/// One column of a table from elsewhere: its cells that are not empty, each with its line.
+///
+/// The header line names the column, in any case of its letters; spaces round cells do not count.
+///
+/// # Errors
+/// No such column, or lines that are no CSV.
+pub fn column(file: &str, bytes: &[u8], name: &'static str) -> Result<Vec<(u64, String)>, Problem> {
+    let source = Source { file, bytes, names: vec![name] };
+    let mut reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes);
+    let mut lines = reader.records().map(|line| line.map_err(|e| source.unreadable(&e)));
+    let header = lines.next().transpose()?.unwrap_or_default();
+    let clean = |cell: &str| cell.trim_start_matches('\u{feff}').trim().to_string();
+    let Some(at) = header.iter().position(|c| clean(c).eq_ignore_ascii_case(name)) else {
+        let what = format!("its first line names no column `{name}`; name the columns there");
+        return Err(Problem::of_file(file, what));
+    };
+    let mut cells = Vec::new();
+    for line in lines {
+        let line = line?;
+        let cell = clean(line.get(at).unwrap_or_default());
+        if !cell.is_empty() {
+            cells.push((line.position().map_or(0, |at| source.line(at)), cell));
+        }
+    }
+    Ok(cells)
+}
+
 /// Reads a table. `file` is what errors call it.
 ///
 /// A last line without its line end is torn: it is left out and `Parsed::whole` ends before it.

@@ -136,6 +136,7 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
+            Prompt::OtherUnit { written } => ("identity of another unit", written.clone()),
             Prompt::Unstable { jumper } => {
                 ("unstable contact", self.board.jumpers[*jumper].id.clone())
             }

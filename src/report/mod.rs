@@ -1,11 +1,16 @@
 //! Text, tables and pictures as strings; somebody else opens files and terminals.
 
+pub mod bill;
+pub mod c_header;
+pub mod c_names;
 pub mod coverage;
+pub mod design;
 pub mod header;
 pub mod letters;
 mod positions;
 pub mod spread;
 pub mod table;
+pub mod thresholds;
 pub mod windows;
 pub mod words;
 pub mod wrap;

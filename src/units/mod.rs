@@ -5,9 +5,12 @@
 
 mod print;
 mod read;
+mod series;
 mod temperature;
 
+pub use print::rkm;
 pub use read::{Allow, Misread, range, range_or_single, read};
+pub use series::Series;
 pub use temperature::tempco;
 
 /// A measure that can be read from text and printed: what [`read`] needs to know of a type.

@@ -108,3 +108,29 @@ impl fmt::Display for Code {
         pad(f, if text == "-0" { "0" } else { &text })
     }
 }
+
+/// A resistance as on a circuit diagram, exactly (IEC 60062): `4K7` in the small letter of the
+/// prefix, `4k7`, `47k`, `2R2`, `R47`, `1M0`; what has no such form in whole digits is written out
+/// in ohms, `0.0005 ohm`.
+pub fn rkm(ohms: Ohms) -> String {
+    let plain = format!("{}", ohms.0);
+    if !(0.001..1e9).contains(&ohms.0) || plain.len() > 12 {
+        return format!("{plain} ohm");
+    }
+    let (letter, places) = match ohms.0 {
+        v if v >= 1e6 => ('M', 6),
+        v if v >= 1e3 => ('k', 3),
+        _ => ('R', 0),
+    };
+    let (whole, fraction) = plain.split_once('.').unwrap_or((&plain, ""));
+    let split = whole.len().saturating_sub(places);
+    let (head, tail) = whole.split_at(split);
+    let tail = format!("{tail}{fraction}");
+    let tail = tail.trim_end_matches('0');
+    let head = if head == "0" { "" } else { head };
+    match (head, tail, letter) {
+        // A lone megohm is written with its nought, so that no digit can be lost beside the M.
+        (head, "", 'M') if head.len() == 1 => format!("{head}M0"),
+        (head, tail, letter) => format!("{head}{letter}{tail}"),
+    }
+}

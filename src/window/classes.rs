@@ -141,8 +141,9 @@ fn checked_work(
 /// Most settings times the cube of the nets: some seconds.
 const MOST_WORK: f64 = 1e9;
 
-/// Which sub-setting of each option set a setting belongs to; `None` sorts behind all.
-type Key = Vec<usize>;
+/// The sub-settings of each option set that a setting agrees with: several, where a row leaves a
+/// jumper open that another one names. A lone [`NO_SUBSETTING`] sorts behind all.
+type Key = Vec<Vec<usize>>;
 const NO_SUBSETTING: usize = usize::MAX;
 
 /// The classes of a channel with their bands, in row order.
@@ -164,11 +165,12 @@ pub(super) fn drafts(board: &Board, channel: usize) -> Result<Vec<Draft>, Vec<Wi
     let mut members: BTreeMap<Key, Vec<Setting>> = BTreeMap::new();
     for setting in settings_of(board, channel, &group, &sets)? {
         let holds = |places: &Places| places.iter().all(|&(j, p)| setting.0.get(j) == Some(&p));
-        let key: Key = sets
-            .iter()
-            .map(|(_, subs)| subs.iter().position(|(p, _)| holds(p)).unwrap_or(NO_SUBSETTING))
-            .collect();
-        if sets.is_empty() || key.iter().any(|&k| k != NO_SUBSETTING) {
+        let held = |subs: &[Subsetting]| -> Vec<usize> {
+            let held: Vec<usize> = (0..subs.len()).filter(|&i| holds(&subs[i].0)).collect();
+            if held.is_empty() { vec![NO_SUBSETTING] } else { held }
+        };
+        let key: Key = sets.iter().map(|(_, subs)| held(subs)).collect();
+        if sets.is_empty() || key.iter().any(|k| *k != [NO_SUBSETTING]) {
             members.entry(key).or_default().push(setting);
         }
     }
@@ -177,8 +179,8 @@ pub(super) fn drafts(board: &Board, channel: usize) -> Result<Vec<Draft>, Vec<Wi
     for (key, settings) in members {
         let mut places = Places::new();
         let mut rows = Vec::new();
-        for ((set, subs), &sub) in sets.iter().zip(&key) {
-            if let Some((at, of)) = subs.get(sub) {
+        for ((set, subs), held) in sets.iter().zip(&key) {
+            for (at, of) in held.iter().filter_map(|&sub| subs.get(sub)) {
                 places.extend(at);
                 rows.extend(of.iter().map(|&row| (*set, row)));
             }

@@ -6,6 +6,7 @@
 pub mod adc;
 mod classes;
 mod converter;
+pub mod design;
 mod draw;
 mod expect;
 pub mod gum;
@@ -20,12 +21,14 @@ pub mod rss;
 pub mod settle;
 mod shorts;
 pub mod spread;
+mod thresholds;
 
 pub use converter::{converter_error, whole_scale};
 pub use expect::{Band, Expected, assumptions, expect, expect_closed, level_of};
 pub use positions::{Position, positions, widened};
 pub use problem::WindowProblem;
 pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
+pub use thresholds::{Check, Finding, FindingKind, Grade, Mismatch, PositionCheck, check};
 
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Circuit, Node, Parts};
@@ -130,11 +133,18 @@ impl ChannelWindows {
     }
 
     /// The class that a setting belongs to, by its places; `None` when it stands for no option.
+    /// Of several the one that names most places: the others leave some of them open.
     pub fn class_of_setting(&self, setting: &Setting) -> Option<usize> {
-        let holds = |places: &[(usize, Place)]| {
+        let holds = |places: &&[(usize, Place)]| {
             places.iter().all(|&(jumper, place)| setting.0.get(jumper) == Some(&place))
         };
-        self.classes.iter().position(|c| holds(&c.places) || c.also.iter().any(|p| holds(p)))
+        let named = |class: &Class| {
+            let all = std::iter::once(&class.places).chain(&class.also).map(Vec::as_slice);
+            all.filter(holds).map(<[(usize, Place)]>::len).max()
+        };
+        let found = self.classes.iter().enumerate().filter_map(|(i, c)| Some((i, named(c)?)));
+        // The first of those that name as many.
+        found.rev().max_by_key(|&(_, places)| places).map(|(i, _)| i)
     }
 }
 
@@ -159,19 +169,8 @@ pub fn windows(board: &Board) -> Result<Windows, Vec<WindowProblem>> {
     problems.extend(shorts::shorts(board));
     let mut channels = Vec::new();
     for channel in 0..board.channels.len() {
-        let result = classes::drafts(board, channel)
-            .and_then(|drafts| match board.channels[channel].kind {
-                Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts),
-                Kind::Digital => classes::merge_levels(board, channel, drafts),
-            })
-            .map(|drafts| limits::classes(board, channel, &drafts))
-            .and_then(|classes| clear_of_steps(board, channel, classes));
-        match result {
-            Ok(classes) => channels.push(ChannelWindows {
-                channel,
-                set: board.options.iter().position(|s| s.channels.contains(&channel)),
-                classes,
-            }),
+        match of_channel(board, channel) {
+            Ok(found) => channels.push(found),
             Err(found) => problems.extend(found),
         }
     }
@@ -239,6 +238,20 @@ fn clear_of_steps(
         })
         .collect();
     if problems.is_empty() { Ok(classes) } else { Err(problems) }
+}
+
+/// The windows of one channel.
+fn of_channel(board: &Board, channel: usize) -> Result<ChannelWindows, Vec<WindowProblem>> {
+    let drafts = classes::drafts(board, channel)?;
+    let drafts = match board.channels[channel].kind {
+        Kind::Analog | Kind::Meter { .. } => classes::merge_codes(board, channel, drafts)?,
+        Kind::Digital => classes::merge_levels(board, channel, drafts)?,
+    };
+    Ok(ChannelWindows {
+        channel,
+        set: board.options.iter().position(|s| s.channels.contains(&channel)),
+        classes: clear_of_steps(board, channel, limits::classes(board, channel, &drafts))?,
+    })
 }
 
 /// Options of one set that no channel of the set tells apart.

@@ -48,6 +48,7 @@ impl Maker {
                 reference: Reference::Supply,
                 gap: Ratio(0.25),
             },
+            thresholds: vec![],
             delivery: Setting(vec![]),
             questions: vec![],
         })

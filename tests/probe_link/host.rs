@@ -1,8 +1,10 @@
 //! The host's own requests, carried by its own framing, answered by the probe's core.
 
 use crate::stand_in::{Fixed, probe};
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use strapwise::probe::core::Core;
-use strapwise::probe::message::wire::{self, TAG_MAX};
+use strapwise::probe::message::wire::TAG_MAX;
 use strapwise::probe::message::{Cause, Pull, Reference, Reply, Request, UNIT_NAME_MAX};
 
 /// Asks as the host does and opens the answer as it does; its error number, and the reply read.
@@ -12,9 +14,9 @@ fn carry(core: &mut Core<Fixed>, request: &Request, tag: &str) -> (i16, Option<R
     let sent = core.take_output();
     let what = format!("{request:?}: {}", String::from_utf8_lossy(&sent));
     assert!(sent.len() <= request.largest_reply(), "longer than the host keeps: {what}");
-    let frame = wire::open(&line, &sent).unwrap_or_else(|e| panic!("{what}: {e}"));
-    assert_eq!(frame.tag, tag, "{what}");
-    (frame.error, request.reply(&frame.data).ok())
+    let answer = request.open(&line, &sent).unwrap_or_else(|e| panic!("{what}: {e}"));
+    assert_eq!(answer.frame.tag, tag, "{what}");
+    (answer.frame.error, answer.reply(request).ok())
 }
 
 fn answer(core: &mut Core<Fixed>, request: &Request) -> Reply {
@@ -41,6 +43,8 @@ fn every_question_of_the_host_is_answered_in_its_kind() {
     else {
         panic!("a first boot by power-on that is not counted");
     };
+    let fuses = Reply::Fuses { low: 0xFF, high: 0xDE, extended: 0xFD, lock: 0xCF };
+    assert_eq!(answer(&mut core, &Request::Fuses), fuses);
     let none = Reply::Identity { identity: 0, unit: String::new() };
     assert_eq!(answer(&mut core, &Request::Identity), none);
     let empty = Reply::Error { code: 0, text: "No error".into() };
@@ -80,6 +84,168 @@ fn a_pin_is_discharged_and_a_reference_selected_only_when_the_host_has_named_it(
     assert_eq!(burst.sum, 800);
     answer(&mut core, &Request::Supply { n: 1 });
     assert_eq!(core.pins().reference, Reference::Supply);
+}
+
+fn raw(n: u16) -> Request {
+    Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler: 128 }
+}
+
+/// Codes that differ from their neighbours, over the whole scale.
+fn scripted(n: u16) -> (Core<Fixed>, Vec<u16>) {
+    let codes: Vec<u16> = (0..n).map(|i| (u32::from(i) * 389 % 1024) as u16).collect();
+    let mut core = probe();
+    core.pins().script = codes.clone();
+    (core, codes)
+}
+
+#[test]
+fn raw_samples_come_back_code_by_code_with_the_sums_of_the_burst() {
+    for n in [1, 31, 32, 33, 64, 961, 65_535] {
+        let (mut core, codes) = scripted(n);
+        let Reply::Raw(raw) = answer(&mut core, &raw(n)) else { panic!("raw samples") };
+        assert_eq!((raw.codes(), raw.lost()), (Some(codes), vec![]), "{n}");
+        let (mut core, _) = scripted(n);
+        let Request::Raw { channel, n, pull_up, settle_us, discard, prescaler } = self::raw(n)
+        else {
+            panic!("raw samples")
+        };
+        let burst = Request::Burst { channel, n, pull_up, settle_us, discard, prescaler };
+        assert_eq!(answer(&mut core, &burst), Reply::Burst(raw.burst), "{n}");
+    }
+}
+
+#[test]
+fn a_byte_damaged_in_a_frame_costs_its_samples_and_no_others_and_never_gives_a_wrong_one() {
+    let (mut core, codes) = scripted(100);
+    let request = raw(100);
+    let line = request.encode("t");
+    core.receive(&line);
+    let sent = core.take_output();
+    let (mut with_holes, mut refused) = (0, 0);
+    for (at, flip) in (0..sent.len() - 1).flat_map(|at| [1_u8, 3, 0x10, 0x80].map(|f| (at, f))) {
+        let mut damaged = sent.clone();
+        damaged[at] ^= flip;
+        let Ok(answer) = request.open(&line, &damaged) else {
+            refused += 1;
+            continue;
+        };
+        let Ok(Reply::Raw(raw)) = answer.reply(&request) else { panic!("byte {at} ^ {flip}") };
+        let missing: u32 = raw.lost().iter().map(|r| r.end - r.start).sum();
+        assert!((1..=64).contains(&missing) || at % 67 == 66, "byte {at}: {:?}", raw.lost());
+        for frame in &raw.frames {
+            let first = frame.first as usize;
+            assert_eq!(frame.codes, codes[first..first + frame.codes.len()], "byte {at}");
+        }
+        with_holes += usize::from(missing > 0);
+    }
+    println!("{with_holes} with samples missing, {refused} not taken at all");
+    assert!(with_holes > 3 * refused, "{with_holes}, {refused}");
+}
+
+#[test]
+fn a_frame_that_never_came_is_named_by_the_numbers_of_its_conversions() {
+    let (mut core, codes) = scripted(100);
+    let request = raw(100);
+    let line = request.encode("t");
+    core.receive(&line);
+    let sent = core.take_output();
+    // Three frames of 67 bytes with their commas, then one of four codes.
+    let short = [&sent[..67], &sent[134..]].concat();
+    let raw = request.open(&line, &short).expect("the sums stand").reply(&request);
+    let Ok(Reply::Raw(raw)) = raw else { panic!("{raw:?}") };
+    assert_eq!((raw.codes(), &*raw.lost()), (None, std::slice::from_ref(&(32..64))));
+    assert_eq!(raw.frames[1].codes, codes[64..96]);
+    assert_eq!(u64::from(raw.burst.n), 100);
+}
+
+#[test]
+fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
+    let (mut core, _) = scripted(40);
+    let request = raw(40);
+    let [first, second] = ["a", "b"].map(|tag| {
+        let line = request.encode(tag);
+        core.receive(&line);
+        (line, core.take_output())
+    });
+    let mixed = [&first.1[..67], &second.1[67..]].concat();
+    let answer = request.open(&second.0, &mixed).expect("the sums stand");
+    let Ok(Reply::Raw(raw)) = answer.reply(&request) else { panic!("raw samples") };
+    assert_eq!(*raw.lost(), *std::slice::from_ref(&(0..32)));
+}
+
+/// Requests with figures on both sides of every limit.
+fn any_request() -> impl Strategy<Value = Request> {
+    let n = || prop::sample::select(vec![0_u16, 1, 3, 4, 10, 1000, 1001, 2000, 2001]);
+    let settle = || prop::sample::select(vec![0_u32, 500, 1000, 1001, 1_000_000, 1_000_001]);
+    let discard = || prop::sample::select(vec![0_u16, 100, 101, 256, u16::MAX]);
+    let prescaler = || prop::sample::select(vec![0_u8, 8, 16, 32, 64, 127, 128, 255]);
+    let pull = prop::sample::select(vec![Pull::Off, Pull::Up, Pull::Discharged]);
+    let (channel, previous, reference) = (14, 15, Reference::Supply);
+    prop_oneof![
+        (n(), discard()).prop_map(move |(n, discard)| Request::Raw {
+            channel,
+            n,
+            pull_up: false,
+            settle_us: 0,
+            discard,
+            prescaler: 128
+        }),
+        (n(), settle(), discard(), prescaler()).prop_map(
+            move |(n, settle_us, discard, prescaler)| Request::Burst {
+                channel,
+                n,
+                pull_up: true,
+                settle_us,
+                discard,
+                prescaler
+            }
+        ),
+        (n(), discard(), prescaler()).prop_map(move |(n, discard, prescaler)| Request::Product {
+            previous,
+            channel,
+            n,
+            discard,
+            prescaler,
+            reference
+        }),
+        (n(), pull, settle()).prop_map(|(n, pull, settle_us)| Request::Level {
+            channel: 4,
+            n,
+            pull,
+            settle_us
+        }),
+        n().prop_map(move |pairs| Request::Charge { channel, pairs }),
+        n().prop_map(|n| Request::Supply { n }),
+        prop::sample::select(vec![0, 99, 100, 60_000, 60_001]).prop_map(|ms| Request::Hold { ms }),
+        (0..2_u32, prop::sample::select(vec![0, 64, 65])).prop_map(|(identity, length)| {
+            Request::WriteIdentity { identity, unit: "x".repeat(length) }
+        }),
+        (0..4_u8).prop_map(|slot| Request::Slot { slot }),
+        (0..4_u8, 79..82_usize)
+            .prop_map(|(slot, n)| Request::WriteSlot { slot, bytes: vec![255; n] }),
+        (any::<bool>(), 0..3_usize)
+            .prop_map(|(off_high, n)| Request::Allow { pins: vec![9; n], off_high }),
+        (0..3_usize).prop_map(|n| Request::AllowDischarge { pins: vec![4; n] }),
+        (0..3_usize).prop_map(move |n| Request::AllowReferences { references: vec![reference; n] }),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 600, rng_seed: RngSeed::Fixed(328), ..Default::default()
+    })]
+
+    #[test]
+    fn what_the_probe_would_refuse_is_known_before_it_is_sent(request in any_request()) {
+        let mut core = probe();
+        prop_assert_eq!(carry(&mut core, &Request::AllowDischarge { pins: vec![4] }, "t").0, 0);
+        let line = request.encode("t");
+        core.receive(&line);
+        let sent = core.take_output();
+        // A line that the probe cannot even read ends without a tag or is thrown away.
+        let error = request.open(&line, &sent).map_or(-363, |answer| answer.frame.error);
+        prop_assert_eq!(request.problem().is_none(), error == 0, "{:?}: {}", request, error);
+    }
 }
 
 #[test]

@@ -12,12 +12,12 @@
 /* Data memory addresses of the ATmega328P (data sheet, "Register Summary"). */
 enum {
     PINB = 0x23, DDRB = 0x24, PORTB = 0x25, /* and three further on for each next port */
-    MCUSR = 0x54, MCUCR = 0x55, ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7a, ADMUX = 0x7c,
+    MCUSR = 0x54, MCUCR = 0x55, SPMCSR = 0x57, ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7a, ADMUX = 0x7c,
     DIDR0 = 0x7e, UCSR0A = 0xc0, UCSR0B = 0xc1, UBRR0L = 0xc4, UBRR0H = 0xc5, UDR0 = 0xc6,
 };
-enum { PORTS = 3, PORT_C = 1, HOOKS = 3 * PORTS + 3 };
+enum { PORTS = 3, PORT_C = 1, HOOKS = 3 * PORTS + 4 };
 enum { BIT_PUD = 1 << 4, BIT_ADSC = 1 << 6, BIT_ADEN = 1 << 7, BIT_ADLAR = 1 << 5,
-       BIT_U2X = 1 << 1, BIT_RXEN = 1 << 4 };
+       BIT_BLBSET = 1 << 3, BIT_SPMEN = 1, BIT_U2X = 1 << 1, BIT_RXEN = 1 << 4 };
 
 /* The library's own write handler behind one of ours. */
 struct hook {
@@ -42,6 +42,8 @@ struct chip {
     uint16_t result;   /* what ADCL and ADCH show */
     uint8_t pending;   /* `running` is not shown yet */
     uint8_t held;      /* ADCL was read: the result stays until ADCH is */
+    uint8_t behind[4]; /* program bytes under the fuses, while these are shown */
+    uint8_t fuses_shown;
     uint8_t first;     /* the converter was switched on and has not converted yet */
     char complaint[160];
 };
@@ -121,6 +123,29 @@ static uint8_t read_pin(avr_t *avr, avr_io_addr_t address, void *param) {
     return avr->data[address] = level;
 }
 
+/* --- fuses: the library reads the program where silicon reads them --------------------------- */
+
+/* Low fuse, lock bits, extended and high fuse, by the address that reads them: a crystal of 16 MHz,
+ * a boot loader of 512 bytes, brown-out at 2.7 V, the boot loader locked (common practice). */
+static const uint8_t fuses[4] = {0xff, 0xcf, 0xfd, 0xde};
+
+static avr_cycle_count_t hide_fuses(avr_t *avr, avr_cycle_count_t when, void *param) {
+    (void)when;
+    struct chip *chip = param;
+    if (chip->fuses_shown) memcpy(avr->flash, chip->behind, sizeof chip->behind);
+    chip->fuses_shown = 0;
+    return 0;
+}
+
+/* BLBSET and SPMEN make the next LPM read them (data sheet, "Reading the Fuse and Lock Bits"). */
+static void show_fuses(struct chip *chip) {
+    if (chip->fuses_shown) return;
+    memcpy(chip->behind, chip->avr->flash, sizeof chip->behind);
+    memcpy(chip->avr->flash, fuses, sizeof fuses);
+    chip->fuses_shown = 1;
+    avr_cycle_timer_register(chip->avr, 4, hide_fuses, chip);
+}
+
 static void hooked_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void *param) {
     struct hook *hook = param;
     struct chip *chip = hook->chip;
@@ -131,7 +156,9 @@ static void hooked_write(avr_t *avr, avr_io_addr_t address, uint8_t value, void 
         hook->write(avr, address, value, hook->param);
     else
         avr->data[address] = value;
-    if (address == ADCSRA) {
+    if (address == SPMCSR) {
+        if ((value & 0x0f) == (BIT_BLBSET | BIT_SPMEN)) show_fuses(chip);
+    } else if (address == ADCSRA) {
         if (was_on && !(value & BIT_ADEN)) chip->pending = 0;
     } else if (address == UDR0) {
         return;
@@ -193,6 +220,7 @@ static void after_reset(avr_t *avr) {
     struct chip *chip = avr->custom.data;
     if (chip->core_reset) chip->core_reset(avr);
     chip->pending = chip->held = chip->first = 0;
+    hide_fuses(avr, 0, chip);
     chip->running = chip->result = 0;
     chip->unread = 0;
     for (int port = 0; port < PORTS; port++) tell_modes(chip, port);
@@ -205,6 +233,7 @@ static void install(struct chip *chip) {
         for (int r = 0; r < 3; r++) hook_write(chip, PINB + 3 * port + r);
     }
     hook_write(chip, MCUCR);
+    hook_write(chip, SPMCSR);
     hook_write(chip, ADCSRA);
     hook_write(chip, UDR0);
     hook_read(chip, ADCL, read_adcl);

@@ -100,9 +100,10 @@ ISR(ADC_vect)
     }
 }
 
-static void sleep_while_running(void)
+static void work_while_running(void)
 {
     for (;;) {
+        burst_work(target);
         cli();
         if (!running) {
             break;
@@ -132,7 +133,7 @@ bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct 
     one_by_one = prescaler < FREE_RUNNING_FROM;
     ADCSRB = 0; /* the trigger is free running, where a trigger is used at all */
     ADCSRA |= (uint8_t)(_BV(ADIE) | _BV(ADIF) | _BV(ADSC) | (one_by_one ? 0 : _BV(ADATE)));
-    sleep_while_running();
+    work_while_running();
     wait_until_done();
     ADCSRA |= _BV(ADIF); /* drop the one conversion that was under way */
     return !lost;

@@ -1,4 +1,5 @@
 /* ATmega328P at 16 MHz: serial line, pins, EEPROM, clock. */
+#include <avr/boot.h>
 #include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -92,6 +93,9 @@ void hw_wait_us(void *hw, uint32_t us)
 static volatile uint8_t ring[128];
 static volatile uint8_t ring_in, ring_out;
 static volatile bool line_damaged, line_lost;
+/* What is on its way out: a reply is put together while its beginning is sent. */
+static volatile uint8_t outbox[16];
+static volatile uint8_t outbox_in, outbox_out;
 
 ISR(USART_RX_vect)
 {
@@ -119,12 +123,26 @@ static void line_start(void)
     UCSR0B = _BV(RXCIE0) | _BV(RXEN0) | _BV(TXEN0);
 }
 
+ISR(USART_UDRE_vect)
+{
+    if (outbox_out == outbox_in) {
+        UCSR0B &= (uint8_t)~_BV(UDRIE0);
+    } else {
+        UDR0 = outbox[outbox_out];
+        outbox_out = (uint8_t)((outbox_out + 1u) % sizeof outbox);
+    }
+}
+
 void hw_send(void *hw, uint8_t byte)
 {
+    const uint8_t next = (uint8_t)((outbox_in + 1u) % sizeof outbox);
+
     (void)hw;
-    while ((UCSR0A & _BV(UDRE0)) == 0) {
+    while (next == outbox_out) {
     }
-    UDR0 = byte;
+    outbox[outbox_in] = byte;
+    outbox_in = next;
+    UCSR0B |= _BV(UDRIE0);
 }
 
 /* ---- pins ---------------------------------------------------------------------------------- */
@@ -193,6 +211,24 @@ void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte)
 {
     (void)hw;
     eeprom_write_byte((uint8_t *)at, byte);
+}
+
+/* ---- fuses --------------------------------------------------------------------------------- */
+
+bool hw_fuses(void *hw, uint8_t bytes[4])
+{
+    static const uint8_t where[4] = {GET_LOW_FUSE_BITS, GET_HIGH_FUSE_BITS,
+                                     GET_EXTENDED_FUSE_BITS, GET_LOCK_BITS};
+    uint8_t i;
+
+    (void)hw;
+    for (i = 0; i < 4u; i++) {
+        ATOMIC_BLOCK(ATOMIC_RESTORESTATE) /* the byte is there for three cycles only */
+        {
+            bytes[i] = boot_lock_fuse_bits_get(where[i]);
+        }
+    }
+    return true;
 }
 
 /* ---- main ---------------------------------------------------------------------------------- */

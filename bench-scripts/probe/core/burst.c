@@ -23,6 +23,13 @@ void burst_first(struct burst *b, uint16_t code)
     }
 }
 
+void burst_work(struct burst *b)
+{
+    if (b->raw != NULL) {
+        raw_send(b->raw);
+    }
+}
+
 void burst_fold(struct burst *b)
 {
     b->square += b->square_part;
@@ -67,6 +74,7 @@ bool burst_by_single(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, 
     }
     while (n-- > 0) {
         burst_add(b, hw_convert(hw, mux, prescaler));
+        burst_work(b);
     }
     return true;
 }

@@ -3,13 +3,18 @@
 #define PROBE_BURST_H
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
+#include "raw.h"
+
 #define BURST_FULL_SCALE 1023u
-#define BURST_MAX 10000u /* conversions; bounds the time a command takes */
-#define BURST_BINS 64u
+#ifndef BURST_MAX /* the fuzzer takes less, to come round oftener */
+#define BURST_MAX 65535u /* conversions; bounds the time a command takes */
 /* So many products of two codes fit into 32 bits: 4096 * 1023^2 = 4,286,582,784 < 2^32. */
 #define BURST_FOLD 4096u
+#endif
+#define BURST_BINS 64u
 
 struct burst {
     uint16_t n;
@@ -18,13 +23,16 @@ struct burst {
     uint16_t previous;
     uint16_t base;          /* code of bin 0 */
     uint16_t part_n;        /* products in the parts below */
-    uint32_t sum;           /* 10,000 * 1023 fits */
+    uint32_t sum;           /* 65,535 * 1023 fits */
     uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
     uint64_t square, lag;
+    struct raw *raw;        /* where the codes go besides; NULL: nowhere */
     uint16_t bins[BURST_BINS]; /* the outer two hold everything beyond them, too */
 };
 
 void burst_start(struct burst *b);
+/* What is to be done while conversions are made, a frame of samples to be sent at the most. */
+void burst_work(struct burst *b);
 /* Moves the 32-bit parts into the 64-bit sums. */
 void burst_fold(struct burst *b);
 /* To be called once after the last code: its product with the first closes the circle, so that
@@ -48,6 +56,9 @@ static inline void burst_add(struct burst *b, uint16_t code)
         burst_first(b, code);
     } else {
         b->lag_part += (uint32_t)b->previous * code;
+    }
+    if (b->raw != NULL) {
+        raw_add(b->raw, b->n, code);
     }
     b->n++;
     b->previous = code;

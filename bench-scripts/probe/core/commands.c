@@ -1,57 +1,65 @@
 #include "commands.h"
 
-#include <stddef.h>
 #include <string.h>
 
 #include "chip.h"
 #include "status.h"
 
-static const ROM struct command commands[] = {
-    {"*CLS", "", run_cls},
-    {"*ESE", "n", run_ese},
-    {"*ESE?", "", run_ese_query},
-    {"*ESR?", "", run_esr_query},
-    {"*IDN?", "", run_idn_query},
-    {"*OPC", "", run_opc},
-    {"*OPC?", "", run_one},
-    {"*RST", "", run_rst},
-    {"*SRE", "n", run_sre},
-    {"*SRE?", "", run_sre_query},
-    {"*STB?", "", run_stb_query},
-    {"*TST?", "", run_test_query},
-    {"*WAI", "", run_nothing},
-    {"SYSTem:ERRor[:NEXT]?", "", run_error_query},
-    {"SYSTem:VERSion?", "", run_version_query},
-    {"SYSTem:BOOT?", "", run_boot_query},
-    {"SYSTem:IDENtity", "ns", run_identity},
-    {"SYSTem:IDENtity?", "", run_identity_query},
-    {"SYSTem:REFerence", "R", run_reference},
-    {"SYSTem:REFerence?", "", run_reference_query},
-    {"MEMory:SLOT", "ns", run_slot},
-    {"MEMory:SLOT?", "n", run_slot_query},
-    {"MEASure:BURSt?", "nbnnn1", run_burst_query},
-    {"MEASure:PRODuct?", "nnnr11", run_product_query},
-    {"MEASure:LEVel?", "npn1", run_level_query},
-    {"MEASure:CHARge?", "n1", run_charge_query},
-    {"MEASure:SUPPly?", "n", run_supply_query},
-    {"OUTPut:ALLow", "lc", run_allow},
-    {"OUTPut:DISCharge", "c", run_discharge},
-    {"OUTPut[:STATe]", "bc", run_output},
-    {"OUTPut[:STATe]?", "c", run_output_query},
-    {"OUTPut:HOLD", "n", run_hold},
-    {"OUTPut:HOLD?", "", run_hold_query},
-    {"ABORt", "", run_abort},
-    /* The registers that SCPI-1999 section 4.2.1 requires; the probe has no events for them. */
-    {"STATus:OPERation[:EVENt]?", "", run_zero},
-    {"STATus:OPERation:CONDition?", "", run_zero},
-    {"STATus:OPERation:ENABle", "n", run_operation},
-    {"STATus:OPERation:ENABle?", "", run_operation_query},
-    {"STATus:QUEStionable[:EVENt]?", "", run_zero},
-    {"STATus:QUEStionable:CONDition?", "", run_zero},
-    {"STATus:QUEStionable:ENABle", "n", run_questionable},
-    {"STATus:QUEStionable:ENABle?", "", run_questionable_query},
-    {"STATus:PRESet", "", run_preset},
-};
+/* Header, parameters by their letters (commands.h), function. The last nine are the registers that
+ * SCPI-1999 section 4.2.1 requires; the probe has no events for them. */
+#define COMMANDS(X) \
+    X("*CLS", "", run_cls) \
+    X("*ESE", "n", run_ese) \
+    X("*ESE?", "", run_ese_query) \
+    X("*ESR?", "", run_esr_query) \
+    X("*IDN?", "", run_idn_query) \
+    X("*OPC", "", run_opc) \
+    X("*OPC?", "", run_one) \
+    X("*RST", "", run_rst) \
+    X("*SRE", "n", run_sre) \
+    X("*SRE?", "", run_sre_query) \
+    X("*STB?", "", run_stb_query) \
+    X("*TST?", "", run_test_query) \
+    X("*WAI", "", run_nothing) \
+    X("SYSTem:ERRor[:NEXT]?", "", run_error_query) \
+    X("SYSTem:VERSion?", "", run_version_query) \
+    X("SYSTem:BOOT?", "", run_boot_query) \
+    X("SYSTem:FUSes?", "", run_fuses_query) \
+    X("SYSTem:IDENtity", "ns", run_identity) \
+    X("SYSTem:IDENtity?", "", run_identity_query) \
+    X("SYSTem:REFerence", "R", run_reference) \
+    X("SYSTem:REFerence?", "", run_reference_query) \
+    X("MEMory:SLOT", "ns", run_slot) \
+    X("MEMory:SLOT?", "n", run_slot_query) \
+    X("MEASure:BURSt?", "nbnnn1", run_burst_query) \
+    X("MEASure:RAW?", "nbnnn1", run_raw_query) \
+    X("MEASure:PRODuct?", "nnnr11", run_product_query) \
+    X("MEASure:LEVel?", "npn1", run_level_query) \
+    X("MEASure:CHARge?", "n1", run_charge_query) \
+    X("MEASure:SUPPly?", "n", run_supply_query) \
+    X("OUTPut:ALLow", "lc", run_allow) \
+    X("OUTPut:DISCharge", "c", run_discharge) \
+    X("OUTPut[:STATe]", "bc", run_output) \
+    X("OUTPut[:STATe]?", "c", run_output_query) \
+    X("OUTPut:HOLD", "n", run_hold) \
+    X("OUTPut:HOLD?", "", run_hold_query) \
+    X("ABORt", "", run_abort) \
+    X("STATus:OPERation[:EVENt]?", "", run_zero) \
+    X("STATus:OPERation:CONDition?", "", run_zero) \
+    X("STATus:OPERation:ENABle", "n", run_operation) \
+    X("STATus:OPERation:ENABle?", "", run_operation_query) \
+    X("STATus:QUEStionable[:EVENt]?", "", run_zero) \
+    X("STATus:QUEStionable:CONDition?", "", run_zero) \
+    X("STATus:QUEStionable:ENABle", "n", run_questionable) \
+    X("STATus:QUEStionable:ENABle?", "", run_questionable_query) \
+    X("STATus:PRESet", "", run_preset)
+
+#define TEXT(header, params, run) header "\0" params "\0"
+#define RUN(header, params, run) run,
+
+/* The texts stand one behind the other, which takes half the room of a table. */
+static const ROM char texts[] = COMMANDS(TEXT);
+static void (*const ROM runs[])(struct probe *p, const struct args *a) = {COMMANDS(RUN)};
 
 static const ROM char switch_words[] = "OFF|ON";
 static const ROM char pull_words[] = "OFF|ON|DISCharge"; /* in the order of enum pull */
@@ -59,19 +67,30 @@ static const ROM char level_words[] = "LOW|HIGH";
 /* In the order of the hardware's numbers; a blank word is none. */
 static const ROM char reference_words[] = "EXTernal|SUPPly||INTernal";
 
-const ROM struct command *command_find(const char *header)
+static const ROM char *behind(const ROM char *text)
 {
-    uint8_t i;
-
-    for (i = 0; i < sizeof commands / sizeof commands[0]; i++) {
-        if (lex_match(commands[i].header, header)) {
-            return &commands[i];
-        }
+    while (*text++ != '\0') {
     }
-    return NULL;
+    return text;
 }
 
-bool command_ends_in_string(const ROM struct command *command, uint8_t *count)
+bool command_find(const char *header, struct command *command)
+{
+    const ROM char *text = texts;
+    uint8_t i;
+
+    for (i = 0; i < sizeof runs / sizeof runs[0]; i++) {
+        command->params = behind(text);
+        command->run = runs[i];
+        if (lex_match(text, header)) {
+            return true;
+        }
+        text = behind(command->params);
+    }
+    return false;
+}
+
+bool command_ends_in_string(const struct command *command, uint8_t *count)
 {
     *count = 0;
     while (command->params[*count] != '\0') {
@@ -180,7 +199,7 @@ static int16_t read_params(struct cursor *c, const ROM char *kinds, struct args 
     return first || lex_peek(c) == ',' ? ERR_NOT_ALLOWED : ERR_SEPARATOR;
 }
 
-void command_run(struct probe *p, const ROM struct command *command, struct cursor *c)
+void command_run(struct probe *p, const struct command *command, struct cursor *c)
 {
     struct args a;
     int16_t error;

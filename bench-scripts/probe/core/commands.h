@@ -26,19 +26,18 @@ struct args {
 enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
 
 struct command {
-    char header[32];
     /* n number, b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string,
      * r a reference, R references up to the end */
-    char params[7];
+    const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };
 
-/* The command of a header, NULL when there is none. */
-const ROM struct command *command_find(const char *header);
+/* Finds the command of a header; false when there is none. */
+bool command_find(const char *header, struct command *command);
 /* Whether the command's own last parameter is a string, so that only one more is a tag. */
-bool command_ends_in_string(const ROM struct command *command, uint8_t *count);
+bool command_ends_in_string(const struct command *command, uint8_t *count);
 /* Reads the parameters and runs the command; queues what goes wrong. */
-void command_run(struct probe *p, const ROM struct command *command, struct cursor *c);
+void command_run(struct probe *p, const struct command *command, struct cursor *c);
 
 /* True when low <= value <= high, else queues -222. */
 bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high);
@@ -67,6 +66,7 @@ void run_preset(struct probe *p, const struct args *a);
 void identity_init(struct probe *p);
 void run_idn_query(struct probe *p, const struct args *a);
 void run_boot_query(struct probe *p, const struct args *a);
+void run_fuses_query(struct probe *p, const struct args *a);
 void run_identity(struct probe *p, const struct args *a);
 void run_identity_query(struct probe *p, const struct args *a);
 void run_slot(struct probe *p, const struct args *a);
@@ -77,6 +77,7 @@ void measure_init(struct probe *p);
 void run_reference(struct probe *p, const struct args *a);
 void run_reference_query(struct probe *p, const struct args *a);
 void run_burst_query(struct probe *p, const struct args *a);
+void run_raw_query(struct probe *p, const struct args *a);
 void run_product_query(struct probe *p, const struct args *a);
 void run_level_query(struct probe *p, const struct args *a);
 void run_charge_query(struct probe *p, const struct args *a);

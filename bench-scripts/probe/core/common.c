@@ -6,36 +6,36 @@
 #include "reply.h"
 #include "status.h"
 
-struct error_text {
-    int16_t number;
-    char text[28];
-};
+#define ERRORS(X) \
+    X(ERR_NONE, "No error") \
+    X(ERR_INVALID_CHARACTER, "Invalid character") \
+    X(ERR_SYNTAX, "Syntax error") \
+    X(ERR_SEPARATOR, "Invalid separator") \
+    X(ERR_DATA_TYPE, "Data type error") \
+    X(ERR_NOT_ALLOWED, "Parameter not allowed") \
+    X(ERR_MISSING, "Missing parameter") \
+    X(ERR_MNEMONIC_TOO_LONG, "Program mnemonic too long") \
+    X(ERR_HEADER, "Undefined header") \
+    X(ERR_NUMBER, "Invalid character in number") \
+    X(ERR_EXPONENT, "Exponent too large") \
+    X(ERR_SUFFIX, "Suffix not allowed") \
+    X(ERR_STRING, "Invalid string data") \
+    X(ERR_EXPRESSION, "Expression error") \
+    X(ERR_CONFLICT, "Settings conflict") \
+    X(ERR_RANGE, "Data out of range") \
+    X(ERR_ILLEGAL, "Illegal parameter value") \
+    X(ERR_HARDWARE, "Hardware error") \
+    X(ERR_HARDWARE_MISSING, "Hardware missing") \
+    X(ERR_OVERFLOW, "Queue overflow") \
+    X(ERR_COMMUNICATION, "Communication error") \
+    X(ERR_OVERRUN, "Input buffer overrun") \
+    X(ERR_TIME_OUT, "Time out error")
 
-static const ROM struct error_text error_texts[] = {
-    {ERR_NONE, "No error"},
-    {ERR_INVALID_CHARACTER, "Invalid character"},
-    {ERR_SYNTAX, "Syntax error"},
-    {ERR_SEPARATOR, "Invalid separator"},
-    {ERR_DATA_TYPE, "Data type error"},
-    {ERR_NOT_ALLOWED, "Parameter not allowed"},
-    {ERR_MISSING, "Missing parameter"},
-    {ERR_MNEMONIC_TOO_LONG, "Program mnemonic too long"},
-    {ERR_HEADER, "Undefined header"},
-    {ERR_NUMBER, "Invalid character in number"},
-    {ERR_EXPONENT, "Exponent too large"},
-    {ERR_SUFFIX, "Suffix not allowed"},
-    {ERR_STRING, "Invalid string data"},
-    {ERR_EXPRESSION, "Expression error"},
-    {ERR_CONFLICT, "Settings conflict"},
-    {ERR_RANGE, "Data out of range"},
-    {ERR_ILLEGAL, "Illegal parameter value"},
-    {ERR_HARDWARE, "Hardware error"},
-    {ERR_HARDWARE_MISSING, "Hardware missing"},
-    {ERR_OVERFLOW, "Queue overflow"},
-    {ERR_COMMUNICATION, "Communication error"},
-    {ERR_OVERRUN, "Input buffer overrun"},
-    {ERR_TIME_OUT, "Time out error"},
-};
+#define NUMBER(number, text) number,
+#define TEXT(number, text) text "\0"
+
+static const ROM int16_t error_numbers[] = {ERRORS(NUMBER)};
+static const ROM char error_texts[] = ERRORS(TEXT); /* one behind the other */
 
 static const ROM char version[] = "1999.0";
 
@@ -112,16 +112,21 @@ void run_zero(struct probe *p, const struct args *a)
 void run_error_query(struct probe *p, const struct args *a)
 {
     const int16_t error = status_next(p);
-    uint8_t i = sizeof error_texts / sizeof error_texts[0] - 1u;
+    const ROM char *text = error_texts;
+    uint8_t i;
 
     (void)a;
-    while (i > 0 && error_texts[i].number != error) {
-        i--;
+    for (i = 0; i + 1u < sizeof error_numbers / sizeof error_numbers[0]; i++) {
+        if (error_numbers[i] == error) {
+            break;
+        }
+        while (*text++ != '\0') {
+        }
     }
     reply_error(p, error);
     reply_field(p);
     reply_char(p, '"');
-    reply_rom(p, error_texts[i].text);
+    reply_rom(p, text);
     reply_char(p, '"');
 }
 

@@ -212,6 +212,23 @@ void run_boot_query(struct probe *p, const struct args *a)
     reply_number(p, hw_now_ms(p->hw));
 }
 
+void run_fuses_query(struct probe *p, const struct args *a)
+{
+    uint8_t bytes[4], i;
+
+    (void)a;
+    if (!hw_fuses(p->hw, bytes)) {
+        status_error(p, ERR_HARDWARE_MISSING);
+        return;
+    }
+    for (i = 0; i < sizeof bytes; i++) {
+        reply_field(p);
+        reply_char(p, '#');
+        reply_char(p, 'H');
+        reply_hex(p, bytes[i]);
+    }
+}
+
 void run_identity_query(struct probe *p, const struct args *a)
 {
     const uint8_t newest = newest_slot(p);

@@ -20,6 +20,7 @@ void probe_init(struct probe *p, void *hw)
     p->length = 0;
     p->discarding = false;
     p->crc = CRC_START;
+    p->request_crc = CRC_START;
     p->replied = false;
     p->in_unit = false;
     status_init(p);
@@ -57,7 +58,7 @@ static bool tag_readable(const struct tag *tag)
 
 /* Cuts the tag off the last unit's parameters. A string in the place of the command's own string
  * parameter is not a tag. An error leaves the line without a tag and so without a checked reply. */
-static int16_t take_tag(struct cursor *unit, const ROM struct command *command, struct tag *tag)
+static int16_t take_tag(struct cursor *unit, const struct command *command, struct tag *tag)
 {
     uint8_t count, own = 0;
     char *text;
@@ -97,11 +98,12 @@ static int16_t take_tag(struct cursor *unit, const ROM struct command *command, 
 static void run_unit(struct probe *p, struct cursor *unit, struct header *h, bool last,
                      struct tag *tag)
 {
-    const ROM struct command *command = NULL;
+    struct command found;
+    const struct command *command = NULL;
     int16_t error = lex_header(unit, h);
 
     if (error == ERR_NONE) {
-        command = command_find(h->text + h->start);
+        command = command_find(h->text + h->start, &found) ? &found : NULL;
         error = command == NULL ? ERR_HEADER : ERR_NONE;
     } else {
         while (unit->at < unit->end && *unit->at != ' ' && *unit->at != '\t') {
@@ -178,6 +180,7 @@ static void run_line(struct probe *p)
     for (at = line.at; at < line.end; at++) {
         p->crc = crc_add(p->crc, (uint8_t)*at);
     }
+    p->request_crc = p->crc;
     p->replied = false;
     p->in_unit = false;
     p->line_error = ERR_NONE;

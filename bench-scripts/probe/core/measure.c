@@ -1,4 +1,6 @@
 /* Measurements: bursts, levels, charge sharing, supply. */
+#include <stddef.h>
+
 #include "chip.h"
 #include "commands.h"
 #include "probe_hw.h"
@@ -126,11 +128,11 @@ static bool has_converter(struct probe *p, uint8_t pin)
     return false;
 }
 
-/* `before` is an input that is converted once, as near to the burst as can be. */
+/* `before` is an input that is converted once, as near to the burst as can be. The caller has
+ * started the burst. */
 static void take_burst(struct probe *p, uint8_t mux, uint8_t prescaler, uint8_t discard,
                        uint16_t n, uint8_t before)
 {
-    burst_start(&p->burst);
     if (before != CHIP_NO_MUX) {
         (void)hw_convert(p->hw, before, prescaler);
     }
@@ -157,7 +159,8 @@ static void reply_burst(struct probe *p)
     reply_number(p, burst_quantile(b, 99));
 }
 
-void run_burst_query(struct probe *p, const struct args *a)
+/* A burst as it is asked for by number of conversions, settling, discarded ones and prescaler. */
+static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
 {
     const uint32_t *const number = a->number; /* n, settle, discard, prescaler */
 
@@ -167,10 +170,26 @@ void run_burst_query(struct probe *p, const struct args *a)
         !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
+    burst_start(&p->burst);
+    p->burst.raw = raw;
     take_burst(p, chip_mux(a->channel), (uint8_t)number[3], (uint8_t)number[2],
                (uint16_t)number[0], CHIP_NO_MUX);
     release_pin(p, a->channel, a->choice);
+    if (raw != NULL) {
+        raw_finish(raw, p->burst.n);
+    }
     reply_burst(p);
+}
+
+void run_burst_query(struct probe *p, const struct args *a)
+{
+    burst_of_pin(p, a, NULL);
+}
+
+void run_raw_query(struct probe *p, const struct args *a)
+{
+    raw_start(&p->raw, p);
+    burst_of_pin(p, a, &p->raw);
 }
 
 void run_product_query(struct probe *p, const struct args *a)
@@ -183,6 +202,7 @@ void run_product_query(struct probe *p, const struct args *a)
         !prepare_pin(p, a->before, PULL_OFF, 0) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
+    burst_start(&p->burst);
     take_burst(p, chip_mux(a->channel), (uint8_t)number[2], (uint8_t)number[1],
                (uint16_t)number[0], chip_mux(a->before));
     reply_burst(p);
@@ -195,6 +215,7 @@ void run_supply_query(struct probe *p, const struct args *a)
     }
     (void)hw_convert(p->hw, HW_MUX_BANDGAP, FULL_PRECISION); /* selects it, so that it settles */
     hw_wait_us(p->hw, BANDGAP_SETTLE);
+    burst_start(&p->burst);
     take_burst(p, HW_MUX_BANDGAP, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0],
                CHIP_NO_MUX);
     reply_burst(p);

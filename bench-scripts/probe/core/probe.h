@@ -27,6 +27,7 @@ struct probe {
 
     /* reply.c: the reply that is being sent */
     uint16_t crc;  /* over the request and the reply so far */
+    uint16_t request_crc; /* over the request alone */
     bool replied;  /* this line has sent data */
     bool in_unit;  /* the command that runs has sent data */
 
@@ -53,6 +54,7 @@ struct probe {
     uint8_t references; /* HW_REFERENCE_ numbers that may be selected, as bits */
     uint8_t reference;  /* the one that is selected */
     struct burst burst;
+    struct raw raw;
 };
 
 /* Puts the probe in its state after a reset: pins inputs, queue empty, boot counted. */

@@ -34,7 +34,8 @@ void hw_reference(void *hw, uint8_t reference);
 /* Makes one conversion of an input. Switches the converter on at its first use and throws that
  * first conversion away. */
 uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler);
-/* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back.
+/* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back, and
+ * calls burst_work again and again meanwhile.
  * False when a conversion was lost. burst_by_single is it for ports without interrupts. */
 bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct burst *b,
               uint16_t n);
@@ -47,5 +48,7 @@ uint32_t hw_now_ms(void *hw);
 uint8_t hw_eeprom_read(void *hw, uint16_t at);
 void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte);
 uint8_t hw_reset_cause(void *hw);
+/* Low, high and extended fuse byte and the lock bits; false where the chip has none. */
+bool hw_fuses(void *hw, uint8_t bytes[4]);
 
 #endif

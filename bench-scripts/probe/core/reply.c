@@ -45,7 +45,7 @@ void reply_rom(struct probe *p, const ROM char *text)
     }
 }
 
-static char hex_digit(uint8_t value)
+char hex_digit(uint8_t value)
 {
     return (char)(value < 10u ? value + '0' : value - 10 + 'A');
 }

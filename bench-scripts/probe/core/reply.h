@@ -15,6 +15,7 @@ uint16_t crc_add(uint16_t crc, uint8_t byte);
 void reply_field(struct probe *p);
 void reply_char(struct probe *p, char c);
 void reply_rom(struct probe *p, const ROM char *text);
+char hex_digit(uint8_t value);
 void reply_hex(struct probe *p, uint8_t byte);
 void reply_hex32(struct probe *p, uint32_t value);
 /* Whole fields. */

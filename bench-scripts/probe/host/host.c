@@ -28,6 +28,11 @@ void probe_host_receive(struct probe_host *host, uint8_t byte)
     probe_receive(&host->probe, byte);
 }
 
+void probe_host_fault(struct probe_host *host)
+{
+    probe_line_fault(&host->probe, -360);
+}
+
 void probe_host_poll(struct probe_host *host)
 {
     probe_poll(&host->probe);
@@ -92,4 +97,9 @@ void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte)
 uint8_t hw_reset_cause(void *hw)
 {
     return host_of(hw)->table.reset_cause(host_of(hw)->context);
+}
+
+bool hw_fuses(void *hw, uint8_t bytes[4])
+{
+    return host_of(hw)->table.fuses(host_of(hw)->context, bytes);
 }

@@ -18,6 +18,7 @@ struct probe_host_table {
     uint8_t (*eeprom_read)(void *context, uint16_t at);
     void (*eeprom_write)(void *context, uint16_t at, uint8_t byte);
     uint8_t (*reset_cause)(void *context);
+    bool (*fuses)(void *context, uint8_t bytes[4]);
 };
 
 struct probe_host; /* a probe with its table and context */
@@ -28,6 +29,7 @@ size_t probe_host_size(void);
 void probe_host_init(struct probe_host *host, const struct probe_host_table *table,
                      void *context);
 void probe_host_receive(struct probe_host *host, uint8_t byte);
+void probe_host_fault(struct probe_host *host);
 void probe_host_poll(struct probe_host *host);
 
 #endif

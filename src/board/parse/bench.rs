@@ -1,7 +1,7 @@
 //! What the bench adds: loads, and questions that only a person can answer.
 
 use super::super::chip::ChipPin;
-use super::super::{Load, Question};
+use super::super::{Load, NetId, Question};
 use super::Reading;
 use super::names::Names;
 use super::parts::LEVELS;
@@ -10,12 +10,13 @@ use crate::units::{Allow, range};
 
 impl<'a> Reading<'a, '_> {
     pub(super) fn loads(&mut self, root: &Fields<'a>) -> Vec<Load> {
-        let keys = ["id", "label", "pin", "off", "dummy", "sag"];
+        let keys = ["id", "label", "pin", "net", "off", "dummy", "sag"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "load") {
             let (part, id) = self.part(table, "load", "\"VENT\"", &keys);
             let label = part.text_or_empty(&mut self.log, "label", "\"vent motor\"");
             let pin = self.driven_pin(&part);
+            let net = self.load_net(&part);
             let off = part.choice(&mut self.log, "off", LEVELS);
             let dummy = part.text(&mut self.log, "dummy", "\"15 ohm, 5 W resistor\"");
             // Above zero: a load that draws nothing is a fault, not a good unit.
@@ -24,12 +25,22 @@ impl<'a> Reading<'a, '_> {
             });
             if let (Some(id), Some(label), Some(pin), Some(off), Some(dummy), Some(sag)) =
                 (id, label, pin, off, dummy, sag)
+                && let Some(net) = net
             {
                 let dummy = dummy.it.to_string();
-                found.push(Load { id, label, pin, off, dummy, sag });
+                found.push(Load { id, label, pin, net, off, dummy, sag });
             }
         }
         found
+    }
+
+    /// The net at a load's pin, which may be left out; `None` when it is wrong.
+    fn load_net(&mut self, part: &Fields<'a>) -> Option<Option<NetId>> {
+        if part.get("net").is_none() {
+            return Some(None);
+        }
+        let name = part.text(&mut self.log, "net", "\"GATE\"")?;
+        self.names.known_net(&mut self.log, name, &part.name).map(Some)
     }
 
     /// A pin that switches something.

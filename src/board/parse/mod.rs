@@ -20,6 +20,7 @@ mod parts;
 mod reads;
 mod reference;
 mod table;
+mod thresholds;
 
 use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
@@ -48,7 +49,7 @@ const SINGLES: [&str; 9] =
     ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 10] = [
+const LISTS: [&str; 11] = [
     "array",
     "resistor",
     "capacitor",
@@ -57,6 +58,7 @@ const LISTS: [&str; 10] = [
     "jumper",
     "channel",
     "options",
+    "thresholds",
     "load",
     "question",
 ];
@@ -182,6 +184,7 @@ impl<'a> Reading<'a, '_> {
         let jumpers = self.jumpers(&root);
         let channels = self.channels(&root, &parts.capacitors);
         let options = self.options(&root);
+        let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
         let delivery = self.delivery(&root);
@@ -216,6 +219,7 @@ impl<'a> Reading<'a, '_> {
             options,
             loads,
             firmware: firmware?,
+            thresholds,
             delivery: delivery?,
             questions,
         })

@@ -5,12 +5,15 @@
 //! [`wire`].
 
 mod burst;
+pub mod limits;
+pub mod raw;
 mod reply;
 pub mod wire;
 
 pub use super::core::Reference;
 pub use burst::Burst;
-pub use reply::{Cause, Reply, ReplyError};
+pub use raw::Raw;
+pub use reply::{Answer, Cause, Reply, ReplyError};
 
 use std::fmt::Write as _;
 use std::time::Duration;
@@ -81,6 +84,8 @@ pub enum Request {
     SelfTest,
     /// How often it has booted, why last, and how long ago.
     Boot,
+    /// Fuses and lock bits of the chip.
+    Fuses,
     /// The random number and unit name written to EEPROM earlier.
     Identity,
     /// Writes both identity slots.
@@ -115,6 +120,21 @@ pub enum Request {
         /// Conversions thrown away first.
         discard: u16,
         /// Converter clock divider: 16, 32, 64 or 128.
+        prescaler: u8,
+    },
+    /// A burst whose codes are sent as well.
+    Raw {
+        /// Pin number.
+        channel: u8,
+        /// Conversions that count.
+        n: u16,
+        /// As of a burst.
+        pull_up: bool,
+        /// As of a burst.
+        settle_us: u32,
+        /// As of a burst.
+        discard: u16,
+        /// As of a burst; below 128 the line is too slow for all codes.
         prescaler: u8,
     },
     /// Conversions taken as a product takes them that goes from channel to channel: one of the
@@ -226,7 +246,8 @@ impl Request {
     /// The line that asks, with its tag and the line feed that ends it.
     ///
     /// Characters that an IEEE 488.2 string cannot hold are written as `?`;
-    /// [`unit_name_problem`] tells beforehand.
+    /// [`unit_name_problem`] tells beforehand, as [`Request::problem`] does of all that the probe
+    /// would refuse. The tag has 1 to [`wire::TAG_MAX`] characters.
     pub fn encode(&self, tag: &str) -> Vec<u8> {
         let (header, parameters) = self.program();
         let mut line = String::from(header);
@@ -247,6 +268,7 @@ impl Request {
             Request::Version => ("SYST:VERS?", String::new()),
             Request::SelfTest => ("*TST?", String::new()),
             Request::Boot => ("SYST:BOOT?", String::new()),
+            Request::Fuses => ("SYST:FUS?", String::new()),
             Request::Identity => ("SYST:IDEN?", String::new()),
             Request::WriteIdentity { identity, unit } => {
                 ("SYST:IDEN", format!("#H{identity:X},{}", wire::quoted(unit)))
@@ -255,10 +277,12 @@ impl Request {
             Request::WriteSlot { slot, bytes } => {
                 ("MEM:SLOT", format!("{slot},{}", wire::quoted(&wire::hex(bytes))))
             }
-            Request::Burst { channel, n, pull_up, settle_us, discard, prescaler } => {
+            Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }
+            | Request::Raw { channel, n, pull_up, settle_us, discard, prescaler } => {
                 let pull = on_off(*pull_up);
                 let text = format!("{n},{pull},{settle_us},{discard},{prescaler},(@{channel})");
-                ("MEAS:BURS?", text)
+                let raw = matches!(self, Request::Raw { .. });
+                (if raw { "MEAS:RAW?" } else { "MEAS:BURS?" }, text)
             }
             Request::Product { previous, channel, n, discard, prescaler, reference } => {
                 let reference = reference_word(*reference);
@@ -306,6 +330,11 @@ impl Request {
                 let settle = Duration::from_micros((*settle_us).into());
                 conversion(*prescaler) * conversions + settle
             }
+            Request::Raw { n, settle_us, discard, prescaler, .. } => {
+                let conversions = u32::from(*n) + u32::from(*discard) + 1;
+                let settle = Duration::from_micros((*settle_us).into());
+                conversion(*prescaler) * conversions + settle + raw_line_time(*n)
+            }
             Request::Product { n, discard, prescaler, .. } => {
                 let conversions = u32::from(*n) + u32::from(*discard) + 2;
                 conversion(*prescaler) * conversions + REFERENCE_SETTLES
@@ -339,6 +368,7 @@ impl Request {
                 Request::Identity => 16 + 2 * UNIT_NAME_MAX,
                 Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
                 Request::Burst { .. } | Request::Product { .. } | Request::Supply { .. } => 80,
+                Request::Raw { n, .. } => 80 + raw_frames(*n) * raw::FRAME_BYTES,
                 Request::NextError => 96,
                 _ => 40,
             }
@@ -349,6 +379,18 @@ impl Request {
 /// needs.
 fn conversion(prescaler: u8) -> Duration {
     Duration::from_nanos(13 * u64::from(prescaler) * 1000 / 16).max(CONVERSION_MIN)
+}
+
+/// Frames that carry the codes of so many conversions.
+fn raw_frames(n: u16) -> usize {
+    usize::from(n).div_ceil(raw::FRAME_CODES)
+}
+
+/// Time that these frames take on the line at 250,000 baud, ten bits a byte. On a slower line the
+/// probe leaves frames out instead.
+fn raw_line_time(n: u16) -> Duration {
+    let bytes = u64::try_from(raw_frames(n) * raw::FRAME_BYTES).unwrap_or(u64::MAX);
+    Duration::from_micros(bytes.saturating_mul(40))
 }
 
 fn channel_list(pins: &[u8]) -> String {

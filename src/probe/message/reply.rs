@@ -1,6 +1,7 @@
 //! Replies: read from the fields of a frame, and written the way the probe writes them.
 
-use super::wire::{self, Field};
+use super::raw::{self, Raw, Samples};
+use super::wire::{self, Field, Frame};
 use super::{Burst, Request};
 use std::fmt;
 use std::time::Duration;
@@ -32,6 +33,17 @@ pub enum Reply {
         /// Time since.
         uptime: Duration,
     },
+    /// Fuses and lock bits as the chip reads them: a bit that is 0 is programmed.
+    Fuses {
+        /// Low fuse byte.
+        low: u8,
+        /// High fuse byte.
+        high: u8,
+        /// Extended fuse byte.
+        extended: u8,
+        /// Lock bits.
+        lock: u8,
+    },
     /// Identity in EEPROM; 0 and an empty name when none is written.
     Identity {
         /// Random number.
@@ -43,6 +55,8 @@ pub enum Reply {
     Slot(Vec<u8>),
     /// A burst of a pin or of the supply.
     Burst(Burst),
+    /// A burst of a pin with its codes.
+    Raw(Raw),
     /// Digital reads.
     Level {
         /// Number of reads.
@@ -160,7 +174,21 @@ impl fmt::Display for ReplyError {
 impl std::error::Error for ReplyError {}
 
 impl Request {
-    /// Reads the data fields that answer this request.
+    /// Reads the line that answers this request as it was sent.
+    ///
+    /// # Errors
+    /// As [`wire::open`]: the line is no whole answer to this request.
+    pub fn open(&self, sent: &[u8], line: &[u8]) -> Result<Answer, ReplyError> {
+        match self {
+            Request::Raw { .. } => {
+                let (samples, frame) = raw::open(sent, line)?;
+                Ok(Answer { frame, samples })
+            }
+            _ => Ok(Answer { frame: wire::open(sent, line)?, samples: Vec::new() }),
+        }
+    }
+
+    /// Reads the data fields that answer this request; of raw samples the sums alone.
     ///
     /// # Errors
     /// [`ReplyError`] naming the field that does not hold what belongs there.
@@ -193,6 +221,18 @@ impl Request {
                     uptime,
                 })
             }
+            Request::Fuses => {
+                r.count(4)?;
+                let byte = |i| {
+                    let value = r.hex(i, "a fuse byte")?;
+                    u8::try_from(value).map_err(|_| ReplyError::Field {
+                        what: "a fuse byte",
+                        found: format!("#H{value:X}"),
+                    })
+                };
+                let (low, high, extended, lock) = (byte(0)?, byte(1)?, byte(2)?, byte(3)?);
+                Ok(Reply::Fuses { low, high, extended, lock })
+            }
             Request::Identity => {
                 r.count(2)?;
                 let unit = r.text(1, "the unit")?;
@@ -207,6 +247,14 @@ impl Request {
             }
             Request::Burst { n, .. } | Request::Product { n, .. } | Request::Supply { n } => {
                 r.burst((*n).into())
+            }
+            Request::Raw { n, .. } => {
+                // A comma parts the sums from the frames in front of them.
+                let sums = data.strip_prefix(&[Field::Plain(String::new())]).unwrap_or(data);
+                match Fields(sums).burst((*n).into())? {
+                    Reply::Burst(burst) => Ok(Reply::Raw(Raw { burst, frames: Vec::new() })),
+                    other => Ok(other),
+                }
             }
             Request::Level { n, .. } => r.level((*n).into()),
             Request::Charge { pairs, .. } => r.charge((*pairs).into()),
@@ -231,6 +279,32 @@ impl Request {
                 r.count(0)?;
                 Ok(Reply::Done)
             }
+        }
+    }
+}
+
+/// A line that answers a request, its CRC checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Answer {
+    /// Fields, error number and tag.
+    pub frame: Frame,
+    /// Raw samples whose own CRC is right.
+    samples: Vec<Samples>,
+}
+
+impl Answer {
+    /// What it says to the request that it answers.
+    ///
+    /// # Errors
+    /// As [`Request::reply`]; [`ReplyError::Contradiction`] when samples and sums differ.
+    pub fn reply(&self, request: &Request) -> Result<Reply, ReplyError> {
+        match request.reply(&self.frame.data)? {
+            Reply::Raw(raw) => {
+                let raw = Raw { frames: self.samples.clone(), ..raw };
+                let sound = raw.consistent();
+                sound.then_some(Reply::Raw(raw)).ok_or(ReplyError::Contradiction)
+            }
+            reply => Ok(reply),
         }
     }
 }
@@ -326,7 +400,8 @@ impl Fields<'_> {
 }
 
 impl Reply {
-    /// The data of the reply as the probe writes it; empty for [`Reply::Done`].
+    /// The data of the reply as the probe writes it; empty for [`Reply::Done`], the sums alone for
+    /// [`Reply::Raw`].
     pub fn text(&self) -> String {
         match self {
             Reply::Identified { maker, model, serial, firmware } => {
@@ -337,11 +412,14 @@ impl Reply {
             Reply::Boot { count, cause, uptime } => {
                 format!("{count},{},{}", cause.word(), uptime.as_millis())
             }
+            Reply::Fuses { low, high, extended, lock } => {
+                format!("#H{low:02X},#H{high:02X},#H{extended:02X},#H{lock:02X}")
+            }
             Reply::Identity { identity, unit } => {
                 format!("#H{identity:X},{}", wire::quoted(unit))
             }
             Reply::Slot(bytes) => wire::quoted(&wire::hex(bytes)),
-            Reply::Burst(b) => format!(
+            Reply::Burst(b) | Reply::Raw(Raw { burst: b, .. }) => format!(
                 "{},{},{},{},{},{},{},{}",
                 b.n, b.sum, b.sumsq, b.min, b.max, b.lag1, b.q01, b.q99
             ),

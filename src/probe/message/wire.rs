@@ -71,6 +71,14 @@ pub fn check_word(request: &[u8], answer: &[u8]) -> u16 {
     digest.finalize()
 }
 
+/// A CRC that covers something already, over more bytes.
+pub fn go_on(check: u16, bytes: &[u8]) -> u16 {
+    // The catalogued CRC is not reflected and nothing is added at its end: its value is its state.
+    let mut digest = CHECK.digest_with_initial(check);
+    digest.update(bytes);
+    digest.finalize()
+}
+
 /// The line without LF or CR LF.
 pub fn without_terminator(line: &[u8]) -> &[u8] {
     let line = line.strip_suffix(b"\n").unwrap_or(line);

@@ -14,6 +14,10 @@ const EEPROM_BYTE_NS: u64 = 3_300_000;
 /// A digital read with its loop: 32 cycles of 16 MHz.
 const READ_NS: u64 = 2_000;
 
+/// Fuses of a board with a 16 MHz crystal, a boot loader of 512 bytes and the brown-out detector at
+/// 2.7 V, locked against overwriting the boot loader (common practice, no source).
+const FUSES: [u8; 4] = [0xFF, 0xDE, 0xFD, 0xCF];
+
 impl Pins for World {
     fn set_reference(&mut self, reference: Reference) {
         self.refer_to(reference);
@@ -53,6 +57,10 @@ impl Pins for World {
             *cell = byte;
             self.advance_ns(EEPROM_BYTE_NS);
         }
+    }
+
+    fn fuses(&mut self) -> Option<[u8; 4]> {
+        Some(FUSES)
     }
 
     fn reset_cause(&mut self) -> u8 {

@@ -1,0 +1,27 @@
+/* Hardware that is not there: pins and converter inputs that do what a board's could, the same in
+ * every run. Under the core for clients on a pseudo-terminal and for the fuzzer. */
+#ifndef PROBE_STAND_IN_H
+#define PROBE_STAND_IN_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "../core/probe_hw.h"
+#include "host.h"
+
+struct stand_in {
+    uint64_t clock_us;
+    uint32_t noise;
+    uint8_t reference;
+    uint8_t cause;
+    uint8_t modes[22];
+    uint8_t eeprom[HW_EEPROM_SIZE];
+    uint16_t held;    /* code in the sampling capacitor */
+    size_t sent;      /* bytes sent so far */
+    void (*out)(uint8_t byte); /* where they go; NULL: nowhere */
+};
+
+void stand_in_init(struct stand_in *s, void (*out)(uint8_t byte));
+extern const struct probe_host_table stand_in_table;
+
+#endif
