@@ -3,8 +3,8 @@
 mod circuit_support;
 
 use circuit_support::{Maker, profile_ladder, setting};
-use strapwise::board::{Array, Board, Kind};
-use strapwise::units::Ratio;
+use strapwise::board::{Array, Board, Feed, Kind, Reference, Source};
+use strapwise::units::{Ratio, Volts};
 use strapwise::window::monte_carlo::{Law, MonteCarlo, STRETCH, Stretch, Tally, stretches};
 use strapwise::window::{expect, rss::rss, windows};
 
@@ -146,4 +146,32 @@ fn switches_with_a_drop_and_pins_with_a_pull_up_are_drawn_too() {
     let band = expect(&board, &board.delivery, 0).design;
     assert!(f64::from(tally.readings[0].low) >= band.low.floor());
     assert!(f64::from(tally.readings[0].high) <= band.high);
+}
+
+/// A fixed reference of 1.0 to 1.2 V and a source of 12 V: drawn codes spread as the root sum of
+/// squares says, and stay within the worst case.
+#[test]
+fn a_fixed_reference_and_a_further_source_are_drawn_too() {
+    let mut maker = Maker::new()
+        .resistor("R1", "TWELVE", "OUT", 22e3, 0.01)
+        .resistor("R2", "OUT", "GND", 1e3, 0.01)
+        .jumper("J1", &[("on", "BESIDE", "GND")], false)
+        .channel("OUT", "OUT", "PC0", Kind::Analog)
+        .options("o", &["OUT"], &[("J1=on", "on")]);
+    let between = [maker.net("TWELVE"), maker.net("GND")];
+    let (id, feed) = ("V2".into(), Feed::Volts(Volts(12.0)));
+    maker.0.sources.push(Source { id, between, feed, tolerance: Ratio(0.02) });
+    let mut board = maker.done();
+    board.in_use.tempco = Some((Ratio(0.0), Ratio(0.0)));
+    let internal = *board.chip.internal.first().expect("a reference");
+    board.firmware.reference = Reference::Internal(internal);
+    let (_, tally) = draw(&board, Law::Uniform, 4, 20_000);
+    assert_eq!(tally.good, 20_000);
+    let found = rss(&board, &board.delivery, 0).expect("driven");
+    let (mean, deviation) = (tally.readings[0].mean(20_000), tally.readings[0].deviation(20_000));
+    assert!((mean / found.code - 1.0).abs() < 0.01, "{mean}, not {}", found.code);
+    assert!((deviation / found.u - 1.0).abs() < 0.03, "{deviation}, not {}", found.u);
+    let band = expect(&board, &board.delivery, 0).design;
+    let (low, high) = (f64::from(tally.readings[0].low), f64::from(tally.readings[0].high));
+    assert!(band.low.floor() <= low && high <= band.high, "{low} {high} {band:?}");
 }

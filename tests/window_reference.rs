@@ -153,7 +153,8 @@ fn an_uncalibrated_reference_that_is_worse_than_the_supply_is_advised_against() 
 fn the_reference_of_the_atmega4809_is_in_the_error_stated_for_it() {
     let text = "format = 1\ndelivery = {}\n[board]\nname = \"a\"\nrevision = \"A\"\n\
         chip = \"atmega4809\"\n[supply]\nnet = \"VCC\"\nground = \"GND\"\nvolts = \"5V\"\n\
-        tolerance = \"1%\"\nsource = \"bench\"\naref = \"capacitor\"\n[firmware]\n\
+        tolerance = \"1%\"\nsource = \"bench\"\naref = \"capacitor\"\n\
+        [use]\nbench_temperature = \"25..25\"\n[firmware]\n\
         reference = \"internal\"\nreference_volts = \"1.1V\"\n[[resistor]]\nid = \"R1\"\n\
         between = [\"VCC\", \"PIN\"]\nvalue = \"9k\"\ntolerance = \"0%\"\n[[resistor]]\n\
         id = \"R2\"\nbetween = [\"PIN\", \"GND\"]\nvalue = \"1k\"\ntolerance = \"0%\"\n\

@@ -4,8 +4,8 @@ mod circuit_support;
 
 use circuit_support::{Maker, profile_ladder, setting};
 use strapwise::board::chip::{Figure, Provenance};
-use strapwise::board::{Array, Board, Kind};
-use strapwise::units::{Amperes, Celsius, Ohms, Ratio};
+use strapwise::board::{Array, Board, Feed, Kind, Reference, Source};
+use strapwise::units::{Amperes, Celsius, Ohms, Ratio, Volts};
 use strapwise::window::{expect, rss::rss};
 
 /// A converter without errors, on a board whose resistors have their tolerance and no more.
@@ -103,4 +103,42 @@ fn a_floating_net_has_no_root_sum_of_squares_and_a_rail_has_that_of_the_converte
     // Offset 4, gain 4, INL 1, DNL 0.5 (twice the typical figures) and half a count.
     let u = [4.0, 4.0, 1.0, 0.5, 0.5].iter().map(|h: &f64| h * h / 3.0).sum::<f64>().sqrt();
     assert!((rail.u - u).abs() < 1e-9, "{rail:?}, not {u}");
+}
+
+/// Against a fixed reference the supply's tolerance and the reference's both count: a divider of
+/// half, 1.1 V of 1.0 to 1.2 V, 5 % of supply (GUM 5.1.6: relative uncertainties of a quotient).
+#[test]
+fn a_fixed_reference_brings_its_own_tolerance_and_that_of_the_supply() {
+    let mut board = only_tolerance(divider());
+    for r in &mut board.resistors {
+        r.tolerance = Ratio(0.0);
+    }
+    board.resistors[1].ohms = Ohms(1e3);
+    let internal = *board.chip.internal.first().expect("a reference");
+    board.firmware.reference = Reference::Internal(internal);
+    let found = rss(&board, &board.delivery, 0).expect("driven");
+    let code = 5.0 / 11.0 / 1.1 * 1024.0;
+    let relative = (0.05 / 3f64.sqrt()).hypot(0.1 / 1.1 / 3f64.sqrt());
+    assert!((found.code + 0.5 - code).abs() < 1.0, "{found:?}, not {code}");
+    // The second order of a reference of 9 % adds a little.
+    assert!((found.u / (code * relative) - 1.0).abs() < 0.02, "{found:?}, not {}", code * relative);
+}
+
+/// 12 V of 2 % through 9 kilohms and 1 kilohm: 1.2 V, and 2 % of it.
+#[test]
+fn a_further_source_brings_its_tolerance() {
+    let mut maker = Maker::new()
+        .resistor("R1", "TWELVE", "OUT", 9e3, 0.0)
+        .resistor("R2", "OUT", "GND", 1e3, 0.0)
+        .channel("OUT", "OUT", "PC0", Kind::Analog);
+    let between = [maker.net("TWELVE"), maker.net("GND")];
+    let (id, feed) = ("V2".into(), Feed::Volts(Volts(12.0)));
+    maker.0.sources.push(Source { id, between, feed, tolerance: Ratio(0.02) });
+    maker.0.supply.tolerance = Ratio(0.0);
+    let board = only_tolerance(maker.done());
+    let found = rss(&board, &board.delivery, 0).expect("driven");
+    let code = 1.2 / 5.0 * 1024.0;
+    let u = (code * 0.02 / 3f64.sqrt()).hypot(1.0 / 12f64.sqrt());
+    assert!((found.code + 0.5 - code).abs() < 0.02, "{found:?}, not {code}");
+    assert!((found.u - u).abs() < 0.01, "{found:?}, not {u}");
 }
