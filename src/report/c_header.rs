@@ -2,7 +2,7 @@
 //! plain C99.
 
 use super::c_names::{self, AnalogNames, CNames, SetNames};
-use crate::board::{Board, Level, Pattern, Place};
+use crate::board::{Board, Kind, Level, Pattern, Place};
 use crate::circuit::{self, Node};
 use crate::window::{ChannelWindows, Class, Limits, Windows, expect};
 
@@ -12,7 +12,8 @@ pub const MOST_BITS: usize = 32;
 /// The text of the header.
 ///
 /// For each option set an enumeration and a function that takes a code for each analog channel and
-/// the levels of all digital ones as bits. What no window holds is none.
+/// the levels of all digital ones as bits. What no window holds is none. A set that a person reads
+/// with a meter is left out.
 ///
 /// # Errors
 /// A set with more than [`MOST_BITS`] digital channels.
@@ -20,6 +21,11 @@ pub fn text(board: &Board, windows: &Windows) -> Result<String, String> {
     let names = c_names::names(board, windows);
     let mut text = heading(board, &names);
     for (set, names_of_set) in names.sets.iter().enumerate() {
+        if by_meter(board, set) {
+            let id = comment(&board.options[set].id);
+            text += &format!("/* {id} is read with a meter; the firmware does not see it. */\n\n");
+            continue;
+        }
         if names_of_set.digital.len() > MOST_BITS {
             let id = &board.options[set].id;
             let count = names_of_set.digital.len();
@@ -53,6 +59,12 @@ fn pattern(windows: &Windows, set: usize, names: &SetNames, row: usize) -> Patte
         }
     }
     pattern
+}
+
+/// Whether a person has to read a channel of a set.
+fn by_meter(board: &Board, set: usize) -> bool {
+    let channels = board.options[set].channels.iter();
+    channels.copied().any(|c| matches!(board.channels[c].kind, Kind::Meter { .. }))
 }
 
 fn heading(board: &Board, names: &CNames) -> String {

@@ -153,6 +153,8 @@ fn set_names(
         let stem = stem_of(channel);
         if board.channels[channel].kind == Kind::Digital {
             digital.push((channel, format!("{stem}_BIT")));
+        }
+        if board.channels[channel].kind != Kind::Analog {
             continue;
         }
         let id = part(&board.channels[channel].id, PART).to_lowercase();

@@ -347,3 +347,19 @@ fn slips_in_what_the_board_file_says_are_told_with_line_and_advice() {
         assert!(problem.do_next.contains(do_next), "{problem}");
     }
 }
+
+#[test]
+fn a_setting_that_shorts_the_supply_fails_whatever_the_thresholds_are() {
+    let both = "[[jumper]]\nid = \"J9\"\nopen = true\npositions = [{ name = \"on\", \
+                pins = [1, 2], joins = [\"VCC\", \"GND\"] }]\n";
+    let board = parse(
+        &quarters()
+            .replace("[[jumper]]", &format!("{both}[[jumper]]"))
+            .replace("J1 = \"1\"\n", "J1 = \"1\"\nJ9 = \"open\"\n"),
+    );
+    let check =
+        checked(&board, thresholds(&[100.0, 156.0, 356.0, 412.0, 612.0, 668.0, 868.0, 924.0]));
+    let found: Vec<_> = check.findings.iter().filter(|f| f.kind == FindingKind::Circuit).collect();
+    assert!(found.iter().any(|f| f.what.contains("shorts the supply")), "{check:?}");
+    assert_eq!(check.grade(), Grade::Fail);
+}

@@ -66,9 +66,9 @@ impl<'a> Reading<'a, '_> {
             }
             return None;
         };
-        if channels[channel].kind == Kind::Digital {
-            let what = format!("{} is digital and has no codes", name.it);
-            let do_next = "name its set of options instead: `set = \"address\"`";
+        if channels[channel].kind != Kind::Analog {
+            let what = format!("{} has no codes: no converter reads it", name.it);
+            let do_next = "name the set of options of a digital channel: `set = \"address\"`";
             self.log.add(name.at, what, do_next);
             return None;
         }

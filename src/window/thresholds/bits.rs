@@ -186,7 +186,7 @@ impl<'a> Firmware<'a> {
     fn right(&self, row: usize, wanted: Wanted, flipped: u64) -> bool {
         let options = &self.board.options[self.set];
         let means = &options.when[row].means;
-        let mixed = options.channels.iter().any(|&c| self.board.channels[c].kind == Kind::Analog);
+        let mixed = options.channels.iter().any(|&c| self.board.channels[c].kind != Kind::Digital);
         let reads = self.reads(wanted, flipped);
         if mixed { reads.contains(means) } else { reads.iter().all(|r| r == means) }
     }

@@ -7,7 +7,7 @@ mod loads;
 mod scale;
 mod zones;
 
-use super::{Band, ChannelWindows, WindowProblem};
+use super::{Band, ChannelWindows, WindowProblem, shorts};
 use crate::board::{Board, Decoding, Kind};
 use std::fmt;
 
@@ -165,6 +165,11 @@ impl std::error::Error for Mismatch {}
 pub fn check(board: &Board, decodings: &[Decoding]) -> Result<Check, Vec<Mismatch>> {
     let mut check = Check::default();
     let mut wrong = unread(board, decodings);
+    let whole = shorts::too_large(board);
+    if !whole.is_empty() {
+        check.findings.extend(whole.iter().map(|p| circuit(board, None, p)));
+        return if wrong.is_empty() { Ok(check) } else { Err(wrong) };
+    }
     let windows: Vec<Result<ChannelWindows, Vec<WindowProblem>>> =
         (0..board.channels.len()).map(|c| super::of_channel(board, c)).collect();
     for (s, set) in board.options.iter().enumerate() {
@@ -183,7 +188,7 @@ pub fn check(board: &Board, decodings: &[Decoding]) -> Result<Check, Vec<Mismatc
                 }
                 Some(Err(problems)) => {
                     levels = None;
-                    let found = problems.iter().map(|p| circuit(board, channel, p));
+                    let found = problems.iter().map(|p| circuit(board, Some(channel), p));
                     check.findings.extend(found);
                 }
                 Some(Ok(_)) | None => {}
@@ -197,9 +202,16 @@ pub fn check(board: &Board, decodings: &[Decoding]) -> Result<Check, Vec<Mismatc
             }
         }
     }
+    let mut whole = shorts::shorts(board);
+    whole.extend(windows.iter().filter_map(|w| w.as_ref().err()).flatten().cloned());
+    shorts::once(&mut whole);
+    let settings = whole.iter().filter(|p| matches!(p, WindowProblem::ShortSetting { .. }));
+    check.findings.extend(settings.map(|p| circuit(board, None, p)));
     let sound: Result<Vec<ChannelWindows>, _> = windows.into_iter().collect();
     if let Ok(windows) = sound {
-        check.findings.extend(super::alike(board, &windows).iter().map(|p| circuit(board, 0, p)));
+        check
+            .findings
+            .extend(super::alike(board, &windows).iter().map(|p| circuit(board, None, p)));
     }
     check.findings.extend(loads::findings(board));
     if wrong.is_empty() { Ok(check) } else { Err(wrong) }
@@ -255,7 +267,7 @@ fn untested(name: &str, change: String) -> Finding {
 }
 
 /// A circuit that cannot be read right by any thresholds.
-fn circuit(board: &Board, channel: usize, problem: &WindowProblem) -> Finding {
+fn circuit(board: &Board, channel: Option<usize>, problem: &WindowProblem) -> Finding {
     let plain = |name: &str| {
         let text = problem.to_string();
         let (what, change) = text.split_once("; ").unwrap_or((&text, "change the circuit"));
@@ -268,11 +280,14 @@ fn circuit(board: &Board, channel: usize, problem: &WindowProblem) -> Finding {
             change: change.to_string(),
         }
     };
-    match problem {
-        WindowProblem::Alike { set, .. } => plain(set),
-        WindowProblem::Floating { class, .. } if board.channels[channel].kind == Kind::Digital => {
+    match (problem, channel) {
+        (WindowProblem::Alike { set, .. }, _) => plain(set),
+        (_, None) => plain(&board.name),
+        (WindowProblem::Floating { class, .. }, Some(channel))
+            if board.channels[channel].kind == Kind::Digital =>
+        {
             bits::unheld(board, channel, class)
         }
-        _ => plain(&board.channels[channel].id),
+        (_, Some(channel)) => plain(&board.channels[channel].id),
     }
 }
