@@ -2,7 +2,7 @@
 //! and that nobody sets a short by going through the places of its jumpers.
 
 use super::WindowProblem;
-use crate::board::{Board, Place, Setting};
+use crate::board::{Board, Setting};
 use crate::circuit::{self, Parts};
 use std::collections::BTreeSet;
 
@@ -29,31 +29,21 @@ pub(super) fn too_large(board: &Board) -> Vec<WindowProblem> {
         .collect()
 }
 
-/// Settings that short the supply, of those that somebody leaves a unit in: as delivered, and every
-/// place of a jumper with the others as delivered, or with those after it not set yet.
+/// Settings that short the supply though nobody can do without them: the delivery setting, and a
+/// place that does so by itself, whatever the other jumpers. Other settings that short are never
+/// passed by the sequence.
 pub(super) fn shorts(board: &Board) -> Vec<WindowProblem> {
     let parts = Parts::nominal(board);
-    let mut seen: BTreeSet<Setting> = BTreeSet::new();
-    let mut found = Vec::new();
-    let mut look = |setting: Setting| {
-        if !seen.insert(setting.clone()) {
-            return;
-        }
-        if let Some(current) = circuit::short(board, &parts, &setting, &[]) {
-            found.push(WindowProblem::ShortSetting { setting: setting.text(board), current });
-        }
+    let open = Setting::all_open(board);
+    let places =
+        |jumper: usize| board.jumpers[jumper].places().into_iter().map(move |p| (jumper, p));
+    let alone = (0..board.jumpers.len()).flat_map(places).map(|(j, p)| open.with(j, p));
+    let settings: BTreeSet<Setting> = alone.chain([board.delivery.clone()]).collect();
+    let short = |setting: Setting| {
+        let current = circuit::short(board, &parts, &setting, &[])?;
+        Some(WindowProblem::ShortSetting { setting: setting.text(board), current })
     };
-    look(board.delivery.clone());
-    let mut before = Setting::all_open(board);
-    for (jumper, header) in board.jumpers.iter().enumerate() {
-        for place in header.places() {
-            look(board.delivery.with(jumper, place));
-            look(before.with(jumper, place));
-        }
-        let delivered = board.delivery.0.get(jumper).copied().unwrap_or(Place::Open);
-        before = before.with(jumper, delivered);
-    }
-    found
+    settings.into_iter().filter_map(short).collect()
 }
 
 /// A short that a channel tells of, with its position, is not told a second time.
