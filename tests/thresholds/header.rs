@@ -299,3 +299,25 @@ fn a_set_of_more_bits_than_an_integer_has_is_refused() {
     let told = c_header::text(&board, &windows).expect_err("33 bits");
     assert!(told.contains("33 digital channels, a C header can have 32"), "{told}");
 }
+
+#[test]
+fn a_set_that_a_person_reads_with_a_meter_is_no_business_of_the_firmware() {
+    let text = quarters()
+        + &resistor("RM", "M1", "M2", "100R", "1%")
+        + "[[jumper]]\nid = \"J7\"\nopen = true\npositions = [{ name = \"on\", pins = [1, 2], \
+           joins = [\"M1\", \"M2\"] }]\n[[channel]]\nid = \"OHMS\"\nkind = \"meter\"\n\
+           between = [\"M1\", \"M2\"]\n[[options]]\nid = \"shunt\"\nchannels = [\"OHMS\"]\n\
+           when = [{ J7 = \"on\", means = \"0 ohm\" }, { J7 = \"open\", means = \"100 ohm\" }]\n";
+    let board = parse(&text.replace("J1 = \"1\"\n", "J1 = \"1\"\nJ7 = \"open\"\n"));
+    let windows = windows(&board).unwrap();
+    let header = c_header::text(&board, &windows).unwrap();
+    assert!(header.contains("/* shunt is read with a meter"), "{header}");
+    assert!(header.contains("ladder_which_read") && !header.contains("shunt_read"), "{header}");
+    // It is not asked what the firmware makes of it either.
+    let codes = [100.0, 156.0, 356.0, 412.0, 612.0, 668.0, 868.0, 924.0].to_vec();
+    let compare = strapwise::board::Compare::Below;
+    let said =
+        strapwise::board::Decoding::Thresholds { channel: 0, codes, compare, options: vec![] };
+    let check = strapwise::window::check(&board, &[said]).unwrap();
+    assert_eq!((check.positions.len(), check.findings.len()), (5, 0), "{check:?}");
+}
