@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-const FILES: [&str; 12] = [
+const FILES: [&str; 13] = [
     "core/burst.c",
+    "core/chip.c",
     "core/commands.c",
     "core/common.c",
     "core/identity.c",

@@ -13,18 +13,18 @@
 /* All channels that exist and that the probe does not need for itself. */
 #define CHIP_USABLE 0x3FFFFCul
 
-static inline uint32_t chip_bit(uint8_t pin)
-{
-    return (uint32_t)1 << pin;
-}
+/* Whether a set of channels, bit = channel number, has this one. */
+bool chip_has(uint32_t set, uint8_t pin);
 
 /* PD0 and PD1 carry the link: no command may touch them. */
 static inline bool chip_usable(uint8_t pin)
 {
-    return pin < CHIP_PINS && (CHIP_USABLE & chip_bit(pin)) != 0;
+    return pin < CHIP_PINS && chip_has(CHIP_USABLE, pin);
 }
 
-/* Can be read and driven as a digital pin, and has a pull-up. */
+/* Channels that can be read and driven as digital pins and have a pull-up. */
+#define CHIP_DIGITAL 0x0FFFFFul
+
 static inline bool chip_digital(uint8_t pin)
 {
     return pin < 20u;

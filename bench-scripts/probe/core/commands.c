@@ -9,14 +9,14 @@
  * SCPI-1999 section 4.2.1 requires; the probe has no events for them. */
 #define COMMANDS(X) \
     X("*CLS", "", run_cls) \
-    X("*ESE", "n", run_ese) \
+    X("*ESE", "B", run_ese) \
     X("*ESE?", "", run_ese_query) \
     X("*ESR?", "", run_esr_query) \
     X("*IDN?", "", run_idn_query) \
     X("*OPC", "", run_opc) \
     X("*OPC?", "", run_one) \
     X("*RST", "", run_rst) \
-    X("*SRE", "n", run_sre) \
+    X("*SRE", "B", run_sre) \
     X("*SRE?", "", run_sre_query) \
     X("*STB?", "", run_stb_query) \
     X("*TST?", "", run_test_query) \
@@ -25,32 +25,32 @@
     X("SYSTem:VERSion?", "", run_version_query) \
     X("SYSTem:BOOT?", "", run_boot_query) \
     X("SYSTem:FUSes?", "", run_fuses_query) \
-    X("SYSTem:IDENtity", "ns", run_identity) \
+    X("SYSTem:IDENtity", "Is", run_identity) \
     X("SYSTem:IDENtity?", "", run_identity_query) \
     X("SYSTem:REFerence", "R", run_reference) \
     X("SYSTem:REFerence?", "", run_reference_query) \
-    X("MEMory:SLOT", "ns", run_slot) \
-    X("MEMory:SLOT?", "n", run_slot_query) \
-    X("MEASure:BURSt?", "nbnnn1", run_burst_query) \
-    X("MEASure:RAW?", "nbnnn1", run_raw_query) \
-    X("MEASure:PRODuct?", "nnnr11", run_product_query) \
-    X("MEASure:LEVel?", "npn1", run_level_query) \
-    X("MEASure:CHARge?", "n1", run_charge_query) \
-    X("MEASure:SUPPly?", "n", run_supply_query) \
+    X("MEMory:SLOT", "Ms", run_slot) \
+    X("MEMory:SLOT?", "M", run_slot_query) \
+    X("MEASure:BURSt?", "NbSDP1", run_burst_query) \
+    X("MEASure:RAW?", "NbSDP1", run_raw_query) \
+    X("MEASure:PRODuct?", "NDPr11", run_product_query) \
+    X("MEASure:LEVel?", "LpS1", run_level_query) \
+    X("MEASure:CHARge?", "C1", run_charge_query) \
+    X("MEASure:SUPPly?", "N", run_supply_query) \
     X("OUTPut:ALLow", "lc", run_allow) \
     X("OUTPut:DISCharge", "c", run_discharge) \
     X("OUTPut[:STATe]", "bc", run_output) \
     X("OUTPut[:STATe]?", "c", run_output_query) \
-    X("OUTPut:HOLD", "n", run_hold) \
+    X("OUTPut:HOLD", "H", run_hold) \
     X("OUTPut:HOLD?", "", run_hold_query) \
     X("ABORt", "", run_abort) \
     X("STATus:OPERation[:EVENt]?", "", run_zero) \
     X("STATus:OPERation:CONDition?", "", run_zero) \
-    X("STATus:OPERation:ENABle", "n", run_operation) \
+    X("STATus:OPERation:ENABle", "E", run_operation) \
     X("STATus:OPERation:ENABle?", "", run_operation_query) \
     X("STATus:QUEStionable[:EVENt]?", "", run_zero) \
     X("STATus:QUEStionable:CONDition?", "", run_zero) \
-    X("STATus:QUEStionable:ENABle", "n", run_questionable) \
+    X("STATus:QUEStionable:ENABle", "E", run_questionable) \
     X("STATus:QUEStionable:ENABle?", "", run_questionable_query) \
     X("STATus:PRESet", "", run_preset)
 
@@ -114,7 +114,7 @@ static int16_t read_channels(struct cursor *c, struct args *a, bool single)
     }
     a->before = a->channel;
     a->channel = 0;
-    while ((a->channels & chip_bit(a->channel)) == 0) {
+    while (!chip_has(a->channels, a->channel)) {
         a->channel++;
     }
     return ERR_NONE;
@@ -151,17 +151,51 @@ static int16_t read_references(struct cursor *c, struct args *a)
     }
 }
 
+/* Limits of the numbers, by their letters. */
+struct limit {
+    char kind;
+    uint8_t low;
+    uint32_t high;
+};
+
+static const ROM struct limit limits[] = {
+    {'N', 1, BURST_MAX}, {'S', 0, SETTLE_MAX}, {'D', 0, DISCARD_MAX}, {'L', 1, LEVELS_MAX},
+    {'C', PAIRS_MIN, PAIRS_MAX}, {'H', HOLD_MIN, HOLD_MAX}, {'M', 1, 2}, {'I', 1, UINT32_MAX},
+    {'B', 0, 255}, {'E', 0, 32767}, {'P', 0, UINT32_MAX},
+};
+
+static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
+{
+    const ROM struct limit *limit = limits;
+    const int16_t error = lex_number(c, value);
+
+    if (error != ERR_NONE) {
+        return error;
+    }
+    while (limit->kind != kind) {
+        limit++;
+    }
+    if (*value < limit->low || *value > limit->high) {
+        return ERR_RANGE;
+    }
+    if (kind == 'P' && *value != 16 && *value != 32 && *value != 64 && *value != 128) {
+        return ERR_ILLEGAL;
+    }
+    return ERR_NONE;
+}
+
 static int16_t read_param(struct cursor *c, char kind, struct args *a, uint8_t *numbers)
 {
     switch (kind) {
-    case 'n': return lex_number(c, &a->number[(*numbers)++]);
     case 'b': return read_switch(c, switch_words, &a->choice);
     case 'p': return read_switch(c, pull_words, &a->choice);
     case 'l': return lex_choice(c, level_words, &a->choice);
     case 'r': return lex_choice(c, reference_words, &a->reference);
     case 'R': return read_references(c, a);
     case 's': return lex_string(c, &a->text, &a->text_length);
-    default: return read_channels(c, a, kind == '1');
+    case 'c': return read_channels(c, a, false);
+    case '1': return read_channels(c, a, true);
+    default: return read_number(c, kind, &a->number[(*numbers)++]);
     }
 }
 
@@ -211,13 +245,4 @@ void command_run(struct probe *p, const struct command *command, struct cursor *
         return;
     }
     command->run(p, &a);
-}
-
-bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high)
-{
-    if (value >= low && value <= high) {
-        return true;
-    }
-    status_error(p, ERR_RANGE);
-    return false;
 }

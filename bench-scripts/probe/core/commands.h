@@ -9,9 +9,18 @@
 #include "probe.h"
 #include "rom.h"
 
+/* Limits of the numbers. */
+#define SETTLE_MAX 1000000u /* us: five time constants of 50 kOhm and 4 uF */
+#define DISCARD_MAX 100u
+#define LEVELS_MAX 1000u
+#define PAIRS_MIN 4u
+#define PAIRS_MAX 2000u
+#define HOLD_MIN 100u /* ms */
+#define HOLD_MAX 60000u
+
 /* Parameters of a command as read by its row's letters. */
 struct args {
-    uint32_t number[4]; /* the `n` in their order */
+    uint32_t number[4]; /* the numbers in their order */
     uint8_t choice;     /* `b` 1 ON, `l` 1 HIGH, `p` enum pull */
     uint8_t reference;  /* `r` */
     uint8_t references; /* `R`, bit = number of the reference */
@@ -26,8 +35,10 @@ struct args {
 enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
 
 struct command {
-    /* n number, b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string,
-     * r a reference, R references up to the end */
+    /* b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string, r a
+     * reference, R references up to the end; numbers: N conversions, S settling time, D discarded
+     * conversions, P prescaler, L reads, C pairs, H silence, M slot, I identity, B byte, E enable
+     * register */
     const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };
@@ -38,9 +49,6 @@ bool command_find(const char *header, struct command *command);
 bool command_ends_in_string(const struct command *command, uint8_t *count);
 /* Reads the parameters and runs the command; queues what goes wrong. */
 void command_run(struct probe *p, const struct command *command, struct cursor *c);
-
-/* True when low <= value <= high, else queues -222. */
-bool in_range(struct probe *p, uint32_t value, uint32_t low, uint32_t high);
 
 /* common.c */
 void run_cls(struct probe *p, const struct args *a);

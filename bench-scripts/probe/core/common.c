@@ -47,9 +47,7 @@ void run_cls(struct probe *p, const struct args *a)
 
 void run_ese(struct probe *p, const struct args *a)
 {
-    if (in_range(p, a->number[0], 0, 255)) {
-        p->ese = (uint8_t)a->number[0];
-    }
+    p->ese = (uint8_t)a->number[0];
 }
 
 void run_ese_query(struct probe *p, const struct args *a)
@@ -80,9 +78,7 @@ void run_one(struct probe *p, const struct args *a)
 
 void run_sre(struct probe *p, const struct args *a)
 {
-    if (in_range(p, a->number[0], 0, 255)) {
-        p->sre = (uint8_t)(a->number[0] & ~(uint32_t)STB_SUMMARY);
-    }
+    p->sre = (uint8_t)(a->number[0] & ~(uint32_t)STB_SUMMARY);
 }
 
 void run_sre_query(struct probe *p, const struct args *a)
@@ -139,9 +135,7 @@ void run_version_query(struct probe *p, const struct args *a)
 
 void run_operation(struct probe *p, const struct args *a)
 {
-    if (in_range(p, a->number[0], 0, 32767)) {
-        p->operation_enable = (uint16_t)a->number[0];
-    }
+    p->operation_enable = (uint16_t)a->number[0];
 }
 
 void run_operation_query(struct probe *p, const struct args *a)
@@ -152,9 +146,7 @@ void run_operation_query(struct probe *p, const struct args *a)
 
 void run_questionable(struct probe *p, const struct args *a)
 {
-    if (in_range(p, a->number[0], 0, 32767)) {
-        p->questionable_enable = (uint16_t)a->number[0];
-    }
+    p->questionable_enable = (uint16_t)a->number[0];
 }
 
 void run_questionable_query(struct probe *p, const struct args *a)

@@ -222,9 +222,7 @@ void run_fuses_query(struct probe *p, const struct args *a)
         return;
     }
     for (i = 0; i < sizeof bytes; i++) {
-        reply_field(p);
-        reply_char(p, '#');
-        reply_char(p, 'H');
+        reply_hex_field(p);
         reply_hex(p, bytes[i]);
     }
 }
@@ -235,9 +233,7 @@ void run_identity_query(struct probe *p, const struct args *a)
     uint8_t length = 0, i;
 
     (void)a;
-    reply_field(p);
-    reply_char(p, '#');
-    reply_char(p, 'H');
+    reply_hex_field(p);
     if (newest == NO_SLOT) {
         reply_char(p, '0');
     } else {
@@ -263,9 +259,6 @@ void run_identity(struct probe *p, const struct args *a)
     const uint8_t first = newest == NO_SLOT ? 0 : (uint8_t)(1u - newest);
     struct contents c;
 
-    if (!in_range(p, a->number[0], 1, UINT32_MAX)) {
-        return;
-    }
     if (a->text_length > UNIT_MAX) {
         status_error(p, ERR_STRING);
         return;
@@ -287,9 +280,6 @@ void run_slot_query(struct probe *p, const struct args *a)
 {
     uint8_t i;
 
-    if (!in_range(p, a->number[0], 1, 2)) {
-        return;
-    }
     reply_field(p);
     reply_char(p, '"');
     for (i = 0; i < SLOT_SIZE; i++) {
@@ -324,9 +314,6 @@ void run_slot(struct probe *p, const struct args *a)
     struct writer w;
     uint8_t i;
 
-    if (!in_range(p, a->number[0], 1, 2)) {
-        return;
-    }
     for (i = 0; good && i < SLOT_SIZE; i++) {
         good = hex_pair(a->text + 2u * i) <= 0xFFu;
     }

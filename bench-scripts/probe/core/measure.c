@@ -7,12 +7,7 @@
 #include "reply.h"
 #include "status.h"
 
-#define SETTLE_MAX 1000000u  /* us: five time constants of 50 kOhm and 4 uF */
-#define DISCARD_MAX 100u
-#define LEVELS_MAX 1000u
 #define LEVEL_SPACING 100u   /* us between digital reads: 200 reads span a mains period */
-#define PAIRS_MIN 4u
-#define PAIRS_MAX 2000u
 #define CHARGE_CODES 4u      /* codes added up at either end */
 #define FULL_PRECISION 128u  /* prescaler: 125 kHz at 16 MHz, within 50 to 200 kHz */
 #define BANDGAP_SETTLE 2000u /* us; 0.35 to 2 ms seen in the field */
@@ -21,16 +16,6 @@
  * the pin (8271H table 28-16, from memory) in 29 ms. */
 #define REFERENCE_SETTLE 50000u
 #define DISCHARGE_TIME 10u       /* us; 25 Ohm of the pin empty 50 nF to a thousandth in it */
-#define DISCHARGED_MAX 1000000u  /* us of settling in all the reads of a measurement */
-
-static bool prescaler_known(struct probe *p, uint32_t prescaler)
-{
-    if (prescaler == 16 || prescaler == 32 || prescaler == 64 || prescaler == 128) {
-        return true;
-    }
-    status_error(p, ERR_ILLEGAL);
-    return false;
-}
 
 void measure_init(struct probe *p)
 {
@@ -92,8 +77,8 @@ void run_reference_query(struct probe *p, const struct args *a)
 /* A pin that is driven stays so: it may be read, but no pull-up goes on it. */
 static bool prepare_pin(struct probe *p, uint8_t pin, uint8_t pull, uint32_t settle)
 {
-    const bool driven = (p->allowed & chip_bit(pin)) != 0;
-    const bool named = (p->discharge & chip_bit(pin)) != 0;
+    const bool driven = chip_has(p->allowed, pin);
+    const bool named = chip_has(p->discharge, pin);
 
     if (pull != PULL_OFF && !chip_digital(pin)) {
         status_error(p, ERR_HARDWARE_MISSING);
@@ -151,10 +136,10 @@ static void reply_burst(struct probe *p)
     }
     reply_number(p, b->n);
     reply_number(p, b->sum);
-    reply_number(p, b->square);
+    reply_wide(p, b->square);
     reply_number(p, b->low);
     reply_number(p, b->high);
-    reply_number(p, b->lag);
+    reply_wide(p, b->lag);
     reply_number(p, burst_quantile(b, 1));
     reply_number(p, burst_quantile(b, 99));
 }
@@ -164,9 +149,7 @@ static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
 {
     const uint32_t *const number = a->number; /* n, settle, discard, prescaler */
 
-    if (!in_range(p, number[0], 1, BURST_MAX) || !in_range(p, number[1], 0, SETTLE_MAX) ||
-        !in_range(p, number[2], 0, DISCARD_MAX) || !prescaler_known(p, number[3]) ||
-        !has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
+    if (!has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
         !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
@@ -196,10 +179,9 @@ void run_product_query(struct probe *p, const struct args *a)
 {
     const uint32_t *const number = a->number; /* n, discard, prescaler */
 
-    if (!in_range(p, number[0], 1, BURST_MAX) || !in_range(p, number[1], 0, DISCARD_MAX) ||
-        !prescaler_known(p, number[2]) || !has_converter(p, a->before) ||
-        !has_converter(p, a->channel) || !use_reference(p, a->reference) ||
-        !prepare_pin(p, a->before, PULL_OFF, 0) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+    if (!has_converter(p, a->before) || !has_converter(p, a->channel) ||
+        !use_reference(p, a->reference) || !prepare_pin(p, a->before, PULL_OFF, 0) ||
+        !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     burst_start(&p->burst);
@@ -210,7 +192,7 @@ void run_product_query(struct probe *p, const struct args *a)
 
 void run_supply_query(struct probe *p, const struct args *a)
 {
-    if (!in_range(p, a->number[0], 1, BURST_MAX) || !use_reference(p, HW_REFERENCE_SUPPLY)) {
+    if (!use_reference(p, HW_REFERENCE_SUPPLY)) {
         return;
     }
     (void)hw_convert(p->hw, HW_MUX_BANDGAP, FULL_PRECISION); /* selects it, so that it settles */
@@ -233,12 +215,13 @@ static void discharge_pin(struct probe *p, uint8_t pin, uint32_t settle)
 
 void run_level_query(struct probe *p, const struct args *a)
 {
-    const uint32_t n = a->number[0], settle = a->number[1];
+    const uint16_t n = (uint16_t)a->number[0];
+    const uint32_t settle = a->number[1];
     const bool discharged = a->choice == PULL_DISCHARGED;
-    uint32_t ones = 0, i;
+    uint16_t ones = 0, i;
 
-    if (!in_range(p, n, 1, LEVELS_MAX) ||
-        !in_range(p, settle, 0, discharged ? DISCHARGED_MAX / n : SETTLE_MAX)) {
+    if (discharged && settle > SETTLE_MAX / n) {
+        status_error(p, ERR_RANGE);
         return;
     }
     if (!chip_digital(a->channel)) {
@@ -255,7 +238,7 @@ void run_level_query(struct probe *p, const struct args *a)
         if (discharged) {
             discharge_pin(p, a->channel, settle);
         }
-        ones += hw_pin_read(p->hw, a->channel) ? 1u : 0u;
+        ones = (uint16_t)(ones + (hw_pin_read(p->hw, a->channel) ? 1u : 0u));
     }
     release_pin(p, a->channel, a->choice);
     reply_number(p, n);
@@ -264,12 +247,12 @@ void run_level_query(struct probe *p, const struct args *a)
 
 void run_charge_query(struct probe *p, const struct args *a)
 {
-    const uint32_t pairs = a->number[0];
+    const uint16_t pairs = (uint16_t)a->number[0];
     const uint8_t mux = chip_mux(a->channel);
-    uint32_t first = 0, last = 0, i;
+    uint16_t first = 0, last = 0, i;
 
-    if (!in_range(p, pairs, PAIRS_MIN, PAIRS_MAX) || !has_converter(p, a->channel) ||
-        !use_reference(p, HW_REFERENCE_SUPPLY) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+    if (!has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
+        !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     for (i = 0; i < pairs; i++) {
@@ -277,8 +260,8 @@ void run_charge_query(struct probe *p, const struct args *a)
 
         (void)hw_convert(p->hw, HW_MUX_GROUND, FULL_PRECISION);
         code = hw_convert(p->hw, mux, FULL_PRECISION);
-        first += i < CHARGE_CODES ? code : 0u;
-        last += i >= pairs - CHARGE_CODES ? code : 0u;
+        first = (uint16_t)(first + (i < CHARGE_CODES ? code : 0u));
+        last = (uint16_t)(last + (i >= pairs - CHARGE_CODES ? code : 0u));
     }
     reply_number(p, pairs);
     reply_number(p, first);

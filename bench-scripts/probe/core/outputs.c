@@ -5,13 +5,10 @@
 #include "reply.h"
 #include "status.h"
 
-#define HOLD_MIN 100u
-#define HOLD_MAX 60000u
-
 static void drive(struct probe *p, uint8_t pin)
 {
-    const bool on = (p->on & chip_bit(pin)) != 0;
-    const bool off_high = (p->off_high & chip_bit(pin)) != 0;
+    const bool on = chip_has(p->on, pin);
+    const bool off_high = chip_has(p->off_high, pin);
 
     hw_pin_mode(p->hw, pin, on != off_high ? HW_HIGH : HW_LOW);
 }
@@ -22,10 +19,10 @@ static void settle_pins(struct probe *p, uint32_t pins)
     uint8_t pin;
 
     for (pin = 0; pin < CHIP_PINS; pin++) {
-        if ((pins & chip_bit(pin)) == 0 || !chip_usable(pin) || !chip_digital(pin)) {
+        if (!chip_has(pins, pin) || !chip_usable(pin) || !chip_digital(pin)) {
             continue;
         }
-        if ((p->allowed & chip_bit(pin)) != 0) {
+        if (chip_has(p->allowed, pin)) {
             drive(p, pin);
         } else {
             hw_pin_mode(p->hw, pin, HW_INPUT);
@@ -74,15 +71,11 @@ void run_rst(struct probe *p, const struct args *a)
 
 static bool all_digital(struct probe *p, uint32_t pins)
 {
-    uint8_t pin;
-
-    for (pin = 0; pin < CHIP_PINS; pin++) {
-        if ((pins & chip_bit(pin)) != 0 && !chip_digital(pin)) {
-            status_error(p, ERR_HARDWARE_MISSING);
-            return false;
-        }
+    if ((pins & ~CHIP_DIGITAL) == 0) {
+        return true;
     }
-    return true;
+    status_error(p, ERR_HARDWARE_MISSING);
+    return false;
 }
 
 void run_discharge(struct probe *p, const struct args *a)
@@ -128,17 +121,15 @@ void run_output_query(struct probe *p, const struct args *a)
         return;
     }
     for (pin = 0; pin < CHIP_PINS; pin++) {
-        if ((a->channels & chip_bit(pin)) != 0) {
-            reply_number(p, (p->on & chip_bit(pin)) != 0 ? 1 : 0);
+        if (chip_has(a->channels, pin)) {
+            reply_number(p, chip_has(p->on, pin));
         }
     }
 }
 
 void run_hold(struct probe *p, const struct args *a)
 {
-    if (in_range(p, a->number[0], HOLD_MIN, HOLD_MAX)) {
-        p->hold_ms = a->number[0];
-    }
+    p->hold_ms = a->number[0];
 }
 
 void run_hold_query(struct probe *p, const struct args *a)

@@ -50,6 +50,13 @@ char hex_digit(uint8_t value)
     return (char)(value < 10u ? value + '0' : value - 10 + 'A');
 }
 
+void reply_hex_field(struct probe *p)
+{
+    reply_field(p);
+    reply_char(p, '#');
+    reply_char(p, 'H');
+}
+
 void reply_hex(struct probe *p, uint8_t byte)
 {
     reply_char(p, hex_digit(byte >> 4));
@@ -92,10 +99,15 @@ static void put_decimal(struct probe *p, uint64_t value)
     }
 }
 
-void reply_number(struct probe *p, uint64_t value)
+void reply_wide(struct probe *p, uint64_t value)
 {
     reply_field(p);
     put_decimal(p, value);
+}
+
+void reply_number(struct probe *p, uint32_t value)
+{
+    reply_wide(p, value);
 }
 
 void reply_error(struct probe *p, int16_t error)
