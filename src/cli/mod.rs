@@ -8,6 +8,7 @@ mod design;
 mod failure;
 mod new;
 mod own_header;
+mod picture;
 mod read;
 mod spread;
 mod statements;
