@@ -2,6 +2,7 @@
 
 mod bench;
 mod c_header;
+mod card;
 mod check_thresholds;
 mod demo;
 mod design;
@@ -51,6 +52,8 @@ enum Command {
     New(Box<new::Options>),
     /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
     Design(Box<design::Options>),
+    /// Print the jumper card: what each position of each header stands for
+    Card(card::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
@@ -90,6 +93,7 @@ pub fn run() -> ExitCode {
         Command::CHeader(options) => c_header::run(&options),
         Command::New(options) => new::run(&options),
         Command::Design(options) => design::run(&options),
+        Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
     };

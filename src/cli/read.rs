@@ -159,7 +159,14 @@ fn cells(
     verdict: &str,
     why: &str,
 ) -> Vec<Cell> {
-    vec![what.into(), name.into(), reads.into(), want.into(), verdict.into(), why.into()]
+    vec![
+        what.into(),
+        name.into(),
+        Cell::text(reads),
+        Cell::text(want),
+        verdict.into(),
+        Cell::text(why),
+    ]
 }
 
 fn closing(board: &Board, look: &Look) -> String {

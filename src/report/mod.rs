@@ -3,10 +3,13 @@
 pub mod bill;
 pub mod c_header;
 pub mod c_names;
+pub mod card;
+pub mod card_picture;
 pub mod coverage;
 pub mod design;
 pub mod header;
 pub mod letters;
+mod pins;
 mod positions;
 pub mod spread;
 pub mod svg;

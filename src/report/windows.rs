@@ -38,7 +38,7 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
                 Cell::from(channel.id.as_str()),
                 Cell::from(&*channel.pin.name),
                 Cell::from(position(class)),
-                Cell::from(class.means.as_deref().unwrap_or("-")),
+                Cell::text(class.means.as_deref().unwrap_or_default()),
                 Cell::number(class.volts.map(|v| v.0), 3),
                 Cell::number(Some(class.code), 1),
                 Cell::number(Some(class.design.low), 1),
@@ -134,7 +134,7 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
         };
         table.rows.push(vec![
             name.as_str().into(),
-            class.means.as_deref().unwrap_or("-").into(),
+            Cell::text(class.means.as_deref().unwrap_or_default()),
             digits(class.code, 6).into(),
             format!("{}..{}", short(class.design.low), short(class.design.high)).into(),
             window.into(),
@@ -154,7 +154,7 @@ fn narrow(w: &ChannelWindows, names: &Names) -> Table {
     for (class, name) in w.classes.iter().zip(&names.classes) {
         table.rows.push(vec![
             name.as_str().into(),
-            class.means.as_deref().unwrap_or("-").into(),
+            Cell::text(class.means.as_deref().unwrap_or_default()),
             Cell::number(class.volts.map(|v| v.0), 3),
             Cell::number(Some(class.code), 1),
             format!("{:.0}..{:.0}", class.design.low.floor(), class.design.high.ceil()).into(),

@@ -8,7 +8,7 @@ pub mod measure;
 use std::fmt::Write;
 
 /// Width of an A4 sheet, portrait: 210 mm in points, ISO 216.
-pub const A4_WIDTH: f64 = 595.0;
+pub const A4_WIDTH: f64 = 595.28;
 
 /// Left, top, width and height, in points.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,8 +34,8 @@ pub enum Look {
     Solid,
     /// Slanting lines within a dashed outline.
     Hatched,
-    /// A light grey ground.
-    Shaded,
+    /// Nothing but a thin outline.
+    Bordered,
 }
 
 impl Look {
@@ -47,7 +47,7 @@ impl Look {
             Look::Hatched => {
                 r##"fill="url(#hatch)" stroke="#000" stroke-width="0.4" stroke-dasharray="2 1.5""##
             }
-            Look::Shaded => r##"fill="#eee" stroke="none""##,
+            Look::Bordered => r##"fill="none" stroke="#000" stroke-width="0.6""##,
         }
     }
 }
