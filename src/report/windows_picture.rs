@@ -6,8 +6,10 @@ use super::windows::{advice, gap_below, highs, meanings, position, window};
 use crate::board::{Board, Channel, Kind, Level};
 use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions};
 
-/// Margin of the sheet.
+/// Margin of the sheet at its sides.
 const EDGE: f64 = 25.0;
+/// The same at its head and foot.
+const HEAD: f64 = 18.0;
 /// Width between the margins.
 const INNER: f64 = A4_WIDTH - 2.0 * EDGE;
 /// Width of the column with positions and options.
@@ -30,7 +32,7 @@ const SMALL: Font = Font::plain(7.0);
 pub fn picture(board: &Board, windows: &Windows) -> String {
     let mut p = Picture::new(A4_WIDTH);
     let title = format!("{}, revision {}: windows", board.name, board.revision);
-    let mut y = p.lines(EDGE, EDGE, INNER, TITLE, &title);
+    let mut y = p.lines(EDGE, HEAD, INNER, TITLE, &title);
     y = p.lines(EDGE, y, INNER, SMALL, &board.about);
     y = legend(&mut p, y + 8.0) + 8.0;
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
@@ -43,7 +45,7 @@ pub fn picture(board: &Board, windows: &Windows) -> String {
     for line in advice(board, windows) {
         y = p.lines(EDGE, y, INNER, SMALL, &line);
     }
-    p.finish(y + EDGE, &title)
+    p.finish(y + HEAD, &title)
 }
 
 /// What the signs mean, as many beside one another as fit.
@@ -141,7 +143,7 @@ impl<'a> Strips<'a> {
         }
         // Under the rows, so that nothing is crossed out.
         for tick in &ticks {
-            p.line((tick.x, y), (tick.x, bottom), Stroke::Dotted);
+            p.line((tick.x, y + STRIP), (tick.x, bottom), Stroke::Dotted);
         }
         p.put_on(rows);
         axis(p, bottom, &ticks)

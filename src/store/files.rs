@@ -48,10 +48,14 @@ pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
 /// `over` says otherwise; returns whether one was replaced.
 ///
 /// # Errors
-/// A file that is in the way, and what the disk refuses.
+/// A file that is in the way, a folder that is missing, and what the disk refuses.
 pub fn write_file(path: &Path, bytes: &[u8], over: bool) -> Result<bool, StoreError> {
     let failed = |e: io::Error| StoreError::io(path, "cannot write the file", &e);
     let folder = path.parent().unwrap_or(Path::new(""));
+    if !folder.as_os_str().is_empty() && !folder.is_dir() {
+        let what = format!("there is no folder {}", folder.display());
+        return Err(StoreError::usage(path, what, "make it, or give another name"));
+    }
     let temporary = write_beside(folder, bytes).map_err(failed)?;
     let replaced = over && path.exists();
     let kept = if over { temporary.persist(path) } else { temporary.persist_noclobber(path) };
