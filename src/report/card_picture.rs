@@ -21,6 +21,8 @@ const PAD: f64 = 7.0;
 const MARK: f64 = 54.0;
 /// Least width of a jumper's column in a table.
 const COLUMN: f64 = 34.0;
+/// Least width of the options in a table.
+const LEAST_OPTION: f64 = 50.0;
 
 const TITLE: Font = Font::bold(14.0);
 const HEADING: Font = Font::bold(10.0);
@@ -63,13 +65,14 @@ struct Panel<'a> {
 
 impl<'a> Panel<'a> {
     fn of(board: &'a Board, part: &'a Part) -> Panel<'a> {
-        let (heading, columns) = match part {
-            Part::Header { jumper, .. } => (card::header_name(&board.jumpers[*jumper]), 0),
-            Part::Together { set, jumpers, .. } => {
-                (card::set_name(&board.options[*set]).to_string(), jumpers.len())
-            }
+        let (heading, half) = match part {
+            Part::Header { jumper, .. } => (card::header_name(&board.jumpers[*jumper]), true),
+            Part::Together { set, jumpers, rows } => (
+                card::set_name(&board.options[*set]).to_string(),
+                options_width(rows) <= option_room(HALF, jumpers.len()),
+            ),
         };
-        let width = if option_room(HALF, columns) < 60.0 { INNER } else { HALF };
+        let width = if half { HALF } else { INNER };
         Panel { board, part, width, heading }
     }
 
@@ -85,7 +88,7 @@ impl<'a> Panel<'a> {
                 let columns: Vec<&Jumper> =
                     jumpers.iter().map(|&j| &self.board.jumpers[j]).collect();
                 match option_room(self.width, columns.len()) {
-                    room if room < 60.0 => in_words(p, inside, top, &columns, rows),
+                    room if room < LEAST_OPTION => in_words(p, inside, top, &columns, rows),
                     _ => together(p, inside, top, &columns, rows),
                 }
             }
@@ -94,6 +97,13 @@ impl<'a> Panel<'a> {
         p.area(Area { x, y, w: self.width, h: bottom - y }, Look::Bordered);
         bottom
     }
+}
+
+/// The width that the options of a table want: that of their longest word, within reason.
+fn options_width(rows: &[TogetherRow]) -> f64 {
+    let words = rows.iter().flat_map(|r| r.option.split_whitespace());
+    let widest = words.map(|w| OPTION.width(w)).fold(0.0, f64::max);
+    (widest + 8.0).clamp(LEAST_OPTION, 160.0)
 }
 
 /// What the least columns of a table leave for the options.
@@ -137,8 +147,8 @@ fn together(
     jumpers: &[&Jumper],
     rows: &[TogetherRow],
 ) -> f64 {
-    let each = (w - MARK) / (jumpers.len() + 1) as f64;
     // The options take what is left over by columns of a readable width.
+    let each = (w - MARK - options_width(rows)) / jumpers.len().max(1) as f64;
     let each = each.clamp(COLUMN, 60.0);
     let first = x + w - MARK - each * jumpers.len() as f64;
     let headers: Vec<(f64, Header)> =

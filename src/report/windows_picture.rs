@@ -26,6 +26,7 @@ const BAND: f64 = 6.0;
 const TITLE: Font = Font::bold(14.0);
 const HEADING: Font = Font::bold(10.0);
 const NAME: Font = Font::bold(7.5);
+const NUMBER: Font = Font::bold(6.5);
 const SMALL: Font = Font::plain(7.0);
 
 /// Draws the windows of every channel, with a legend and what the figures rest on.
@@ -158,9 +159,9 @@ impl<'a> Strips<'a> {
         for (i, &span) in self.spans.iter().enumerate() {
             p.area(strip(span, y), Look::Outlined);
             let number = (i + 1).to_string();
-            if NAME.width(&number) + 2.0 < span.1 - span.0 {
+            if NUMBER.width(&number) + 1.0 < span.1 - span.0 {
                 let middle = (span.0 + span.1) / 2.0;
-                p.text(middle, y + STRIP - 3.2, Anchor::Middle, NAME, &number);
+                p.text(middle, y + STRIP - 3.6, Anchor::Middle, NUMBER, &number);
             }
         }
         y + STRIP
