@@ -40,7 +40,7 @@ impl Header {
         let mut columns: Vec<u16> = numbers.iter().map(|pin| pin.saturating_sub(1) / 2).collect();
         columns.dedup();
         let column = |pin: u16| columns.binary_search(&(pin.saturating_sub(1) / 2)).unwrap_or(0);
-        let row = |pin: u16| usize::from(pin % 2 == 0);
+        let row = |pin: u16| usize::from(pin.is_multiple_of(2));
         let pins = numbers.iter().map(|&pin| (pin, column(pin), row(pin))).collect();
         Header { pins, columns: columns.len(), rows: 2 }
     }
