@@ -32,7 +32,7 @@ fn a_file_that_is_there_is_left_as_it_is_unless_it_may_be_replaced() {
     std::fs::write(&file, "the maker's own").unwrap();
     let ended = draw("card", &file, &[]);
     assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{}", ended.err);
-    assert!(ended.err.contains("left as it was") && ended.err.contains("--replace"));
+    assert!(ended.err.contains("left as it is") && ended.err.contains("--replace"));
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "the maker's own");
     let ended = draw("card", &file, &["--replace"]);
     assert_eq!(ended.code, Some(0), "{}", ended.err);
