@@ -699,4 +699,6 @@ pub struct Worst {
     pub margin_pct: f64,
     /// Remaining margin in codes.
     pub remaining_code: f64,
+    /// What this reading was judged.
+    pub verdict: Verdict,
 }

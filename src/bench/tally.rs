@@ -44,6 +44,7 @@ impl Tally {
                 margin_code: margin.code,
                 margin_pct: margin.percent,
                 remaining_code: margin.remaining,
+                verdict: check.verdict,
             });
         }
     }
