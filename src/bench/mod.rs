@@ -350,6 +350,8 @@ pub enum Input {
     Lost(String),
     /// The operator wants to stop.
     Stop,
+    /// Nobody can press a key any more.
+    NoKeys,
 }
 
 /// What the bench wants done, in order.
@@ -682,6 +684,8 @@ pub enum Cut {
     Probe(String),
     /// The operator stopped it.
     Stopped,
+    /// Standard input ended, so nobody could answer any more.
+    NoKeys,
 }
 
 /// The tightest reading of a run.

@@ -4,6 +4,7 @@ mod bench;
 mod c_header;
 mod card;
 mod check_thresholds;
+mod connection;
 mod demo;
 mod design;
 mod failure;

@@ -106,6 +106,11 @@ impl<P: Procedure> Conductor<P> {
         self.tell(now, Input::Stop)
     }
 
+    /// Nobody can press a key any more.
+    pub fn no_keys(&mut self, now: Duration) -> Vec<Act> {
+        self.tell(now, Input::NoKeys)
+    }
+
     /// Bytes came from the probe.
     pub fn bytes(&mut self, now: Duration, bytes: &[u8]) -> Vec<Act> {
         self.exchange.bytes(now, bytes);
