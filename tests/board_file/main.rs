@@ -237,7 +237,8 @@ fn a_board_that_nothing_reads_is_no_board() {
 fn a_file_that_is_no_text_is_told_where_it_stops_being_text() {
     let told = board::parse_bytes("vent.toml", b"format = 1\nname = \"\xff\"\n");
     let told = told.map(|_| ()).expect_err("not UTF-8").to_string();
-    let expected = "vent.toml:2:9: this is no UTF-8 text\n    save the file as UTF-8 in the editor";
+    let expected = "vent.toml:2:9: the byte 0xFF here is no UTF-8 text\n    \
+                    save the file as UTF-8 in the editor; if it is no text, name the right file";
     assert_eq!(told, expected);
     assert!(board::parse_bytes("vent.toml", DEMO.as_bytes()).is_ok());
     // Editors on Windows put a byte order mark and CR LF into files.

@@ -121,7 +121,20 @@ fn utf8<'t>(name: &str, bytes: &'t [u8]) -> Result<&'t str, Problems> {
         // Everything before the first bad byte is text, so it can be counted in.
         let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
         let mut log = Log::new(name, &good);
-        log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
+        let (what, do_next) = match bytes {
+            [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => (
+                "the file is text in UTF-16".to_string(),
+                "save it as UTF-8: editors ask for the encoding in `Save as`",
+            ),
+            _ => {
+                let byte = bytes.get(good.len()).copied().unwrap_or_default();
+                (
+                    format!("the byte 0x{byte:02X} here is no UTF-8 text"),
+                    "save the file as UTF-8 in the editor; if it is no text, name the right file",
+                )
+            }
+        };
+        log.add(good.len(), what, do_next);
         log.into_problems()
     })
 }
