@@ -9,6 +9,7 @@ mod demo;
 mod design;
 mod failure;
 mod input;
+mod limits;
 mod new;
 mod own_header;
 mod picture;
@@ -89,7 +90,7 @@ impl From<FormatArgument> for Form {
 pub fn run() -> ExitCode {
     // clap prints usage errors itself and exits with 2, which is this program's code for them too.
     let arguments = Arguments::parse();
-    let result = match arguments.command {
+    let result = limits::tell_of_large_files().and_then(|()| match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
         Command::CheckThresholds(options) => check_thresholds::run(&options),
@@ -99,7 +100,7 @@ pub fn run() -> ExitCode {
         Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
-    };
+    });
     match result {
         Ok(exit) => exit.into(),
         Err(failure) => {
