@@ -165,3 +165,15 @@ fn a_reader_that_closes_the_pipe_early_is_no_error() {
     let lot = folder.path().join("vent-controller/demo-7");
     assert_eq!(names(&lot), names(&DEMO.lot()), "the records are whole nevertheless");
 }
+
+#[cfg(unix)]
+#[test]
+fn a_limit_on_file_sizes_is_told_and_does_not_kill_the_program() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut limited = Command::new("sh");
+    limited.args(["-c", "ulimit -f 8; exec \"$0\" demo --results \"$1\"", cli_support::PROGRAM]);
+    limited.arg(folder.path());
+    let ended = Ended::from(limited.output().unwrap());
+    assert_eq!(ended.code, Some(3), "{}", ended.err);
+    assert!(ended.err.contains("ulimit -f") && ended.err.contains("V001-1.csv"), "{}", ended.err);
+}

@@ -43,6 +43,31 @@ fn a_missing_board_file_is_named_with_the_advice_to_give_a_path() {
 }
 
 #[test]
+fn a_board_file_named_without_its_ending_is_guessed_but_not_opened() {
+    let (_folder, path) = file(b"format = 1\n");
+    let without = path.with_extension("");
+    let ended = windows(&without);
+    refused(&ended, &without);
+    assert!(ended.err.contains("did you mean") && ended.err.contains("spoiled.toml?"));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_device_without_end_is_no_board_file() {
+    let ended = windows(Path::new("/dev/zero"));
+    refused(&ended, Path::new("/dev/zero"));
+    assert!(ended.err.contains("give the path of a board file"), "{}", ended.err);
+}
+
+#[test]
+fn a_file_in_utf_16_is_called_so() {
+    let (_folder, path) = file(b"\xff\xfef\0o\0r\0");
+    let ended = windows(&path);
+    refused(&ended, &path);
+    assert!(ended.err.contains("UTF-16") && ended.err.contains("save it as UTF-8"));
+}
+
+#[test]
 fn every_command_that_takes_a_board_file_refuses_a_missing_one() {
     let bench = ["bench", "/nowhere/b.toml", "--unit", "U1", "--port", "virtual"];
     let read = ["read", "/nowhere/b.toml", "--port", "virtual"];
@@ -53,7 +78,15 @@ fn every_command_that_takes_a_board_file_refuses_a_missing_one() {
 #[test]
 fn a_folder_is_no_board_file() {
     let folder = tempfile::tempdir().unwrap();
-    refused(&windows(folder.path()), folder.path());
+    let ended = windows(folder.path());
+    refused(&ended, folder.path());
+    assert!(
+        ended.err.contains("this is a folder; give the path of a board file in it"),
+        "{}",
+        ended.err
+    );
+    std::fs::write(folder.path().join("mine.toml"), "").unwrap();
+    assert!(windows(folder.path()).err.contains("/mine.toml"));
 }
 
 #[test]
@@ -87,7 +120,9 @@ fn broken_toml_is_shown_with_line_and_column_and_how_to_write_it() {
     let ended = windows(&path);
     refused(&ended, &path);
     assert!(ended.err.contains("spoiled.toml:2:7: "), "{}", ended.err);
-    assert!(ended.err.lines().nth(1).unwrap().contains("key = value"), "{}", ended.err);
+    let told: Vec<&str> = ended.err.lines().skip(1).collect();
+    assert_eq!(told[..2], ["    2 | [board", "      |       ^"], "{}", ended.err);
+    assert!(told[2].contains("`[board]`"), "{}", ended.err);
 }
 
 #[test]

@@ -56,6 +56,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("rustix", &["screen/keys"]),
     ("csv", &["record/csv", "board/parse/bill"]),
     ("clap", &["cli"]),
+    ("signal_hook", &["cli/limits"]),
     ("serde_json", &["report/table", "report/json"]),
     ("toml", &["board/parse"]),
     ("sha2", &["board/parse"]),

@@ -328,6 +328,8 @@ pub enum Cut {
     Probe(String),
     /// The operator stopped it.
     Stopped,
+    /// Standard input ended, so nobody could answer any more.
+    NoKeys,
 }
 
 /// The tightest reading of a run.
@@ -345,4 +347,6 @@ pub struct Worst {
     pub margin_pct: f64,
     /// Remaining margin in codes.
     pub remaining_code: f64,
+    /// What this reading was judged.
+    pub verdict: Verdict,
 }

@@ -471,6 +471,10 @@ fn digital(
             (Verdict::NotTested, "no proof that the pin is driven".to_string())
         }
         (_, Some(l), Some(Limits::Level(want))) if l == *want => (Verdict::Pass, String::new()),
+        (_, Some(l), Some(Limits::Level(want))) => {
+            let name = class.map_or("", |c| c.name.as_str());
+            (Verdict::Fail, format!("reads {}; {name} reads {}", word(l), word(*want)))
+        }
         (_, Some(l), Some(_)) => (Verdict::Fail, format!("reads {}", word(l))),
         (_, Some(_), None) => (Verdict::NotTested, "this setting stands for no option".to_string()),
     };

@@ -166,6 +166,8 @@ pub enum Input {
     Lost(String),
     /// The operator wants to stop.
     Stop,
+    /// Nobody can press a key any more.
+    NoKeys,
 }
 
 /// What the bench wants done, in order.

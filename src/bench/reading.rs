@@ -279,7 +279,8 @@ impl Procedure for Reader {
             Input::Answer(answer) => self.answered(now, answer),
             Input::Lost(why) => self.close(now, Some(Cut::Probe(why))),
             Input::Stop => self.stop(now),
-            Input::Start | Input::Key(_) | Input::Tick => Vec::new(),
+            // A look asks nothing of anybody.
+            Input::Start | Input::Key(_) | Input::NoKeys | Input::Tick => Vec::new(),
         }
     }
 

@@ -44,6 +44,7 @@ impl Tally {
                 margin_code: margin.code,
                 margin_pct: margin.percent,
                 remaining_code: margin.remaining,
+                verdict: check.verdict,
             });
         }
     }
@@ -82,6 +83,7 @@ impl Tally {
             let why = match cut {
                 Cut::Probe(why) => why.clone(),
                 Cut::Stopped => "stopped by the operator".to_string(),
+                Cut::NoKeys => "standard input ended: nobody could answer".to_string(),
             };
             self.reasons.push((Verdict::NotTested, why));
         }

@@ -13,6 +13,9 @@ pub struct Problem {
     pub column: usize,
     /// What is wrong.
     pub what: String,
+    /// The line's text with its number and a mark under the place, where the words alone would not
+    /// tell what is meant.
+    pub shown: Option<[String; 2]>,
     /// What to do about it.
     pub do_next: String,
 }
@@ -20,6 +23,9 @@ pub struct Problem {
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}:{}:{}: {}", self.file, self.line, self.column, self.what)?;
+        for line in self.shown.iter().flatten() {
+            write!(f, "\n    {line}")?;
+        }
         write!(f, "\n    {}", self.do_next)
     }
 }

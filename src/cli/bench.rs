@@ -1,20 +1,17 @@
 //! `bench BOARD`: leads an operator through one unit.
 
+use super::connection::{Connection, nonce, seconds};
 use super::{Exit, Failure, load_for_probe, walk_of, windows_of};
 use crate::bench::{Bench, Config, Cut, Slots, Summary, UnitId};
-use crate::board::{Board, ids};
+use crate::board::{Board, Setting, ids};
 use crate::lot;
 use crate::probe::exchange::Exchange;
-use crate::probe::port::BAUD;
-use crate::probe::virtual_board::VirtualBoard;
-use crate::probe::world::World;
 use crate::record::fold::Folder;
 use crate::record::{Head, former};
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
 use crate::session::Conductor;
-use crate::session::hands::ByHand;
 use crate::session::live::{self, Line};
 use crate::store::Store;
 use crate::walk::Walk;
@@ -42,21 +39,14 @@ pub struct Options {
     /// Name of the bench, for the record
     #[arg(long, value_name = "NAME", default_value = "")]
     station: String,
-    /// Serial port of the probe, or `virtual` for a unit without hardware
-    #[arg(long, value_name = "PORT")]
-    port: String,
     /// Where records go
     #[arg(long, value_name = "DIR", default_value = "results")]
     results: PathBuf,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
-    /// Seconds of silence after opening the port, for the boot loader
-    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
-    quiet: f64,
-    /// Seed of the virtual unit
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
+    #[command(flatten)]
+    connection: Connection,
 }
 
 /// Leads an operator through one unit.
@@ -71,19 +61,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         }
     }
     let still = seconds("--still", options.still, 0.1)?;
-    let quiet = seconds("--quiet", options.quiet, 0.0)?;
     let store = Store::open(&options.results, &board.name, &options.lot)?;
     for mended in store.mended() {
         eprintln!("strapwise: {mended}");
     }
-    let hands = ByHand::new(board.clone());
-    let (line, quiet) = match options.port.as_str() {
-        "virtual" => {
-            let unit = VirtualBoard::new(World::new(board.clone(), options.seed));
-            (Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO)
-        }
-        name => (Line::open(name, BAUD)?, quiet),
-    };
+    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board))?;
     let unit = Unit {
         board: board.clone(),
         windows,
@@ -98,19 +80,13 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     Ok(exit(&summary))
 }
 
-/// A number of seconds from the command line.
-pub fn seconds(name: &str, value: f64, least: f64) -> Result<Duration, Failure> {
-    if (least..=60.0).contains(&value) {
-        return Ok(Duration::from_secs_f64(value));
-    }
-    Err(Failure::input(format!("{name} {value}: give seconds from {least} to 60")))
-}
-
 /// The exit code of a run.
 pub fn exit(summary: &Summary) -> Exit {
     match summary.cut {
         Some(Cut::Probe(_)) => Exit::Lost,
         Some(Cut::Stopped) => Exit::Interrupted,
+        // Nothing was asked to stop: the unit is merely not wholly tested.
+        Some(Cut::NoKeys) => Exit::Incomplete,
         None => Exit::of(summary.verdict),
     }
 }
@@ -201,9 +177,4 @@ impl Unit {
         let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
         Box::new(Terminal::new(board, self.windows.clone(), &self.id, colour))
     }
-}
-
-/// A number that differs between openings of the line.
-pub fn nonce() -> u32 {
-    Timestamp::now().subsec_nanosecond().unsigned_abs() ^ std::process::id()
 }

@@ -187,16 +187,16 @@ fn row(board: &Board, unit: &str, summary: &Summary) -> Vec<Cell> {
     vec![
         unit.into(),
         summary.verdict.word().into(),
-        few(&summary.failing).into(),
+        Cell::text(few(&summary.failing)),
         Cell::number(at.map(|w| w.remaining_code), 1),
-        place.unwrap_or_default().into(),
+        Cell::text(place.unwrap_or_default()),
     ]
 }
 
 /// The first two of a list and how many more.
 fn few(labels: &[String]) -> String {
     match labels {
-        [] => "-".to_string(),
+        [] => String::new(),
         [one] => one.clone(),
         [one, two] => format!("{one}, {two}"),
         [one, two, rest @ ..] => format!("{one}, {two} +{}", rest.len()),

@@ -2,24 +2,30 @@
 
 mod bench;
 mod c_header;
+mod card;
 mod check_thresholds;
+mod connection;
 mod demo;
 mod design;
 mod failure;
+mod input;
+mod limits;
 mod new;
 mod own_header;
+mod picture;
 mod read;
 mod spread;
 mod statements;
 mod windows;
 
-use crate::board::{self, Board};
+use crate::board::Board;
 use crate::report::table::Form;
 use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
+
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
-use std::path::Path;
+use input::{load, load_for_probe, parse, read_bytes};
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -50,6 +56,8 @@ enum Command {
     New(Box<new::Options>),
     /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
     Design(Box<design::Options>),
+    /// Print the jumper card: what each position of each header stands for
+    Card(card::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
@@ -82,16 +90,17 @@ impl From<FormatArgument> for Form {
 pub fn run() -> ExitCode {
     // clap prints usage errors itself and exits with 2, which is this program's code for them too.
     let arguments = Arguments::parse();
-    let result = match arguments.command {
+    let result = limits::tell_of_large_files().and_then(|()| match arguments.command {
         Command::Demo(options) => demo::run(&options),
         Command::Windows(options) => windows::run(&options),
         Command::CheckThresholds(options) => check_thresholds::run(&options),
         Command::CHeader(options) => c_header::run(&options),
         Command::New(options) => new::run(&options),
         Command::Design(options) => design::run(&options),
+        Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Read(options) => read::run(&options),
-    };
+    });
     match result {
         Ok(exit) => exit.into(),
         Err(failure) => {
@@ -99,62 +108,6 @@ pub fn run() -> ExitCode {
             failure.exit.into()
         }
     }
-}
-
-/// Board files are small; anything larger is not one.
-const LARGEST_FILE: u64 = 1 << 20;
-
-/// Reads and checks a board file.
-fn load(path: &Path) -> Result<Arc<Board>, Failure> {
-    let bytes = read_bytes(path, "a board file")?;
-    let name = path.display().to_string();
-    read_board(board::parse_beside(&name, &bytes, &mut |file| beside(&path.with_file_name(file))))
-}
-
-/// Reads a small file; `kind` is what messages call it.
-fn read_bytes(path: &Path, kind: &str) -> Result<Vec<u8>, Failure> {
-    let name = path.display().to_string();
-    let size = std::fs::metadata(path)
-        .map_err(|e| Failure::input(format!("{name}: {e}; give the path of {kind}")))?
-        .len();
-    if size > LARGEST_FILE {
-        let what = format!("{name} is {size} bytes long, {kind} at most {LARGEST_FILE}");
-        return Err(Failure::input(what));
-    }
-    std::fs::read(path).map_err(|e| Failure::input(format!("{name}: {e}")))
-}
-
-/// A netlist or bill of materials larger than this is none.
-const LARGEST_BESIDE: u64 = 16 << 20;
-
-/// Reads a file that a board file names.
-fn beside(path: &Path) -> Result<Vec<u8>, String> {
-    let found = std::fs::metadata(path).map_err(|e| e.to_string())?;
-    if !found.is_file() {
-        return Err("it is no file".into());
-    }
-    if found.len() > LARGEST_BESIDE {
-        return Err(format!("it is {} bytes long, {LARGEST_BESIDE} are the most", found.len()));
-    }
-    std::fs::read(path).map_err(|e| e.to_string())
-}
-
-/// Reads and checks the file of a board that is to be read through the probe.
-fn load_for_probe(path: &Path) -> Result<Arc<Board>, Failure> {
-    let board = load(path)?;
-    match crate::bench::no_probe(&board) {
-        Some(why) => Err(Failure::input(format!("{}: {why}", path.display()))),
-        None => Ok(board),
-    }
-}
-
-/// Checks the text of a board file.
-fn parse(name: &str, text: &str) -> Result<Arc<Board>, Failure> {
-    read_board(board::parse(name, text))
-}
-
-fn read_board(read: Result<Board, board::Problems>) -> Result<Arc<Board>, Failure> {
-    read.map(Arc::new).map_err(|problems| Failure::input(problems.to_string()))
 }
 
 /// The windows of a board, or why it has none.

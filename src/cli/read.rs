@@ -1,21 +1,17 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
-use super::bench::nonce;
+use super::connection::{Connection, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place};
 use crate::probe::exchange::Exchange;
-use crate::probe::port::BAUD;
-use crate::probe::virtual_board::VirtualBoard;
-use crate::probe::world::World;
 use crate::record::Head;
 use crate::record::fold::Folder;
 use crate::report::table::{Cell, Form, Table};
 use crate::screen::Silent;
 use crate::session::Conductor;
-use crate::session::hands::ByHand;
-use crate::session::live::{self, Line, NoRecord};
+use crate::session::live::{self, NoRecord};
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -26,21 +22,14 @@ use std::time::Duration;
 pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     board: PathBuf,
-    /// Serial port of the probe, or `virtual` for a good unit in its delivery setting
-    #[arg(long, value_name = "PORT")]
-    port: String,
     /// Compare with a setting, for example "J1=3 J2=open", or `delivery`
     #[arg(long, value_name = "SETTING")]
     expect: Option<String>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
-    /// Seconds of silence after opening the port, for the boot loader
-    #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
-    quiet: f64,
-    /// Seed of the virtual unit
-    #[arg(long, default_value_t = 1)]
-    seed: u64,
+    #[command(flatten)]
+    connection: Connection,
 }
 
 /// Reads a unit once.
@@ -52,16 +41,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         None => Vec::new(),
     };
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
-    let quiet = super::bench::seconds("--quiet", options.quiet, 0.0)?;
-    let (line, quiet) = match options.port.as_str() {
-        "virtual" => {
-            let mut unit = VirtualBoard::new(World::new(board.clone(), options.seed));
-            unit.place_all(&board.delivery);
-            let hands = ByHand::new(board.clone());
-            (Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO)
-        }
-        name => (Line::open(name, BAUD)?, quiet),
-    };
+    let (line, quiet) = options.connection.open(&board, &board.delivery)?;
     let reader = Reader::new(board.clone(), windows, fill);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);
@@ -70,6 +50,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;
     match (&summary.cut, conductor.procedure().look()) {
         (Some(Cut::Stopped), _) => Ok(Exit::Interrupted),
+        (Some(Cut::NoKeys), _) => Ok(Exit::Incomplete),
         (Some(Cut::Probe(why)), _) => Err(Failure::lost(why.clone())),
         (None, None) => Err(Failure::lost("nothing was read".into())),
         (None, Some(look)) => {
@@ -159,7 +140,14 @@ fn cells(
     verdict: &str,
     why: &str,
 ) -> Vec<Cell> {
-    vec![what.into(), name.into(), reads.into(), want.into(), verdict.into(), why.into()]
+    vec![
+        what.into(),
+        name.into(),
+        Cell::text(reads),
+        Cell::text(want),
+        verdict.into(),
+        Cell::text(why),
+    ]
 }
 
 fn closing(board: &Board, look: &Look) -> String {

@@ -1,9 +1,10 @@
 //! `windows BOARD`.
 
+use super::picture::PictureFile;
 use super::spread::SpreadArguments;
 use super::{Exit, Failure, FormatArgument, load, walk_of, windows_of};
 use crate::report::table::Form;
-use crate::report::{coverage, windows};
+use crate::report::{coverage, windows, windows_picture};
 use std::path::PathBuf;
 
 /// Options of `windows`.
@@ -19,12 +20,15 @@ pub struct Options {
     format: FormatArgument,
     #[command(flatten)]
     spread: SpreadArguments,
+    #[command(flatten)]
+    picture: PictureFile,
 }
 
 /// Prints the windows of a board.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
     let windows = windows_of(&board)?;
+    options.picture.write(|| windows_picture::picture(&board, &windows))?;
     let form = Form::from(options.format);
     if options.coverage {
         let walk = walk_of(&board, &windows)?;

@@ -219,6 +219,20 @@ impl Exchange {
         self.outcome.take()
     }
 
+    /// What has come that answered nothing, if anything has: the beginning of its last piece,
+    /// printable.
+    pub fn babble(&self) -> Option<String> {
+        const SHOWN: usize = 24;
+        let inbox = &self.inbox;
+        let last = match inbox.line.as_slice() {
+            [] => inbox.thrown.pieces.back().map_or(&[][..], Vec::as_slice),
+            partial => partial,
+        };
+        let shown = &last[..last.len().min(SHOWN)];
+        let any = inbox.thrown.bytes > 0 || !inbox.line.is_empty();
+        any.then(|| shown.escape_ascii().to_string())
+    }
+
     /// What was thrown away so far.
     pub fn thrown(&self) -> &Thrown {
         &self.inbox.thrown

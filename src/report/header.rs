@@ -44,7 +44,10 @@ fn in_a_row(jumper: &Jumper, to: Place) -> String {
 }
 
 fn one_under_another(jumper: &Jumper, to: Place) -> Vec<String> {
-    let widest = jumper.positions.iter().map(|p| p.name.chars().count()).max().unwrap_or(0);
+    // The only position of a jumper has no need of a name.
+    let named = jumper.positions.len() > 1;
+    let name = |p: &crate::board::Position| if named { p.name.clone() } else { String::new() };
+    let widest = jumper.positions.iter().map(|p| name(p).chars().count()).max().unwrap_or(0);
     let row = |(i, position): (usize, &crate::board::Position)| {
         let here = to == Place::At(i);
         let poles: Vec<String> = position
@@ -53,8 +56,10 @@ fn one_under_another(jumper: &Jumper, to: Place) -> Vec<String> {
             .map(|[a, b]| if here { format!("[{a}=={b}]") } else { format!(" {a}  {b} ") })
             .collect();
         let mark = if here { ">" } else { " " };
-        let pad = " ".repeat(widest - position.name.chars().count());
-        format!("{mark} {}{pad}  {}", position.name, poles.join("  "))
+        let name = name(position);
+        let pad = " ".repeat(widest - name.chars().count());
+        let gap = if named { "  " } else { "" };
+        format!("{mark} {name}{pad}{gap}{}", poles.join("  "))
     };
     let mut rows: Vec<String> = jumper.positions.iter().enumerate().map(row).collect();
     rows.insert(0, format!("{} {}", jumper.id, jumper.label));

@@ -77,21 +77,22 @@ pub(super) fn within(table: Table, width: usize) -> Table {
     }
     let second = wide(1).min((room / 2).max(NARROW));
     let first = room.saturating_sub(second).max(NARROW);
-    let mut broken = Table::new(&table.columns);
+    let mut broken = Table { columns: table.columns, rows: Vec::new() };
     for row in table.rows {
         let lines = |cell: Option<&Cell>, width: usize| match cell {
             Some(Cell::Text(text)) => wrap::lines(text, width),
             _ => Vec::new(),
         };
         let (a, b) = (lines(row.first(), first), lines(row.get(1), second));
-        let of = |lines: &[String], n: usize| {
-            lines.get(n).map_or(Cell::Missing, |line| Cell::Text(line.clone()))
-        };
+        let first_of =
+            |lines: &[String]| lines.first().map_or(Cell::Missing, |line| Cell::Text(line.clone()));
         let figures = row.into_iter().skip(2);
-        broken.rows.push([of(&a, 0), of(&b, 0)].into_iter().chain(figures).collect());
+        broken.rows.push([first_of(&a), first_of(&b)].into_iter().chain(figures).collect());
         for n in 1..a.len().max(b.len()) {
-            let blank = (2..broken.columns.len()).map(|_| Cell::Missing);
-            broken.rows.push([of(&a, n), of(&b, n)].into_iter().chain(blank).collect());
+            // Nothing is missing there: the row goes on.
+            let of = |lines: &[String]| Cell::Text(lines.get(n).cloned().unwrap_or_default());
+            let blank = (2..broken.columns.len()).map(|_| Cell::from(""));
+            broken.rows.push([of(&a), of(&b)].into_iter().chain(blank).collect());
         }
     }
     broken

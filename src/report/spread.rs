@@ -152,7 +152,7 @@ impl Row<'_> {
         vec![
             Cell::from(board.channels[self.position.channel].id.as_str()),
             Cell::from(self.position.name.as_str()),
-            Cell::from(self.class.means.as_deref().unwrap_or("-")),
+            Cell::text(self.class.means.as_deref().unwrap_or_default()),
             Cell::from(window(&self.class.limits)),
             Cell::number(Some(self.class.design.low), 1),
             Cell::number(Some(self.class.design.high), 1),

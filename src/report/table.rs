@@ -1,6 +1,7 @@
 //! One table, printed for people, for spreadsheets or for programs.
 
 use serde_json::{Map, Value};
+use std::borrow::Cow;
 
 /// How a table is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -34,17 +35,26 @@ impl Cell {
         }
     }
 
-    fn text(&self) -> String {
+    /// Words; none at all are missing.
+    pub fn text(text: impl Into<String>) -> Cell {
+        match text.into() {
+            none if none.is_empty() => Cell::Missing,
+            some => Cell::Text(some),
+        }
+    }
+
+    /// As printed, a missing figure by a sign of the reader's.
+    fn printed(&self, missing: &str) -> String {
         match self {
             Cell::Text(text) => text.clone(),
             Cell::Number(x, decimals) => format!("{x:.decimals$}"),
-            Cell::Missing => String::new(),
+            Cell::Missing => missing.to_string(),
         }
     }
 
     /// Characters that it takes in a column.
     pub fn width(&self) -> usize {
-        self.text().chars().count()
+        self.printed("-").chars().count()
     }
 
     fn json(&self) -> Value {
@@ -75,7 +85,7 @@ impl From<String> for Cell {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Table {
     /// Names for programs; people see them with spaces for underscores.
-    pub columns: Vec<&'static str>,
+    pub columns: Vec<Cow<'static, str>>,
     /// As many cells in each as there are columns.
     pub rows: Vec<Vec<Cell>>,
 }
@@ -83,7 +93,7 @@ pub struct Table {
 impl Table {
     /// An empty table.
     pub fn new(columns: &[&'static str]) -> Table {
-        Table { columns: columns.to_vec(), rows: Vec::new() }
+        Table { columns: columns.iter().map(|&c| c.into()).collect(), rows: Vec::new() }
     }
 
     /// The table as text in the form asked for, with a line end after the last row.
@@ -106,15 +116,16 @@ impl Table {
 
     fn csv(&self) -> String {
         let header: Vec<String> = self.columns.iter().map(|c| c.to_string()).collect();
-        let rows = self.rows.iter().map(|row| row.iter().map(Cell::text).collect());
+        let rows = self.rows.iter().map(|row| row.iter().map(|c| c.printed("")).collect());
         let bytes = crate::record::csv::lines(std::iter::once(header).chain(rows));
         String::from_utf8_lossy(&bytes).into_owned()
     }
 
     fn aligned(&self) -> String {
         let names: Vec<String> = self.columns.iter().map(|c| c.replace('_', " ")).collect();
-        let cells: Vec<Vec<String>> =
-            self.rows.iter().map(|row| row.iter().map(Cell::text).collect()).collect();
+        // People take an empty place for a slip of the printer's.
+        let row = |row: &Vec<Cell>| row.iter().map(|c| c.printed("-")).collect();
+        let cells: Vec<Vec<String>> = self.rows.iter().map(row).collect();
         let wide = |c: usize| {
             let lengths = cells.iter().map(|row| row[c].chars().count());
             lengths.chain([names[c].chars().count()]).max().unwrap_or(0)
@@ -140,4 +151,20 @@ fn line(cells: &[String], widths: &[usize], right: &dyn Fn(usize) -> bool) -> St
         text += "  ";
     }
     format!("{}\n", text.trim_end())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_missing_is_an_empty_cell_to_programs_and_a_sign_to_people() {
+        let mut table = Table::new(&["option", "gap"]);
+        table.rows.push(vec![Cell::text(""), Cell::number(None, 0)]);
+        table.rows.push(vec![Cell::text("herbs"), Cell::number(Some(21.0), 0)]);
+        assert_eq!(table.print(Form::Csv), "option,gap\r\n,\r\nherbs,21\r\n");
+        let json: Value = serde_json::from_str(&table.print(Form::Json)).expect("it is JSON");
+        assert!(json[0]["option"].is_null() && json[0]["gap"].is_null(), "{json}");
+        assert_eq!(table.print(Form::Text), "option  gap\n-         -\nherbs    21\n");
+    }
 }

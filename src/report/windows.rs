@@ -32,14 +32,13 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
         "unit",
     ]);
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
-        let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
-        highs.sort_unstable();
+        let highs = highs(w);
         for class in &w.classes {
             table.rows.push(vec![
                 Cell::from(channel.id.as_str()),
                 Cell::from(&*channel.pin.name),
                 Cell::from(position(class)),
-                Cell::from(class.means.as_deref().unwrap_or("-")),
+                Cell::text(class.means.as_deref().unwrap_or_default()),
                 Cell::number(class.volts.map(|v| v.0), 3),
                 Cell::number(Some(class.code), 1),
                 Cell::number(Some(class.design.low), 1),
@@ -77,6 +76,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
     let mut text = String::new();
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
         text += &heading(board, channel);
+        text.push('\n');
         let names = Names::new(board, w);
         let table = match is_meter(channel) {
             true => in_ohms(w, &names),
@@ -90,7 +90,8 @@ pub fn text(board: &Board, windows: &Windows) -> String {
         }
         text.push('\n');
     }
-    for note in rests_on(board, windows) {
+    let lines = meanings(board).into_iter().chain(assumptions(board));
+    for note in lines.chain(advice(board, windows)) {
         for line in wrap::lines(&note, WIDTH - 2) {
             text += &line;
             text.push('\n');
@@ -99,6 +100,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
     text
 }
 
+/// What a channel is called above its rows.
 pub(super) fn heading(board: &Board, channel: &Channel) -> String {
     let read = match channel.kind {
         Kind::Meter { against, .. } => {
@@ -109,18 +111,21 @@ pub(super) fn heading(board: &Board, channel: &Channel) -> String {
     };
     let label =
         if channel.label.is_empty() { String::new() } else { format!(", {}", channel.label) };
-    format!("{} {read}{label}\n", channel.id)
+    format!("{} {read}{label}", channel.id)
+}
+
+/// Ohms in so many digits without blank and unit, which stand elsewhere: `4.7k`.
+pub(super) fn digits(ohms: f64, n: usize) -> String {
+    match ohms {
+        // An `m` would be taken for mega.
+        x if x < 1.0 => format!("{x:.3}"),
+        x => format!("{:.n$}", Ohms(x)).replace([' ', 'Ω'], ""),
+    }
 }
 
 /// The rows of a channel that a meter reads.
 fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
     let mut table = Table::new(&["position", "option", "ohm", "band", "window", "margin", "%"]);
-    // Without blank and unit, which the heading gives: `4.7k`.
-    let digits = |ohms: f64, n: usize| match ohms {
-        // An `m` would be taken for mega.
-        x if x < 1.0 => format!("{x:.3}"),
-        x => format!("{:.n$}", Ohms(x)).replace([' ', 'Ω'], ""),
-    };
     let short = |ohms: f64| digits(ohms, 4);
     for (class, name) in w.classes.iter().zip(&names.classes) {
         let window = match class.limits {
@@ -129,7 +134,7 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
         };
         table.rows.push(vec![
             name.as_str().into(),
-            class.means.as_deref().unwrap_or("-").into(),
+            Cell::text(class.means.as_deref().unwrap_or_default()),
             digits(class.code, 6).into(),
             format!("{}..{}", short(class.design.low), short(class.design.high)).into(),
             window.into(),
@@ -142,15 +147,14 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
 
 /// One channel's rows with as few columns as tell everything; whole codes outside the band.
 fn narrow(w: &ChannelWindows, names: &Names) -> Table {
-    let mut highs: Vec<u16> = w.classes.iter().filter_map(|c| high(&c.limits)).collect();
-    highs.sort_unstable();
+    let highs = highs(w);
     let mut table = Table::new(&[
         "position", "option", "volts", "code", "band", "window", "gap", "margin", "%",
     ]);
     for (class, name) in w.classes.iter().zip(&names.classes) {
         table.rows.push(vec![
             name.as_str().into(),
-            class.means.as_deref().unwrap_or("-").into(),
+            Cell::text(class.means.as_deref().unwrap_or_default()),
             Cell::number(class.volts.map(|v| v.0), 3),
             Cell::number(Some(class.code), 1),
             format!("{:.0}..{:.0}", class.design.low.floor(), class.design.high.ceil()).into(),
@@ -168,8 +172,8 @@ pub(super) fn position(class: &Class) -> &str {
     if class.name.is_empty() { "any" } else { &class.name }
 }
 
-/// What the table rests on, a line each, to be printed under it.
-fn rests_on(board: &Board, windows: &Windows) -> Vec<String> {
+/// What the figures mean, a line each, to be printed under them.
+pub(super) fn meanings(board: &Board) -> Vec<String> {
     let reference = board.reference();
     let lsb_mv = 1000.0 * adc::lsb(reference, &board.chip).0;
     let mut lines = vec![
@@ -191,16 +195,20 @@ fn rests_on(board: &Board, windows: &Windows) -> Vec<String> {
                 .to_string(),
         );
     }
-    lines.extend(widened(board, windows).into_iter().map(|(position, counts)| {
+    lines
+}
+
+/// What to know of these windows and what the maker might change, a line each.
+pub(super) fn advice(board: &Board, windows: &Windows) -> Vec<String> {
+    let widened = widened(board, windows).into_iter().map(|(position, counts)| {
         format!(
             "{} {}: its band may be up to {counts:.1} codes too wide either way; too many parts \
              there could turn the sign of their influence to try them all",
             board.channels[position.channel].id, position.name
         )
-    }));
-    lines.extend(assumptions(board));
-    lines.extend(notes::advice(board, windows).into_iter().map(|line| format!("advice: {line}")));
-    lines
+    });
+    let advice = notes::advice(board, windows).into_iter().map(|line| format!("advice: {line}"));
+    widened.chain(advice).collect()
 }
 
 /// A window or a level in a few characters.
@@ -213,15 +221,19 @@ pub(super) fn window(limits: &Limits) -> String {
     }
 }
 
-fn high(limits: &Limits) -> Option<u16> {
-    match limits {
-        Limits::Codes { high, .. } => Some(*high),
+/// The upper limits of a channel's windows, in order.
+pub(super) fn highs(w: &ChannelWindows) -> Vec<u16> {
+    let high = |class: &Class| match class.limits {
+        Limits::Codes { high, .. } => Some(high),
         Limits::Level(_) | Limits::Ohms { .. } => None,
-    }
+    };
+    let mut highs: Vec<u16> = w.classes.iter().filter_map(high).collect();
+    highs.sort_unstable();
+    highs
 }
 
 /// Codes between this window and the next one below, or the end of the scale.
-fn gap_below(limits: &Limits, highs: &[u16]) -> Option<u16> {
+pub(super) fn gap_below(limits: &Limits, highs: &[u16]) -> Option<u16> {
     let Limits::Codes { low, .. } = limits else { return None };
     match highs.iter().rev().find(|&&h| h < *low) {
         Some(below) => Some(low - below - 1),

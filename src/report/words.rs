@@ -24,12 +24,21 @@ fn pins(jumper: &Jumper, place: Place) -> String {
     poles.join(", and ")
 }
 
+/// On which header pins the only position of a jumper is: it has no need of a name.
+fn only(jumper: &Jumper) -> Option<String> {
+    let [position] = jumper.positions.as_slice() else { return None };
+    let poles: Vec<String> =
+        position.pins.iter().map(|[a, b]| format!("on pins {a} and {b}")).collect();
+    Some(poles.join(", and "))
+}
+
 /// The move asked for, as one says it.
 pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
     let id = &jumper.id;
     match (from, to) {
         (_, Place::Open) if jumper.parked => format!("{id}: park the shunt on one pin"),
         (_, Place::Open) => format!("{id}: take the shunt off"),
+        (_, Place::At(_)) if let Some(pins) = only(jumper) => format!("{id}: fit the shunt {pins}"),
         (Place::Open, Place::At(_)) => {
             let name = jumper.place_name(to);
             format!("{id}: put a shunt on position {name}, {}", pins(jumper, to))
@@ -46,6 +55,7 @@ fn on(jumper: &Jumper, place: Place) -> String {
     match place {
         Place::Open if jumper.parked => "on one pin".to_string(),
         Place::Open => "off".to_string(),
+        Place::At(_) if jumper.positions.len() == 1 => only(jumper).unwrap_or_default(),
         Place::At(_) => format!("on {}, {}", jumper.place_name(place), pins(jumper, place)),
     }
 }
@@ -142,7 +152,10 @@ pub fn check(board: &Board, check: &Check) -> String {
         Some(m) if m.is_finite() => format!(", margin {m:.0} codes"),
         _ => String::new(),
     };
-    let on = if check.on.is_empty() { String::new() } else { format!(" [{}]", check.on.join(" ")) };
+    let on = match check.on.as_slice() {
+        [] => String::new(),
+        on => format!(" with {} on", on.join(" and ")),
+    };
     let why =
         if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
     format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
@@ -165,8 +178,13 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
     let mut lines = vec![format!("{unit} {}", summary.verdict.word())];
     lines.extend(summary.reasons.iter().map(|r| format!("because {r}")));
     if let Some(w) = &summary.worst {
+        // Of a unit that fails, a good figure is easily taken for the unit's.
+        let of_which = match (summary.verdict, w.verdict) {
+            (UnitVerdict::Fail, Verdict::Pass) => " of the readings that passed:",
+            _ => "",
+        };
         lines.push(format!(
-            "smallest remaining margin {:.1} codes (margin now {:.1}, {:.0} % of nominal): {} {}",
+            "smallest remaining margin{of_which} {:.1} codes (margin now {:.1}, {:.0} % of nominal): {} {}",
             w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
         ));
     }

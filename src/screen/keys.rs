@@ -5,7 +5,7 @@
 //! Backspace.
 
 use crate::bench::Key;
-use std::io::{BufRead, IsTerminal, Read, stdin};
+use std::io::{self, BufRead, IsTerminal, Read, stdin};
 
 /// What the keyboard sends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -86,7 +86,7 @@ pub fn read(send: impl Fn(Typed) -> bool) {
     if single {
         read_keys(&send)
     } else {
-        read_lines(&send)
+        read_lines(stdin().lock(), &send)
     }
     send(Typed::End);
 }
@@ -106,17 +106,76 @@ fn read_keys(send: &impl Fn(Typed) -> bool) {
     }
 }
 
-fn read_lines(send: &impl Fn(Typed) -> bool) {
-    for line in stdin().lock().lines() {
-        let Ok(line) = line else { return };
-        let key = match line.trim_end_matches('\r') {
-            "" | "y" | "yes" => Key::Yes,
-            "n" | "no" | " " => Key::No,
-            "b" | "back" => Key::Again,
+fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
+    while let Ok(Some(line)) = line(&mut input) {
+        let key = match line.strip_suffix(b"\r").unwrap_or(&line) {
+            b"" | b"y" | b"yes" => Key::Yes,
+            b"n" | b"no" | b" " => Key::No,
+            b"b" | b"back" => Key::Again,
             _ => continue,
         };
         if !send(Typed::Key(key)) {
             return;
         }
+    }
+}
+
+/// Bytes kept of a line; no key has as many, and a line may never end.
+const KEPT: usize = 16;
+
+/// The first bytes of the next line without its line feed; `None` at the end of input.
+fn line(input: &mut impl BufRead) -> io::Result<Option<Vec<u8>>> {
+    let mut line = Vec::with_capacity(KEPT);
+    let mut begun = false;
+    loop {
+        let bytes = match input.fill_buf() {
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
+            read => read?,
+        };
+        if bytes.is_empty() {
+            return Ok(begun.then_some(line));
+        }
+        begun = true;
+        let end = bytes.iter().position(|&b| b == b'\n');
+        let part = &bytes[..end.unwrap_or(bytes.len())];
+        line.extend(part.iter().take(KEPT - line.len()));
+        let used = part.len() + usize::from(end.is_some());
+        input.consume(used);
+        if end.is_some() {
+            return Ok(Some(line));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::cell::RefCell;
+
+    fn keys(input: impl Read) -> Vec<Typed> {
+        let got = RefCell::new(Vec::new());
+        read_lines(io::BufReader::new(input), &|typed| {
+            got.borrow_mut().push(typed);
+            true
+        });
+        got.into_inner()
+    }
+
+    #[test]
+    fn each_line_is_a_key_and_other_words_are_none() {
+        let typed = keys(&b"\r\ny\nn\n \nb\nyes please\n\xff\nno"[..]);
+        let wanted = [Key::Yes, Key::Yes, Key::No, Key::No, Key::Again, Key::No];
+        assert_eq!(typed, wanted.map(Typed::Key));
+    }
+
+    #[test]
+    fn a_line_without_end_is_no_key_and_takes_no_memory() {
+        let endless = io::repeat(b'y').take(3 << 20);
+        let mut input = io::BufReader::new(endless.chain(&b"\n\n"[..]));
+        let first = line(&mut input).expect("it can be read").expect("a line");
+        assert_eq!((first.len(), first.capacity()), (KEPT, KEPT));
+        assert_eq!(line(&mut input).expect("it can be read"), Some(Vec::new()));
+        assert_eq!(line(&mut input).expect("it can be read"), None);
+        assert_eq!(keys(io::repeat(b'y').take(1 << 20)), []);
     }
 }

@@ -8,6 +8,7 @@ use crate::bench::{Answer, Ask, Event, Input, Key, Output, Procedure, Summary};
 use crate::board::Board;
 use crate::probe::exchange::{Exchange, Outcome};
 use crate::probe::message::{Reply, Request};
+use crate::probe::port::BAUD;
 use crate::record::Row;
 use crate::record::fold::Folder;
 use std::collections::VecDeque;
@@ -37,6 +38,8 @@ pub struct Conductor<P> {
     asked: Option<Ask>,
     left: VecDeque<Request>,
     replies: Vec<Reply>,
+    /// Whether the probe has answered on this line.
+    met: bool,
     acts: Vec<Act>,
 }
 
@@ -51,6 +54,7 @@ impl<P: Procedure> Conductor<P> {
             asked: None,
             left: VecDeque::new(),
             replies: Vec::new(),
+            met: false,
             acts: Vec::new(),
         }
     }
@@ -104,6 +108,11 @@ impl<P: Procedure> Conductor<P> {
     /// The operator wants to stop.
     pub fn stop(&mut self, now: Duration) -> Vec<Act> {
         self.tell(now, Input::Stop)
+    }
+
+    /// Nobody can press a key any more.
+    pub fn no_keys(&mut self, now: Duration) -> Vec<Act> {
+        self.tell(now, Input::NoKeys)
     }
 
     /// Bytes came from the probe.
@@ -179,6 +188,7 @@ impl<P: Procedure> Conductor<P> {
         while let Some(outcome) = self.exchange.take() {
             match outcome {
                 Outcome::Reply(reply) => {
+                    self.met = true;
                     self.replies.push(reply);
                     self.request(now);
                 }
@@ -196,13 +206,26 @@ impl<P: Procedure> Conductor<P> {
                     self.conclude(now, Input::Answer(Answer::Silent));
                 }
                 Outcome::Lost { tries } => {
-                    let why = format!(
-                        "the probe does not answer ({tries} tries): look at the cable and the \
-                         supply; a board without the probe is flashed with bench-scripts/probe/flash"
-                    );
+                    let why = self.silence(tries);
                     self.conclude(now, Input::Lost(why));
                 }
             }
+        }
+    }
+
+    /// Why no answer came, as far as can be told.
+    fn silence(&self, tries: u32) -> String {
+        // Once the probe has been met, half an answer is a cable that was pulled.
+        match self.exchange.babble().filter(|_| !self.met) {
+            Some(said) => format!(
+                "something on the port sends, but not as the probe does (\"{said}\"): is it the \
+                 right port? If so, another program is on the board, or it talks at another rate \
+                 than {BAUD} baud: flash the probe with bench-scripts/probe/flash"
+            ),
+            None => format!(
+                "the probe does not answer ({tries} tries): look at the cable and the supply; a \
+                 board without the probe is flashed with bench-scripts/probe/flash"
+            ),
         }
     }
 

@@ -115,30 +115,35 @@ pub struct ByHand {
     board: Arc<Board>,
     asked: Option<Prompt>,
     shunts: Setting,
+    /// Whether the keys at a move and at a doubt were told already.
+    told: [bool; 2],
 }
 
 impl ByHand {
     /// A person with a unit whose shunts lie beside it.
     pub fn new(board: Arc<Board>) -> ByHand {
         let shunts = Setting::all_open(&board);
-        ByHand { board, asked: None, shunts }
+        ByHand { board, asked: None, shunts, told: [false; 2] }
     }
 
-    /// What may be pressed now, in one line; empty where the prompt says it already.
-    pub fn help(&self) -> Option<String> {
-        match self.asked {
-            Some(Prompt::Move { .. } | Prompt::MoveUnpowered { .. }) => Some(
+    /// What may be pressed now, in one line, told once for each kind of prompt; nothing where the
+    /// prompt says it already.
+    pub fn help(&mut self) -> Option<&'static str> {
+        let (kind, text) = match self.asked {
+            Some(Prompt::Move { .. } | Prompt::MoveUnpowered { .. }) => (
+                0,
                 "virtual unit: Enter does it; Space puts the shunt one place too far; Backspace \
-                 takes it off"
-                    .into(),
+                 takes it off",
             ),
-            Some(Prompt::Doubt { jumper, asked, .. }) if self.shunts.0[jumper] != asked => Some(
+            Some(Prompt::Doubt { jumper, asked, .. }) if self.shunts.0[jumper] != asked => (
+                1,
                 "virtual unit: the shunt is not there yet; Space puts it there, Enter insists \
-                 that it is"
-                    .into(),
+                 that it is",
             ),
-            _ => None,
-        }
+            _ => return None,
+        };
+        let told = std::mem::replace(&mut self.told[kind], true);
+        (!told).then_some(text)
     }
 
     /// Sees what the screen shows.

@@ -335,7 +335,7 @@ impl Run<'_> {
                         if matches!(event, Event::Prompt { .. })
                             && let Some(help) = hands.help()
                         {
-                            self.screen.say(&help);
+                            self.screen.say(help);
                         }
                     }
                 }
@@ -359,7 +359,7 @@ impl Run<'_> {
             Typed::Key(key) => key,
             Typed::End => {
                 self.screen.say("standard input has ended: nobody can answer, so the test stops");
-                return conductor.stop(now);
+                return conductor.no_keys(now);
             }
         };
         let deeds = match &mut self.line {

@@ -44,6 +44,32 @@ pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
     sync_folder(folder)
 }
 
+/// Writes a whole file that a person asked for. A file that is there already is left alone unless
+/// `over` says otherwise; returns whether one was replaced.
+///
+/// # Errors
+/// A file that is in the way, a folder that is missing, and what the disk refuses.
+pub fn write_file(path: &Path, bytes: &[u8], over: bool) -> Result<bool, StoreError> {
+    let failed = |e: io::Error| StoreError::io(path, "cannot write the file", &e);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    if !folder.as_os_str().is_empty() && !folder.is_dir() {
+        let what = format!("there is no folder {}", folder.display());
+        return Err(StoreError::usage(path, what, "make it, or give another name"));
+    }
+    let temporary = write_beside(folder, bytes).map_err(failed)?;
+    let replaced = over && path.exists();
+    let kept = if over { temporary.persist(path) } else { temporary.persist_noclobber(path) };
+    match kept.map_err(|e| e.error) {
+        Err(e) if !over && e.kind() == io::ErrorKind::AlreadyExists => Err(StoreError::usage(
+            path,
+            "the file is there already and was left as it is".into(),
+            "give another name, or add --replace to write over it",
+        )),
+        Err(e) => Err(failed(e)),
+        Ok(_) => sync_folder(folder).map(|()| replaced),
+    }
+}
+
 /// Keeps bytes under the first free name of `name`, `name-2`, `name-3`; returns the name taken.
 pub(super) fn keep(folder: &Path, name: &str, bytes: &[u8]) -> Result<String, StoreError> {
     let path = folder.join(name);

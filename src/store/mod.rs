@@ -20,6 +20,7 @@ use crate::board::ids::check_file_id;
 use crate::record::{Head, Problem, Record, Row, csv};
 pub use attempt::{Attempt, Sink};
 pub use error::{ErrorKind, StoreError};
+pub use files::write_file;
 use lock::Lock;
 pub use mend::{Mended, RULE as MENDED_RULE};
 

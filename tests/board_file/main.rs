@@ -237,7 +237,8 @@ fn a_board_that_nothing_reads_is_no_board() {
 fn a_file_that_is_no_text_is_told_where_it_stops_being_text() {
     let told = board::parse_bytes("vent.toml", b"format = 1\nname = \"\xff\"\n");
     let told = told.map(|_| ()).expect_err("not UTF-8").to_string();
-    let expected = "vent.toml:2:9: this is no UTF-8 text\n    save the file as UTF-8 in the editor";
+    let expected = "vent.toml:2:9: the byte 0xFF here is no UTF-8 text\n    \
+                    save the file as UTF-8 in the editor; if it is no text, name the right file";
     assert_eq!(told, expected);
     assert!(board::parse_bytes("vent.toml", DEMO.as_bytes()).is_ok());
     // Editors on Windows put a byte order mark and CR LF into files.
@@ -258,4 +259,39 @@ fn a_file_with_very_many_mistakes_shows_the_first_of_them_and_counts_the_rest() 
     let told = problems(&format!("{SMALL}{}", "[[load]]\n".repeat(1000)));
     assert_eq!((told.list.len(), told.more), (50, 4950));
     assert!(told.to_string().ends_with("\nand 4950 more; put these right first"));
+}
+
+#[test]
+fn mistakes_in_the_toml_are_told_together_one_for_each_line_with_its_text() {
+    let text = "format = 1\n[board\nname \"x\"\n[supply]\nvolts = 5V\nnet = \"VCC\n";
+    let told = problems(text).to_string();
+    let expected = "\
+vent.toml:2:7: the heading of the table is not closed
+    2 | [board
+      |       ^
+    close it as in `[board]` or `[[resistor]]`, on a line of its own
+vent.toml:3:6: there is no `=` after the key
+    3 | name \"x\"
+      |      ^
+    write `key = value`, text in quotes, one key on a line; `#` begins a remark
+vent.toml:5:9: `5V` stands without quotes
+    5 | volts = 5V
+      |         ^
+    put text between two quotes on one line: `value = \"2k2\"`
+vent.toml:6:11: the text is not closed: a quote is missing
+    6 | net = \"VCC
+      |           ^
+    put text between two quotes on one line: `value = \"2k2\"`";
+    assert_eq!(told, expected);
+}
+
+#[test]
+fn of_a_long_line_only_what_is_round_the_mistake_is_shown() {
+    let text = format!("about = \"{}\" x \n", "ä".repeat(5000));
+    let told = problems(&text).to_string();
+    let longest = told.lines().map(|l| l.chars().count()).max();
+    assert!(longest.is_some_and(|n| n <= 80), "{told}");
+    let lines: Vec<&str> = told.lines().collect();
+    let mark = lines[2].chars().position(|c| c == '^').expect("a mark");
+    assert_eq!(lines[1].chars().nth(mark), Some('x'), "{told}");
 }

@@ -433,15 +433,19 @@ pub const SLIPS: &[Slip] = &[
     slip(
         r#"aref = "capacitor" "#,
         "aref = capacitor ",
-        "17:8: string values must be quoted, expected literal string",
-        r#"put text between two quotes: `value = "2k2"`"#,
+        "17:8: `capacitor` stands without quotes\n    \
+         17 | aref = capacitor          # a capacitor to ground and nothing else\n       \
+         |        ^",
+        r#"put text between two quotes on one line: `value = "2k2"`"#,
     ),
     slip(
         r#"tolerance = "5%"
 source"#,
         r#"volts = "3.3V"
 source"#,
-        "15:1: `volts` stands here a second time",
+        "15:1: `volts` stands here a second time\n    \
+         15 | volts = \"3.3V\"\n       \
+         | ^",
         "take one of the two out; of parts there can be several, with `[[resistor]]` and the like \
          before each",
     ),

@@ -192,13 +192,13 @@ impl Bench {
         self.tell(Event::Finished(summary));
     }
 
-    fn stop(&mut self) {
+    fn stop(&mut self, cut: Cut) {
         if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
             return;
         }
         // An answer may still be under way; it is followed by switching everything off.
         let under_way = self.waiting;
-        self.end(Some(Cut::Stopped), under_way);
+        self.end(Some(cut), under_way);
     }
 
     /// Everything off, then the end.
@@ -505,7 +505,8 @@ impl Procedure for Bench {
                     self.close(now, Some(Cut::Probe(why)));
                 }
             }
-            Input::Stop => self.stop(),
+            Input::Stop => self.stop(Cut::Stopped),
+            Input::NoKeys => self.stop(Cut::NoKeys),
         }
         std::mem::take(&mut self.out)
     }

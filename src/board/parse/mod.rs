@@ -19,6 +19,7 @@ mod numbered;
 mod parts;
 mod reads;
 mod reference;
+mod syntax;
 mod table;
 mod thresholds;
 
@@ -93,14 +94,11 @@ fn parse_text(name: &str, text: &str, beside: &mut Beside<'_>) -> Result<Board, 
         log.add(0, what, "check that this is the board file");
         return Err(log.into_problems());
     }
-    let root = match DeTable::parse(text) {
-        Ok(root) => root,
-        Err(error) => {
-            let (what, do_next) = syntax(&error, text);
-            log.add(error.span().map_or(text.len(), |span| span.start), what, do_next);
-            return Err(log.into_problems());
-        }
-    };
+    let (root, errors) = DeTable::parse_recoverable(text);
+    if !errors.is_empty() {
+        syntax::tell(&mut log, text, &errors);
+        return Err(log.into_problems());
+    }
     let sha256 = Sha256::new_with_prefix(text.as_bytes());
     let names = Names::default();
     let mut reading = Reading { log, names, chip: None, bill: None, beside, sha256, file: name };
@@ -123,29 +121,22 @@ fn utf8<'t>(name: &str, bytes: &'t [u8]) -> Result<&'t str, Problems> {
         // Everything before the first bad byte is text, so it can be counted in.
         let good = String::from_utf8_lossy(&bytes[..error.valid_up_to()]);
         let mut log = Log::new(name, &good);
-        log.add(good.len(), "this is no UTF-8 text", "save the file as UTF-8 in the editor");
+        let (what, do_next) = match bytes {
+            [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => (
+                "the file is text in UTF-16".to_string(),
+                "save it as UTF-8: editors ask for the encoding in `Save as`",
+            ),
+            _ => {
+                let byte = bytes.get(good.len()).copied().unwrap_or_default();
+                (
+                    format!("the byte 0x{byte:02X} here is no UTF-8 text"),
+                    "save the file as UTF-8 in the editor; if it is no text, name the right file",
+                )
+            }
+        };
+        log.add(good.len(), what, do_next);
         log.into_problems()
     })
-}
-
-/// A mistake in the TOML itself, and what to do about it.
-fn syntax(error: &toml::de::Error, text: &str) -> (String, &'static str) {
-    let message = error.message();
-    if message.contains("duplicate key") {
-        let key = error.span().and_then(|span| text.get(span)).unwrap_or("a key");
-        let key: String = key.chars().take(super::ids::LONGEST).collect();
-        let advice = "take one of the two out; of parts there can be several, with \
-                      `[[resistor]]` and the like before each";
-        return (format!("`{}` stands here a second time", key.escape_debug()), advice);
-    }
-    let advice = if message.contains("recur") {
-        "a board file nests three tables deep at most; check that this is the board file"
-    } else if message.contains("string") {
-        "put text between two quotes: `value = \"2k2\"`"
-    } else {
-        "write `key = value`, text in quotes, lists in [ ], one key on a line"
-    };
-    (message.to_string(), advice)
 }
 
 /// A walk over one file.

@@ -1,0 +1,249 @@
+//! The jumper card as a picture for lid or leaflet, as wide as an A4 sheet: every header with its
+//! pins, every place of its shunt with the option it stands for, the delivery setting marked by a
+//! frame, a sign and a word.
+
+use super::card::{self, CAUTION, Part, PlaceRow, TogetherRow};
+use super::pins::{Header, joined};
+use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
+use crate::board::{Board, Jumper, Place};
+
+/// Margin of the sheet.
+const EDGE: f64 = 25.0;
+/// Width between the margins.
+const INNER: f64 = A4_WIDTH - 2.0 * EDGE;
+/// Between two panels.
+const APART: f64 = 10.0;
+/// Width of a panel of which two stand side by side.
+const HALF: f64 = (INNER - APART) / 2.0;
+/// From the edge of a panel to what is in it.
+const PAD: f64 = 7.0;
+/// Width of the column with the delivery mark.
+const MARK: f64 = 54.0;
+/// Least width of a jumper's column in a table.
+const COLUMN: f64 = 34.0;
+/// Least width of the options in a table.
+const LEAST_OPTION: f64 = 50.0;
+
+const TITLE: Font = Font::bold(14.0);
+const HEADING: Font = Font::bold(10.0);
+const OPTION: Font = Font::bold(8.5);
+const SMALL: Font = Font::plain(7.0);
+
+/// Draws the card.
+pub fn picture(board: &Board) -> String {
+    let mut p = Picture::new(A4_WIDTH);
+    let title = format!("{}, revision {}: jumper card", board.name, board.revision);
+    let mut top = p.lines(EDGE, EDGE, INNER, TITLE, &title);
+    top = p.lines(EDGE, top, INNER, SMALL, &board.about) + 2.0;
+    if !board.loads.is_empty() {
+        top = p.lines(EDGE, top, INNER, Font::plain(8.0), CAUTION) + 2.0;
+    }
+    // Bottom edges of the left and the right column.
+    let mut columns = [top + 6.0; 2];
+    for part in card::parts(board) {
+        let panel = Panel::of(board, &part);
+        if panel.width > HALF {
+            let y = columns[0].max(columns[1]);
+            columns = [panel.draw(&mut p, EDGE, y) + APART; 2];
+            continue;
+        }
+        let right = columns[1] < columns[0];
+        let x = if right { EDGE + HALF + APART } else { EDGE };
+        let column = &mut columns[usize::from(right)];
+        *column = panel.draw(&mut p, x, *column) + APART;
+    }
+    p.finish(columns[0].max(columns[1]) - APART + EDGE, &title)
+}
+
+/// One framed part of the card.
+struct Panel<'a> {
+    board: &'a Board,
+    part: &'a Part,
+    width: f64,
+    heading: String,
+}
+
+impl<'a> Panel<'a> {
+    fn of(board: &'a Board, part: &'a Part) -> Panel<'a> {
+        let (heading, half) = match part {
+            Part::Header { jumper, .. } => (card::header_name(&board.jumpers[*jumper]), true),
+            Part::Together { set, jumpers, rows } => (
+                card::set_name(&board.options[*set]).to_string(),
+                options_width(rows) <= option_room(HALF, jumpers.len()),
+            ),
+        };
+        let width = if half { HALF } else { INNER };
+        Panel { board, part, width, heading }
+    }
+
+    /// Draws the panel from its top left corner; the bottom edge reached.
+    fn draw(&self, p: &mut Picture, x: f64, y: f64) -> f64 {
+        let inside = (x + PAD, self.width - 2.0 * PAD);
+        let top = p.lines(inside.0, y + PAD - 2.0, inside.1, HEADING, &self.heading) + 2.0;
+        let bottom = match self.part {
+            Part::Header { jumper, rows } => {
+                header(p, inside, top, &self.board.jumpers[*jumper], rows)
+            }
+            Part::Together { jumpers, rows, .. } => {
+                let columns: Vec<&Jumper> =
+                    jumpers.iter().map(|&j| &self.board.jumpers[j]).collect();
+                match option_room(self.width, columns.len()) {
+                    room if room < LEAST_OPTION => in_words(p, inside, top, &columns, rows),
+                    _ => together(p, inside, top, &columns, rows),
+                }
+            }
+        } + PAD
+            - 3.0;
+        p.area(Area { x, y, w: self.width, h: bottom - y }, Look::Bordered);
+        bottom
+    }
+}
+
+/// The width that the options of a table want: that of their longest word, within reason.
+fn options_width(rows: &[TogetherRow]) -> f64 {
+    let words = rows.iter().flat_map(|r| r.option.split_whitespace());
+    let widest = words.map(|w| OPTION.width(w)).fold(0.0, f64::max);
+    (widest + 8.0).clamp(LEAST_OPTION, 160.0)
+}
+
+/// What the least columns of a table leave for the options.
+fn option_room(width: f64, columns: usize) -> f64 {
+    width - 2.0 * PAD - MARK - COLUMN * columns as f64
+}
+
+/// A header with its pin numbers, then a row for each place.
+fn header(p: &mut Picture, (x, w): (f64, f64), y: f64, jumper: &Jumper, rows: &[PlaceRow]) -> f64 {
+    let pins = Header::of(jumper);
+    let mut y = pins.draw_numbered(p, (x, y), pins.pitch(w, 13.0)) + 5.0;
+    let small = pins.pitch(80.0, 8.0);
+    let words = x + 90.0;
+    let room = w - 90.0 - MARK;
+    for row in rows {
+        pins.draw(p, (x + 3.0, y + 2.0), small, joined(jumper, row.place));
+        let mut bottom = y + 1.0;
+        for option in &row.options {
+            bottom = p.lines(words, bottom, room, OPTION, option);
+        }
+        let place = match row.place {
+            Place::Open => "open: no shunt".to_string(),
+            at => format!("{}: pins {}", jumper.place_name(at), card::pins(jumper, at)),
+        };
+        let font = if row.options.is_empty() { OPTION } else { SMALL };
+        bottom = p.lines(words, bottom, room, font, &place);
+        let bottom = (bottom + 2.0).max(y + pins.height(small) + 4.0);
+        if row.delivered {
+            mark(p, Area { x, y, w, h: bottom - y });
+        }
+        y = bottom + 3.0;
+    }
+    y
+}
+
+/// A table: a column for each jumper under its header, a row for each option.
+fn together(
+    p: &mut Picture,
+    (x, w): (f64, f64),
+    y: f64,
+    jumpers: &[&Jumper],
+    rows: &[TogetherRow],
+) -> f64 {
+    // The options take what is left over by columns of a readable width.
+    let each = (w - MARK - options_width(rows)) / jumpers.len().max(1) as f64;
+    let each = each.clamp(COLUMN, 60.0);
+    let first = x + w - MARK - each * jumpers.len() as f64;
+    let headers: Vec<(f64, Header)> =
+        jumpers.iter().enumerate().map(|(i, j)| (first + each * i as f64, Header::of(j))).collect();
+    let mut y = heads(p, y, each - 4.0, jumpers, &headers) + 2.0;
+    for row in rows {
+        p.line((x, y), (x + w, y), Stroke::Dotted);
+        let mut bottom = p.lines(x + 3.0, y + 3.0, first - x - 6.0, OPTION, &row.option);
+        for ((column, pins), (jumper, place)) in headers.iter().zip(jumpers.iter().zip(&row.places))
+        {
+            bottom = bottom.max(cell(p, (*column, y + 3.0), each - 4.0, pins, jumper, *place));
+        }
+        bottom += 2.0;
+        if row.delivered {
+            mark(p, Area { x, y: y + 1.0, w, h: bottom - y - 1.0 });
+        }
+        y = bottom + 2.0;
+    }
+    y
+}
+
+/// A place drawn and named, the name beside the drawing where there is room, else under it.
+fn cell(
+    p: &mut Picture,
+    (x, y): (f64, f64),
+    width: f64,
+    pins: &Header,
+    jumper: &Jumper,
+    place: Option<Place>,
+) -> f64 {
+    let Some(place) = place else { return p.lines(x, y, width, SMALL, "any") };
+    let pitch = pins.pitch(width, 8.0);
+    pins.draw(p, (x, y), pitch, joined(jumper, place));
+    let (name, drawn) = (jumper.place_name(place), (pins.width(pitch), pins.height(pitch)));
+    if SMALL.width(name) + 3.0 + drawn.0 > width {
+        return p.lines(x, y + drawn.1 + 1.0, width, SMALL, name);
+    }
+    let middle = y + drawn.1 / 2.0 + 2.5;
+    p.text(x + drawn.0 + 3.0, middle, Anchor::Start, SMALL, name);
+    (y + drawn.1).max(middle + 2.0)
+}
+
+/// The heads of a table's columns, each with its header and the numbers of its pins.
+fn heads(
+    p: &mut Picture,
+    y: f64,
+    width: f64,
+    jumpers: &[&Jumper],
+    headers: &[(f64, Header)],
+) -> f64 {
+    let mut bottom = y;
+    for (jumper, (x, pins)) in jumpers.iter().zip(headers) {
+        let mut under = p.lines(*x, y, width, OPTION, &jumper.id);
+        if !jumper.label.is_empty() {
+            under = p.lines(*x, under, width, SMALL, &jumper.label);
+        }
+        bottom = bottom.max(pins.draw_numbered(p, (*x, under + 2.0), pins.pitch(width, 11.0)));
+    }
+    bottom
+}
+
+/// A table of more jumpers than a sheet is wide for, in words.
+fn in_words(
+    p: &mut Picture,
+    (x, w): (f64, f64),
+    mut y: f64,
+    jumpers: &[&Jumper],
+    rows: &[TogetherRow],
+) -> f64 {
+    for jumper in jumpers {
+        y = p.lines(x, y, w, OPTION, &card::header_name(jumper));
+        let pins = Header::of(jumper);
+        y = pins.draw_numbered(p, (x, y), pins.pitch(w, 11.0)) + 3.0;
+    }
+    for row in rows {
+        let place =
+            |(j, p): (&&Jumper, &Option<Place>)| Some(format!("{}={}", j.id, j.place_name((*p)?)));
+        let places: Vec<String> = jumpers.iter().zip(&row.places).filter_map(place).collect();
+        let room = w - MARK - 6.0;
+        let option = p.lines(x + 3.0, y + 2.0, room, OPTION, &row.option);
+        let bottom = p.lines(x + 3.0, option, room, SMALL, &places.join(" ")) + 2.0;
+        if row.delivered {
+            mark(p, Area { x, y, w, h: bottom - y });
+        }
+        y = bottom + 3.0;
+    }
+    y
+}
+
+/// Marks a row as the delivery setting.
+fn mark(p: &mut Picture, row: Area) {
+    p.area(row, Look::Framed);
+    let middle = row.y + row.h / 2.0;
+    let right = row.x + row.w - 4.0;
+    let font = Font::bold(7.5);
+    p.pointer(right - font.width("delivery") - 8.0, middle, 6.0);
+    p.text(right, middle + 2.6, Anchor::End, font, "delivery");
+}
