@@ -102,6 +102,7 @@ fn ending(unit: UnitVerdict, reading: Verdict) -> String {
         }),
         sag: None,
         checks: 9,
+        unseen: 0,
         cut: None,
         took: Duration::ZERO,
     };
