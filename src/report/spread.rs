@@ -60,7 +60,7 @@ pub fn text(board: &Board, windows: &Windows, drawn: Option<&Drawn>) -> String {
         if of.is_empty() {
             continue;
         }
-        text += &heading(board, channel);
+        text += &format!("{}\n", heading(board, channel));
         let mut columns = vec!["position", "window", "worst", "rss"];
         if drawn.is_some() {
             columns.extend(["drawn", "mean", "sd", "wrong"]);
