@@ -20,6 +20,8 @@ const LABELS: f64 = 108.0;
 const PLOT: (f64, f64) = (EDGE + LABELS + 6.0, 226.0);
 /// Left edge and width of the figures.
 const FIGURES: (f64, f64) = (PLOT.0 + PLOT.1 + 8.0, INNER - LABELS - PLOT.1 - 14.0);
+/// Between two rows.
+const ROW_GAP: f64 = 3.0;
 /// Height of a strip.
 const STRIP: f64 = 12.0;
 /// Height of a design band in its strip.
@@ -147,9 +149,9 @@ impl<'a> Strips<'a> {
         };
         let ticks = self.scale.ticks(SMALL);
         let mut rows = Picture::new(A4_WIDTH);
-        let mut bottom = self.together(&mut rows, y) + 4.0;
+        let mut bottom = self.together(&mut rows, y) + ROW_GAP;
         for i in 0..self.windows.classes.len() {
-            bottom = self.row(&mut rows, bottom, i) + 4.0;
+            bottom = self.row(&mut rows, bottom, i) + ROW_GAP;
         }
         // Under the rows, so that nothing is crossed out.
         for tick in &ticks {
