@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use roxmltree::{Document, Node};
 use std::collections::BTreeSet;
 use std::fmt::Write;
-use strapwise::board::{Board, parse};
+use strapwise::board::{Board, Place, parse};
 use strapwise::report::svg::Font;
 use strapwise::report::{card_picture, windows_picture};
 use strapwise::window::{Limits, windows};
@@ -83,11 +83,12 @@ fn wide(taps: usize, bits: usize, name: &str, text: &str) -> Board {
     let _ = writeln!(
         t,
         "]\n[[jumper]]\nid = \"P\"\npositions = [{{ name = \"both\", pins = [[1, 2], [4, 5]], \
-         joins = [[\"VCC\", \"X\"], [\"GND\", \"Y\"]] }}]\nopen = true\n\
+         joins = [[\"VCC\", \"X\"], [\"V\", \"Y\"]] }}]\nopen = true\n\
          [[jumper]]\nid = \"S\"\npositions = [\
          {{ name = \"{name}\", pins = [1, 2], joins = [\"X\", \"Y\"] }},\
          {{ name = \"across\", pins = [1, 3], joins = [\"X\", \"Z\"] }}]\n\
          [[resistor]]\nid = \"RZ\"\nbetween = [\"Z\", \"GND\"]\nvalue = \"1k\"\ntolerance = \"1%\"\n\
+         [[resistor]]\nid = \"RV\"\nbetween = [\"V\", \"GND\"]\nvalue = \"1k\"\ntolerance = \"1%\"\n\
          [[resistor]]\nid = \"RX\"\nbetween = [\"X\", \"GND\"]\nvalue = \"1k\"\ntolerance = \"1%\"\n\
          [[resistor]]\nid = \"RY\"\nbetween = [\"VCC\", \"Y\"]\nvalue = \"1k\"\ntolerance = \"1%\"\n\
          [[load]]\nid = \"LOAD\"\npin = \"PB2\"\noff = \"low\"\ndummy = \"15 ohm\"\n\
@@ -212,6 +213,27 @@ fn nothing_overlaps_with_sixteen_options_on_a_channel_seven_bits_and_long_names(
     for svg in pictures(&widest()) {
         tidy(&svg);
     }
+}
+
+#[test]
+fn nothing_overlaps_with_twenty_eight_headers_read_in_ohms_by_a_meter() {
+    let text = include_str!("../protocols/examples/decade.toml");
+    let board = parse("decade", text).expect("it is a board");
+    let [windows, card] = pictures(&board);
+    tidy(&windows);
+    tidy(&card);
+    let words = words(&windows);
+    for option in board.options.iter().flat_map(|set| &set.when) {
+        assert!(words.contains(&squeezed(&option.means)), "{}", option.means);
+    }
+    // Each of eleven options: a shunt on every header but the few that are open.
+    let open: usize = board.options[0]
+        .when
+        .iter()
+        .map(|m| m.places.iter().filter(|(_, p)| *p == Place::Open).count())
+        .sum();
+    let shunts = card.matches("stroke-linecap=\"round\"").count();
+    assert_eq!(shunts, 28 * board.options[0].when.len() - open);
 }
 
 #[test]

@@ -21,6 +21,8 @@ const PAD: f64 = 7.0;
 const MARK: f64 = 54.0;
 /// Least width of a jumper's column in a table.
 const COLUMN: f64 = 34.0;
+/// Width of a jumper's column where one table has several lines of them.
+const WIDE_COLUMN: f64 = 48.0;
 /// Least width of the options in a table.
 const LEAST_OPTION: f64 = 50.0;
 
@@ -88,7 +90,7 @@ impl<'a> Panel<'a> {
                 let columns: Vec<&Jumper> =
                     jumpers.iter().map(|&j| &self.board.jumpers[j]).collect();
                 match option_room(self.width, columns.len()) {
-                    room if room < LEAST_OPTION => in_words(p, inside, top, &columns, rows),
+                    room if room < LEAST_OPTION => in_lines(p, inside, top, &columns, rows),
                     _ => together(p, inside, top, &columns, rows),
                 }
             }
@@ -210,26 +212,33 @@ fn heads(
     bottom
 }
 
-/// A table of more jumpers than a sheet is wide for, in words.
-fn in_words(
+/// A table of more jumpers than a sheet is wide for: several lines of columns for each option.
+fn in_lines(
     p: &mut Picture,
     (x, w): (f64, f64),
     mut y: f64,
     jumpers: &[&Jumper],
     rows: &[TogetherRow],
 ) -> f64 {
-    for jumper in jumpers {
-        y = p.lines(x, y, w, OPTION, &card::header_name(jumper));
-        let pins = Header::of(jumper);
-        y = pins.draw_numbered(p, (x, y), pins.pitch(w, 11.0)) + 3.0;
+    let most = ((w - MARK) / WIDE_COLUMN).floor().max(1.0) as usize;
+    let columns = |i: usize| x + 3.0 + WIDE_COLUMN * i as f64;
+    for line in jumpers.chunks(most) {
+        let headers: Vec<(f64, Header)> =
+            line.iter().enumerate().map(|(i, j)| (columns(i), Header::of(j))).collect();
+        y = heads(p, y, WIDE_COLUMN - 4.0, line, &headers) + 4.0;
     }
     for row in rows {
-        let place =
-            |(j, p): (&&Jumper, &Option<Place>)| Some(format!("{}={}", j.id, j.place_name((*p)?)));
-        let places: Vec<String> = jumpers.iter().zip(&row.places).filter_map(place).collect();
-        let room = w - MARK - 6.0;
-        let option = p.lines(x + 3.0, y + 2.0, room, OPTION, &row.option);
-        let bottom = p.lines(x + 3.0, option, room, SMALL, &places.join(" ")) + 2.0;
+        let mut bottom = p.lines(x + 3.0, y + 2.0, w - MARK - 6.0, OPTION, &row.option);
+        for (line, places) in jumpers.chunks(most).zip(row.places.chunks(most)) {
+            let top = bottom + 1.0;
+            for (i, (jumper, place)) in line.iter().zip(places).enumerate() {
+                let under = p.lines(columns(i), top, WIDE_COLUMN - 4.0, SMALL, &jumper.id);
+                let at = (columns(i), under);
+                let drawn = cell(p, at, WIDE_COLUMN - 4.0, &Header::of(jumper), jumper, *place);
+                bottom = bottom.max(drawn + 1.0);
+            }
+        }
+        bottom += 2.0;
         if row.delivered {
             mark(p, Area { x, y, w, h: bottom - y });
         }

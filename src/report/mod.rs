@@ -17,5 +17,6 @@ pub mod table;
 pub mod thresholds;
 pub mod windows;
 pub mod windows_picture;
+mod windows_scale;
 pub mod words;
 pub mod wrap;

@@ -45,8 +45,8 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
                 Cell::number(Some(class.design.high), 1),
                 Cell::from(window(&class.limits)),
                 Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
-                Cell::number(Some(class.margin_code), 1),
-                Cell::number(Some(class.margin_pct), 0),
+                Cell::number(class.margin().map(|m| m.0), 1),
+                Cell::number(class.margin().map(|m| m.1), 0),
                 Cell::Missing,
                 Cell::Missing,
                 Cell::from(if is_meter(channel) { "ohm" } else { "code" }),
@@ -138,8 +138,8 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
             digits(class.code, 6).into(),
             format!("{}..{}", short(class.design.low), short(class.design.high)).into(),
             window.into(),
-            digits(class.margin_code, 3).into(),
-            Cell::number(Some(class.margin_pct), 0),
+            class.margin().map_or(Cell::Missing, |m| digits(m.0, 3).into()),
+            Cell::number(class.margin().map(|m| m.1), 0),
         ]);
     }
     table
@@ -160,8 +160,8 @@ fn narrow(w: &ChannelWindows, names: &Names) -> Table {
             format!("{:.0}..{:.0}", class.design.low.floor(), class.design.high.ceil()).into(),
             window(&class.limits).into(),
             Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
-            Cell::number(Some(class.margin_code), 1),
-            Cell::number(Some(class.margin_pct), 0),
+            Cell::number(class.margin().map(|m| m.0), 1),
+            Cell::number(class.margin().map(|m| m.1), 0),
         ]);
     }
     table

@@ -1,10 +1,12 @@
 //! The windows of a board as a picture for an A4 sheet: a strip for each channel, a row for each
 //! position that it sees. Hatching and line styles tell things apart, no colour does.
 
+use super::positions::Names;
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
-use super::windows::{advice, gap_below, highs, meanings, position, window};
-use crate::board::{Board, Channel, Kind, Level};
-use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions};
+use super::windows::{advice, digits, gap_below, highs, meanings, position, window};
+use super::windows_scale::{Scale, Tick};
+use crate::board::{Board, Channel, Kind};
+use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions};
 
 /// Margin of the sheet at its sides.
 const EDGE: f64 = 25.0;
@@ -18,6 +20,8 @@ const LABELS: f64 = 108.0;
 const PLOT: (f64, f64) = (EDGE + LABELS + 6.0, 226.0);
 /// Left edge and width of the figures.
 const FIGURES: (f64, f64) = (PLOT.0 + PLOT.1 + 8.0, INNER - LABELS - PLOT.1 - 14.0);
+/// Between two rows.
+const ROW_GAP: f64 = 3.0;
 /// Height of a strip.
 const STRIP: f64 = 12.0;
 /// Height of a design band in its strip.
@@ -99,6 +103,8 @@ struct Strips<'a> {
     board: &'a Board,
     channel: &'a Channel,
     windows: &'a ChannelWindows,
+    scale: Scale<'a>,
+    names: Names,
     /// Left and right edge of each class's window.
     spans: Vec<(f64, f64)>,
     /// Left and right edge of what belongs to no window.
@@ -107,16 +113,8 @@ struct Strips<'a> {
 
 impl<'a> Strips<'a> {
     fn new(board: &'a Board, channel: &'a Channel, windows: &'a ChannelWindows) -> Strips<'a> {
-        let chip = &board.chip;
-        let span = |class: &Class| match class.limits {
-            Limits::Codes { low, high } => {
-                (across(board, f64::from(low) - 0.5), across(board, f64::from(high) + 0.5))
-            }
-            Limits::Level(Level::Low) => (PLOT.0, across(board, chip.vil.0 * chip.scale)),
-            Limits::Level(Level::High) => (across(board, chip.vih.0 * chip.scale), PLOT.0 + PLOT.1),
-            Limits::Ohms { low, high } => (across(board, low.0), across(board, high.0)),
-        };
-        let spans: Vec<(f64, f64)> = windows.classes.iter().map(span).collect();
+        let scale = Scale::new(board, channel, windows, PLOT);
+        let spans: Vec<(f64, f64)> = windows.classes.iter().map(|c| scale.span(c)).collect();
         let mut order = spans.clone();
         order.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut gaps = Vec::new();
@@ -128,7 +126,16 @@ impl<'a> Strips<'a> {
             }
             reached = reached.max(to);
         }
-        Strips { board, channel, windows, spans, gaps }
+        // The places of many jumpers are told as in the table: what they have in common once.
+        let crowded = windows.classes.iter().any(|c| c.places.len() > MOST_PLACES);
+        let names = match crowded {
+            true => Names::new(board, windows),
+            false => Names {
+                classes: windows.classes.iter().map(|c| position(c).to_string()).collect(),
+                note: None,
+            },
+        };
+        Strips { board, channel, windows, scale, names, spans, gaps }
     }
 
     fn draw(&self, p: &mut Picture, top: f64) -> f64 {
@@ -136,11 +143,15 @@ impl<'a> Strips<'a> {
         p.line((EDGE, top), (EDGE + INNER, top), Stroke::Thin);
         let heading = super::windows::heading(self.board, c);
         let y = p.lines(EDGE, top + 3.0, INNER, HEADING, &heading) + 3.0;
-        let ticks = self.ticks();
+        let y = match &self.names.note {
+            Some(note) => p.lines(EDGE, y - 3.0, INNER, SMALL, note) + 3.0,
+            None => y,
+        };
+        let ticks = self.scale.ticks(SMALL);
         let mut rows = Picture::new(A4_WIDTH);
-        let mut bottom = self.together(&mut rows, y) + 4.0;
+        let mut bottom = self.together(&mut rows, y) + ROW_GAP;
         for i in 0..self.windows.classes.len() {
-            bottom = self.row(&mut rows, bottom, i) + 4.0;
+            bottom = self.row(&mut rows, bottom, i) + ROW_GAP;
         }
         // Under the rows, so that nothing is crossed out.
         for tick in &ticks {
@@ -169,7 +180,7 @@ impl<'a> Strips<'a> {
 
     fn row(&self, p: &mut Picture, y: f64, i: usize) -> f64 {
         let class = &self.windows.classes[i];
-        let name = format!("{}. {}", i + 1, position(class));
+        let name = format!("{}. {}", i + 1, self.names.classes[i]);
         let mut bottom = p.lines(EDGE, y, LABELS, NAME, &name);
         let option = options(self.board, class);
         if !option.is_empty() {
@@ -181,8 +192,7 @@ impl<'a> Strips<'a> {
             p.area(strip(gap, y + 1.0), Look::Hatched);
         }
         p.area(strip((from, to), y + 1.0), Look::Outlined);
-        let (low, high) =
-            (across(self.board, class.design.low), across(self.board, class.design.high));
+        let (low, high) = (self.scale.at(class.design.low), self.scale.at(class.design.high));
         if from > PLOT.0 + 1e-6 && low > from {
             margin(p, from, low, y + 1.0);
         }
@@ -191,7 +201,7 @@ impl<'a> Strips<'a> {
         }
         // A band of no width is still to be seen.
         band(p, Area { w: (high - low).max(1.0), ..strip((low, high), y + 1.0) });
-        nominal(p, across(self.board, class.code), y + 1.0);
+        nominal(p, self.scale.at(class.code), y + 1.0);
         let mut figures = y;
         for line in self.figures(class) {
             figures = p.lines(FIGURES.0, figures, FIGURES.1, SMALL, &line);
@@ -199,10 +209,26 @@ impl<'a> Strips<'a> {
         bottom.max(figures).max(y + STRIP + 2.0)
     }
 
-    /// The figures of a class, in codes; of a digital channel in volts.
+    /// The figures of a class in codes; of a digital channel in volts, of a meter's in ohms.
     fn figures(&self, class: &Class) -> [String; 2] {
+        if let Limits::Ohms { low, high } = class.limits {
+            let band = (digits(class.design.low, 4), digits(class.design.high, 4));
+            let margin = digits(class.margin_code, 3);
+            return [
+                format!("{} Ω, band {}..{} Ω", digits(class.code, 6), band.0, band.1),
+                format!(
+                    "window {}..{} Ω, margin {margin} Ω ({:.0} %)",
+                    digits(low.0, 4),
+                    digits(high.0, 4),
+                    class.margin_pct
+                ),
+            ];
+        }
         let volts = class.volts.map_or("joined to nothing".into(), |v| format!("{:.3} V", v.0));
-        let margin = format!("margin {:.1} codes ({:.0} %)", class.margin_code, class.margin_pct);
+        let margin = match class.margin() {
+            Some((codes, percent)) => format!(", margin {codes:.1} codes ({percent:.0} %)"),
+            None => String::new(),
+        };
         if self.channel.kind == Kind::Digital && matches!(class.limits, Limits::Level(_)) {
             let lsb = self.board.supply.volts.0 / self.board.chip.scale;
             let (low, high) = (class.design.low * lsb, class.design.high * lsb);
@@ -220,39 +246,13 @@ impl<'a> Strips<'a> {
         };
         [
             format!("{volts}, code {:.1}, band {low:.0}..{high:.0}", class.code),
-            format!("window {}{gap}, {margin}", window(&class.limits)),
+            format!("window {}{gap}{margin}", window(&class.limits)),
         ]
     }
-
-    fn ticks(&self) -> Vec<Tick> {
-        let chip = &self.board.chip;
-        let tick = |code: f64, anchor, codes: bool| {
-            // A level is a share of the supply, a code one of the reference.
-            let volts = match codes {
-                true => adc::volts_of(code, self.board.reference(), chip).0,
-                false => code * self.board.supply.volts.0 / chip.scale,
-            };
-            let volts = format!("{volts:.2} V");
-            let labels = if codes { vec![format!("{code:.0}"), volts] } else { vec![volts] };
-            Tick { x: across(self.board, code), anchor, labels }
-        };
-        let full = f64::from(chip.full_scale);
-        if self.channel.kind == Kind::Digital {
-            // The levels are labelled away from each other: they may lie close together.
-            return vec![
-                tick(0.0, Anchor::Start, false),
-                tick(chip.vil.0 * chip.scale, Anchor::End, false),
-                tick(chip.vih.0 * chip.scale, Anchor::Start, false),
-                tick(chip.scale, Anchor::End, false),
-            ];
-        }
-        let quarter = |i: u8| ((full + 1.0) * f64::from(i) / 4.0).round();
-        let mut ticks = vec![tick(0.0, Anchor::Start, true)];
-        ticks.extend((1..4).map(|i| tick(quarter(i), Anchor::Middle, true)));
-        ticks.push(tick(full, Anchor::End, true));
-        ticks
-    }
 }
+
+/// Places of a position told one by one.
+const MOST_PLACES: usize = 4;
 
 /// Options listed by name; of more only their number is told.
 const MOST_NAMED: usize = 8;
@@ -278,13 +278,6 @@ fn options(board: &Board, class: &Class) -> String {
     }
 }
 
-/// A mark on the axis.
-struct Tick {
-    x: f64,
-    anchor: Anchor,
-    labels: Vec<String>,
-}
-
 fn axis(p: &mut Picture, y: f64, ticks: &[Tick]) -> f64 {
     p.line((PLOT.0, y), (PLOT.0 + PLOT.1, y), Stroke::Thin);
     let mut bottom = y;
@@ -298,12 +291,6 @@ fn axis(p: &mut Picture, y: f64, ticks: &[Tick]) -> f64 {
         bottom = bottom.max(feet + 2.0);
     }
     bottom
-}
-
-/// Where a code stands on the strip; the scale's ends are the strip's.
-fn across(board: &Board, code: f64) -> f64 {
-    let share = (code + 0.5) / (f64::from(board.chip.full_scale) + 1.0);
-    PLOT.0 + PLOT.1 * share.clamp(0.0, 1.0)
 }
 
 fn strip((from, to): (f64, f64), y: f64) -> Area {

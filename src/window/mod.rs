@@ -93,6 +93,14 @@ pub struct Class {
     pub by: &'static str,
 }
 
+impl Class {
+    /// Codes and percent that the worst good unit keeps; none where no option is read from the
+    /// channel, since its window is no more than its band.
+    pub fn margin(&self) -> Option<(f64, f64)> {
+        (!self.rows.is_empty()).then_some((self.margin_code, self.margin_pct))
+    }
+}
+
 /// The windows of one channel.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChannelWindows {
