@@ -103,6 +103,7 @@ fn ending(unit: UnitVerdict, reading: Verdict) -> String {
         sag: None,
         checks: 9,
         cut: None,
+        unseen: 0,
         took: Duration::ZERO,
     };
     words::summary(&board, "V001", &summary).join("\n")
