@@ -233,7 +233,7 @@ fn in_lines(
             let top = bottom + 1.0;
             for (i, (jumper, place)) in line.iter().zip(places).enumerate() {
                 let under = p.lines(columns(i), top, WIDE_COLUMN - 4.0, SMALL, &jumper.id);
-                let at = (columns(i), under);
+                let at = (columns(i), under + 1.5);
                 let drawn = cell(p, at, WIDE_COLUMN - 4.0, &Header::of(jumper), jumper, *place);
                 bottom = bottom.max(drawn + 1.0);
             }

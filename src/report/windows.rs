@@ -56,8 +56,12 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
     let figures = notes::figures(board).into_iter().map(|n| (n.from.word(), n.text));
     let advice = notes::advice(board, windows).into_iter().map(|text| ("advice", text));
     for (from, text) in figures.chain(advice) {
-        let mut row = vec![Cell::Missing; table.columns.len() - 3];
-        row.extend([Cell::from(from), Cell::from(text), Cell::Missing]);
+        let named = table.columns.iter().map(|name| match &**name {
+            "from" => Cell::from(from),
+            "note" => Cell::from(text.as_str()),
+            _ => Cell::Missing,
+        });
+        let row = named.collect();
         table.rows.push(row);
     }
     table

@@ -2,7 +2,8 @@
 
 use super::{channel, file, jumper, options, problem, read, resistor};
 use std::time::{Duration, Instant};
-use strapwise::window;
+use strapwise::board::{Place, Setting};
+use strapwise::{walk, window};
 
 #[test]
 fn a_short_across_the_supply_is_told_with_its_setting_and_current() {
@@ -17,15 +18,21 @@ fn a_short_across_the_supply_is_told_with_its_setting_and_current() {
 }
 
 #[test]
-fn a_short_that_needs_two_shunts_is_told_where_the_sequence_would_set_it() {
+fn a_short_that_needs_two_shunts_is_told_when_it_is_delivered_and_else_never_passed() {
     let parts = [
         resistor("R1", ["VCC", "PIN"], "10k"),
         jumper("J1", &[("fitted", "VCC", "MID")], true),
         jumper("J2", &[("fitted", "MID", "GND")], true),
         channel("PIN", "PIN", "PC0", "analog", ""),
     ];
-    let told = problem(&file("J1 = \"fitted\"\nJ2 = \"open\"", &parts));
+    let told = problem(&file("J1 = \"fitted\"\nJ2 = \"fitted\"", &parts));
     assert!(told.contains("the setting J1=fitted J2=fitted shorts the supply"), "{told}");
+    let board = read(&file("J1 = \"fitted\"\nJ2 = \"open\"", &parts));
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let both = Setting(vec![Place::At(0), Place::At(0)]);
+    assert!(walk.steps.iter().all(|s| s.setting != both));
+    assert!(walk.steps.iter().any(|s| s.setting.0[1] == Place::At(0)), "J2 is tried alone");
 }
 
 #[test]
