@@ -104,7 +104,6 @@ fn ending(unit: UnitVerdict, reading: Verdict) -> String {
         checks: 9,
         unseen: 0,
         cut: None,
-        unseen: 0,
         took: Duration::ZERO,
     };
     words::summary(&board, "V001", &summary).join("\n")
