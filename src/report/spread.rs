@@ -61,6 +61,7 @@ pub fn text(board: &Board, windows: &Windows, drawn: Option<&Drawn>) -> String {
             continue;
         }
         text += &heading(board, channel);
+        text.push('\n');
         let mut columns = vec!["position", "window", "worst", "rss"];
         if drawn.is_some() {
             columns.extend(["drawn", "mean", "sd", "wrong"]);
