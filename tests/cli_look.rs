@@ -146,3 +146,14 @@ fn an_expected_jumper_or_place_that_the_board_does_not_have_is_refused_with_thos
         assert!(ended.err.contains(wrong) && ended.err.contains(known), "{}", ended.err);
     }
 }
+
+#[test]
+fn a_look_fits_a_terminal_of_80_columns() {
+    for expected in ["delivery", "J1=2 J4=fitted"] {
+        let text = read(&["--expect", expected]).out;
+        let widest = text.lines().max_by_key(|l| l.chars().count()).unwrap();
+        assert!(widest.chars().count() <= 80, "{} columns: {widest}", widest.chars().count());
+        let lamps = text.lines().find(|l| l.contains("J6")).unwrap();
+        assert!(lamps.contains("fitted or open") && lamps.contains("not tested"), "{lamps}");
+    }
+}

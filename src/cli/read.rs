@@ -9,6 +9,7 @@ use crate::probe::exchange::Exchange;
 use crate::record::Head;
 use crate::record::fold::Folder;
 use crate::report::table::{Cell, Form, Table};
+use crate::report::wrap;
 use crate::screen::Silent;
 use crate::session::Conductor;
 use crate::session::live::{self, NoRecord};
@@ -55,10 +56,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         (None, None) => Err(Failure::lost("nothing was read".into())),
         (None, Some(look)) => {
             let form = Form::from(options.format);
-            let mut text = table(&board, look, &expected).print(form);
-            if form == Form::Text {
-                text += &closing(&board, look);
-            }
+            let table = table(&board, look, &expected);
+            let text = match form {
+                Form::Text => for_people(table) + &closing(&board, look),
+                form => table.print(form),
+            };
             super::print(&text)?;
             Ok(verdict(look, &expected))
         }
@@ -99,7 +101,7 @@ fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table 
             Located::At(place) => j.place_name(*place).to_string(),
             Located::OneOf(places) => {
                 let names: Vec<&str> = places.iter().map(|&p| j.place_name(p)).collect();
-                format!("cannot tell ({})", names.join(" or "))
+                names.join(" or ")
             }
             Located::Nowhere => "no position".to_string(),
         };
@@ -149,6 +151,23 @@ fn cells(
         Cell::text(why),
     ]
 }
+
+/// The table without its reasons, which follow it in lines of their own.
+fn for_people(mut table: Table) -> String {
+    table.columns.pop();
+    let mut reasons = String::new();
+    for row in &mut table.rows {
+        if let (Some(Cell::Text(why)), Some(Cell::Text(name))) = (row.pop(), row.get(1)) {
+            let lines = wrap::lines(&format!("{name}: {why}"), WIDTH);
+            reasons += &format!("{}\n", lines.join("\n"));
+        }
+    }
+    let blank = if reasons.is_empty() { "" } else { "\n" };
+    format!("{}{blank}{reasons}", table.print(Form::Text))
+}
+
+/// Columns of a terminal that sentences stay within.
+const WIDTH: usize = 78;
 
 fn closing(board: &Board, look: &Look) -> String {
     let Some(check) = tightest(look) else { return String::new() };
