@@ -71,3 +71,13 @@ fn the_card_as_csv_has_a_row_for_each_place_and_each_address() {
         rows.iter().filter(|r| r["delivery"] == "yes").map(|r| r["setting"].as_str()).collect();
     assert_eq!(leaves, ["J1=3", "J5=wet", "J6=fitted", "J2=fitted J3=open J4=open"]);
 }
+
+#[test]
+fn the_card_of_twenty_eight_headers_fits_80_columns_too() {
+    let path = board().with_file_name("examples").join("decade.toml");
+    let text = strapwise(&["card", path.to_str().unwrap()]).out;
+    let widest = text.lines().map(|l| l.chars().count()).max();
+    assert!(widest.is_some_and(|n| n <= 80), "{text}");
+    assert_eq!(text.matches("J28=").count(), 11, "each of the eleven settings in full: {text}");
+    assert_eq!(text.matches("< delivery").count(), 1, "{text}");
+}

@@ -1,5 +1,6 @@
 //! The jumper card of a board: what every place of every shunt stands for, and how the unit leaves.
 
+use super::positions::within;
 use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::{Board, Jumper, OptionSet, Place};
@@ -8,6 +9,9 @@ use std::borrow::Cow;
 /// The line for a board that drives loads.
 pub const CAUTION: &str = "Caution: power off and live equipment off the outputs before a shunt is \
                            moved; extra-low voltage only.";
+
+/// Columns of a terminal that the text stays within, less its indent.
+const WIDTH: usize = 76;
 
 /// One piece of the card.
 #[derive(Clone, Debug, PartialEq)]
@@ -188,7 +192,7 @@ pub fn text(board: &Board) -> String {
                 (header_name(j), header_table(j, &rows))
             }
             Part::Together { set, jumpers, rows } => {
-                (set_name(&board.options[set]).to_string(), together_table(board, &jumpers, &rows))
+                (set_name(&board.options[set]).to_string(), fitting(board, &jumpers, &rows))
             }
         };
         text += &format!("\n{heading}\n");
@@ -216,6 +220,25 @@ fn header_table(jumper: &Jumper, rows: &[PlaceRow]) -> Table {
         table.rows.push(vec![sign, place, pins, Cell::text(row.options.join("; ")), word]);
     }
     table
+}
+
+/// A column for each jumper where they fit a terminal, else each setting in words.
+fn fitting(board: &Board, jumpers: &[usize], rows: &[TogetherRow]) -> Table {
+    let columns = together_table(board, jumpers, rows);
+    if columns.print(Form::Text).lines().all(|line| line.chars().count() <= WIDTH) {
+        return columns;
+    }
+    let mut table = Table::new(&["setting", "option", ""]);
+    for row in rows {
+        let place = |(&j, p): (&usize, &Option<Place>)| {
+            let jumper = &board.jumpers[j];
+            Some(format!("{}={}", jumper.id, jumper.place_name((*p)?)))
+        };
+        let places: Vec<String> = jumpers.iter().zip(&row.places).filter_map(place).collect();
+        let mark = if row.delivered { "< delivery" } else { "" };
+        table.rows.push(vec![places.join(" ").into(), row.option.as_str().into(), mark.into()]);
+    }
+    within(table, WIDTH)
 }
 
 fn together_table(board: &Board, jumpers: &[usize], rows: &[TogetherRow]) -> Table {
