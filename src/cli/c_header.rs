@@ -2,6 +2,7 @@
 
 use super::{Exit, Failure, load, windows_of};
 use crate::report::c_header;
+use crate::store;
 use std::path::PathBuf;
 
 /// Options of `c-header`.
@@ -12,6 +13,9 @@ pub struct Options {
     /// File to write; without it the header goes to standard output
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// Write over the file where it is there already
+    #[arg(long, requires = "out")]
+    replace: bool,
 }
 
 /// Writes the C header of a board.
@@ -21,8 +25,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let text = c_header::text(&board, &windows).map_err(Failure::input)?;
     match &options.out {
         None => super::print(&text)?,
-        Some(path) => std::fs::write(path, text)
-            .map_err(|e| Failure::lost(format!("{}: {e}; give another file", path.display())))?,
+        Some(path) => {
+            store::write_file(path, text.as_bytes(), options.replace)?;
+        }
     }
     Ok(Exit::Pass)
 }

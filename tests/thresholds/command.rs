@@ -180,8 +180,20 @@ fn a_header_that_cannot_be_written_is_told_with_its_path() {
     let out = PathBuf::from("no").join("such").join("options.h");
     let ended =
         strapwise(folder.path(), &["c-header", "board.toml", "--out", out.to_str().unwrap()]);
-    assert_eq!(ended.code, Some(3));
-    assert!(ended.err.contains("options.h") && ended.err.contains("give another file"));
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("options.h") && ended.err.contains("there is no folder"));
+}
+
+#[test]
+fn a_file_that_is_there_already_is_not_written_over_unless_asked() {
+    let folder = folder(&[("board.toml", &good()), ("options.h", "mine\n")]);
+    let header = || std::fs::read_to_string(folder.path().join("options.h")).unwrap();
+    let write = ["c-header", "board.toml", "--out", "options.h"];
+    let ended = strapwise(folder.path(), &write);
+    assert_eq!((ended.code, header().as_str()), (Some(2), "mine\n"), "{}", ended.err);
+    let replaced = strapwise(folder.path(), &[&write[..], &["--replace"]].concat());
+    assert_eq!(replaced.code, Some(0), "{}", replaced.err);
+    assert!(header().contains("#ifndef"), "{}", header());
 }
 
 #[test]
