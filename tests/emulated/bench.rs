@@ -149,7 +149,7 @@ fn a_shunt_on_the_wrong_position_is_asked_about_and_put_right() {
 fn a_reset_in_a_step_voids_it_and_the_step_is_done_again() {
     let mut reset = false;
     let run = bench(&mut Emulated::new(&[]), &mut |line, board| {
-        if line.contains("J3: put a shunt") && !reset {
+        if line.contains("J3: fit the shunt") && !reset {
             reset = true;
             assert_eq!(board.command("reset"), "ok");
         }
