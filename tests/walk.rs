@@ -4,7 +4,7 @@ mod circuit_support;
 
 use circuit_support::Maker;
 use std::collections::BTreeSet;
-use strapwise::board::{self, Board, Kind, Place, Setting};
+use strapwise::board::{self, Board, Kind, Place, Question, Setting};
 use strapwise::walk::{self, Walk};
 use strapwise::window;
 
@@ -108,4 +108,28 @@ fn a_part_that_only_shows_behind_a_closed_isolator_is_gone_to() {
     let unseen: Vec<String> = walk.coverage.unseen.iter().map(|(f, _)| f.text(&board)).collect();
     assert!(!unseen.iter().any(|f| f.starts_with("R2")), "{unseen:?}");
     assert_eq!((walk.moves(), walk.least), (4, 4));
+}
+
+#[test]
+fn a_setting_in_which_a_question_would_short_the_supply_is_never_passed() {
+    let maker = Maker::new()
+        .resistor("R1", "PIN", "VCC", 10e3, 0.01)
+        .resistor("R2", "PIN", "GND", 10e3, 0.01)
+        .jumper("J1", &[("up", "FEED", "VCC")], true)
+        .switch("K1", ["FEED", "GND"], "PD5", [1.0, 2.0], [0.0, 0.0])
+        .channel("LEVEL", "PIN", "PC0", Kind::Analog);
+    let mut board = maker.0;
+    board.delivery = Setting(vec![Place::Open]);
+    let up = Setting(vec![Place::At(0)]);
+    assert!(sequence(&board).steps.iter().any(|s| s.setting == up), "else it is tried");
+    board.questions.push(Question {
+        id: "lit".into(),
+        ask: "Is it lit?".into(),
+        expect: true,
+        when: vec![(0, Place::At(0))],
+        closes: vec![0],
+        lit: vec![],
+        dark: vec![],
+    });
+    assert!(sequence(&board).steps.iter().all(|s| s.setting != up));
 }

@@ -2,7 +2,7 @@
 
 mod search;
 
-use crate::board::{Board, NetId, Place, Setting};
+use crate::board::{Board, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{self, Coverage, Fault, Views};
 use crate::window::Windows;
@@ -263,12 +263,14 @@ fn places(board: &Board, jumper: usize) -> Vec<Place> {
     positions.chain([Place::Open]).collect()
 }
 
-/// Whether a setting leaves the supply alone, with all switches open and with those closed that
-/// some channel or question needs closed.
+/// Whether a setting leaves the supply alone, with all switches open, with those closed that some
+/// channel needs, and with those that a question needs which is asked there.
 fn may_be_set(board: &Board, setting: &Setting) -> bool {
     let parts = Parts::nominal(board);
     let of_channels = board.channels.iter().map(|c| &c.closes[..]);
-    let closed = of_channels.chain([&[][..]]);
+    let holds = |q: &&Question| q.when.iter().all(|&(j, p)| setting.0[j] == p);
+    let of_questions = board.questions.iter().filter(holds).map(|q| &q.closes[..]);
+    let closed = of_channels.chain(of_questions).chain([&[][..]]);
     closed.into_iter().all(|c| circuit::short(board, &parts, setting, c).is_none())
 }
 
