@@ -98,7 +98,7 @@ fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readi
 /// With its pull-up on an open pin is at the rail. Near the supply a driven pin is there too, and
 /// an open one may still hold the charge of the last pull-up: there charge sharing decides.
 fn looks_open(board: &Board, readings: &Readings) -> bool {
-    let at_rail = |code: f64| code >= judge::open_level(&board.chip);
+    let at_rail = |code: f64| code >= judge::open_level(board);
     let pulled = readings.pulled.is_some_and(|p| at_rail(p.mean));
     match (readings.charge, readings.mean) {
         _ if !pulled => false,

@@ -99,10 +99,11 @@ fn spread(board: &Board, burst: &Burst) -> f64 {
 /// A driven pin moves under its pull-up by what the circuit predicts, an open one goes to the rail.
 /// At a node near the supply the two look alike; there charge sharing decides: a driven pin stays,
 /// an open one walks towards 0.
-pub fn driven(chip: &Chip, expected: &Expected, readings: &Readings) -> Driven {
+pub fn driven(board: &Board, expected: &Expected, readings: &Readings) -> Driven {
+    let chip = &board.chip;
     let full = f64::from(chip.full_scale);
     if let (Some(band), Some(pulled)) = (expected.pulled, &readings.pulled) {
-        let open_from = open_level(chip);
+        let open_from = open_level(board);
         // Something that holds the pin at the supply looks the same, and is no open contact.
         let at_supply = readings.mean.is_some_and(|b| b.mean >= open_from);
         if band.high < open_from && pulled.mean < open_from {
@@ -128,9 +129,12 @@ pub fn walked(chip: &Chip, first: f64, last: f64) -> bool {
 }
 
 /// Lowest code of an open pin with its pull-up on: the leakage of the pin through the weakest
-/// pull-up takes at most 50 kΩ x 1 µA = 50 mV (A18 of the ATmega328P figures); twice that.
-pub fn open_level(chip: &Chip) -> f64 {
-    f64::from(chip.full_scale) - 2.0 * chip.leakage.0 * chip.pull_up.1.0 / 5.0 * chip.scale
+/// pull-up takes at most 50 kΩ x 1 µA = 50 mV (A18 of the ATmega328P figures), of the board's
+/// supply; twice that.
+pub fn open_level(board: &Board) -> f64 {
+    let chip = &board.chip;
+    let lost = chip.leakage.0 * chip.pull_up.1.0 / board.supply.volts.0 * chip.scale;
+    f64::from(chip.full_scale) - 2.0 * lost
 }
 
 /// Judges what was read of one channel in one setting, as the product reads it.
@@ -171,7 +175,7 @@ struct Analog<'a> {
 
 impl Analog<'_> {
     fn checks(&self) -> Vec<Check> {
-        let driven = driven(&self.board.chip, &self.expected, self.readings);
+        let driven = driven(self.board, &self.expected, self.readings);
         let mut checks = vec![self.judge(Mode::Mean, self.readings.mean, driven)];
         if let Some(product) = self.readings.product {
             checks.push(self.judge(Mode::AsProduct, Some(product), driven));
