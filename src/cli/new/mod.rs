@@ -8,6 +8,7 @@ use super::{Exit, Failure};
 use crate::board::parse;
 use crate::board::template::{Plan, Written};
 use crate::report::bill;
+use crate::store;
 use crate::units::{Amperes, Volts};
 use crate::window::design::{Network, Request};
 use std::path::{Path, PathBuf};
@@ -100,10 +101,10 @@ pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Fail
             return Err(there(path));
         }
     }
-    write_new(file, text.as_bytes())?;
+    store::write_file(file, text.as_bytes(), false)?;
     let mut said = format!("{name}: board file with {} channels\n", board.channels.len());
     if let Some(bom) = bom {
-        write_new(bom, bill::csv(&parts).as_bytes())?;
+        store::write_file(bom, bill::csv(&parts).as_bytes(), false)?;
         said += &format!("{}: bill of {} parts\n", bom.display(), parts.len());
     }
     said += &format!("next: strapwise windows {name}\n");
@@ -118,16 +119,6 @@ pub fn name_of(file: &Path) -> String {
 fn there(path: &Path) -> Failure {
     let name = path.display();
     Failure::input(format!("{name} is there already; nothing is overwritten, take another name"))
-}
-
-fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    use std::io::{ErrorKind, Write};
-    let file = std::fs::OpenOptions::new().write(true).create_new(true).open(path);
-    let written = file.and_then(|mut file| file.write_all(bytes).and_then(|()| file.sync_all()));
-    written.map_err(|e| match e.kind() {
-        ErrorKind::AlreadyExists => there(path),
-        _ => Failure::lost(format!("{}: cannot be written: {e}", path.display())),
-    })
 }
 
 impl Options {
