@@ -236,7 +236,34 @@ impl Solution {
     }
 }
 
+fn join(mesh: &mut Mesh, ends: [End; 2], siemens: f64) {
+    match ends {
+        [End::Node(a), End::Node(b)] => mesh.join(a, b, siemens),
+        [End::Node(i), End::Supply] | [End::Supply, End::Node(i)] => mesh.join_supply(i, siemens),
+        [End::Node(i), End::Ground] | [End::Ground, End::Node(i)] => mesh.join_ground(i, siemens),
+        _ => {}
+    }
+}
+
 impl Piece {
+    /// The network of a solution again, with `siemens` to ground at every node that reaches no
+    /// rail.
+    pub fn tied(&self, values: &[Value], solution: &Solution, siemens: f64) -> Mesh {
+        let mut mesh = Mesh::new(self.nets.len());
+        for (k, branch) in self.branches.iter().enumerate() {
+            let value = values[branch.link];
+            if value.drop > 0.0 && solution.direction[k] == 0 {
+                continue;
+            }
+            join(&mut mesh, branch.ends, value.siemens());
+        }
+        for (node, _) in solution.driven.iter().enumerate().filter(|(_, driven)| !*driven) {
+            mesh.join_ground(node, siemens);
+        }
+        mesh.eliminate();
+        mesh
+    }
+
     /// Solves for the node voltages. `values` by link index; `inject` in amperes into each node.
     ///
     /// A switch with a drop is a pair of diodes back to back, each with the drop and the
@@ -303,16 +330,7 @@ impl Piece {
                     inject[*i] += amps;
                 }
             }
-            match branch.ends {
-                [End::Node(a), End::Node(b)] => mesh.join(a, b, siemens),
-                [End::Node(i), End::Supply] | [End::Supply, End::Node(i)] => {
-                    mesh.join_supply(i, siemens);
-                }
-                [End::Node(i), End::Ground] | [End::Ground, End::Node(i)] => {
-                    mesh.join_ground(i, siemens);
-                }
-                _ => {}
-            }
+            join(&mut mesh, branch.ends, siemens);
             if reached {
                 let [a, b] = branch.ends.map(|e| match e {
                     End::Node(i) => i,
