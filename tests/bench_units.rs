@@ -51,7 +51,7 @@ fn a_unit_with_a_defect_that_the_sequence_can_see_never_passes() {
     assert!(faults.len() > 40, "only {} defects are claimed", faults.len());
     for (i, fault) in faults.into_iter().enumerate() {
         let mut world = World::new(board.clone(), 1000 + i as u64);
-        world.change_parts(|parts| fault.plant(parts));
+        world.plant(fault);
         let run = run(&board, &windows, world);
         assert!(not_a_pass(&run), "{} passed", fault.text(&board));
     }

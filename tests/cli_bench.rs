@@ -258,7 +258,7 @@ mod linux {
     #[test]
     fn a_disk_that_fills_up_stops_the_test_and_loses_nothing_that_was_told() {
         let results = tempfile::tempdir().unwrap();
-        let mut bench = on_a_small_disk(results.path(), 16);
+        let mut bench = on_a_small_disk(results.path(), 48);
         bench.enter_until(|_| false);
         let ended = bench.end();
         assert_eq!(ended.code, Some(3), "{}\n{}", ended.out, ended.err);

@@ -227,7 +227,9 @@ pub enum Event {
     Covers {
         /// Defects that it shows.
         shown: usize,
-        /// Each of the others, with what shows it.
+        /// Of so many.
+        of: usize,
+        /// What shows the others, and which it shows, in words.
         unseen: Vec<(String, String)>,
     },
     /// What stood where an identity is about to be written; to be put back at the end.

@@ -126,7 +126,7 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
         let seed = options.seed.wrapping_mul(1000).wrapping_add(i as u64);
         let mut world = World::new(board.clone(), seed);
         if let Some(fault) = fault {
-            world.change_parts(|parts| fault.plant(parts));
+            world.plant(*fault);
         }
         let summary = rehearse(&unit, &store, world, (began, seed), options.verbose)?;
         began = began
@@ -171,7 +171,7 @@ fn rehearse(
     let mut attempt = store.begin(&unit.id)?;
     let nonce = seed as u32;
     let conductor = unit.conductor(attempt.number(), None, began, nonce, Duration::ZERO);
-    let mut hands = Automatic::new(unit.board.clone(), world.parts().clone());
+    let mut hands = Automatic::new(unit.board.clone(), world.built().clone());
     let mut screen: Box<dyn Screen> = match verbose {
         true => Box::new(Plain::new(unit.board.clone(), &unit.id, stdout())),
         false => Box::new(Silent),

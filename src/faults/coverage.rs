@@ -1,7 +1,8 @@
 //! What a sequence of settings proves, and what it leaves to the eye and the meter.
 
+use super::words::told_together;
 use super::{Fault, Sighting, sightings};
-use crate::board::{Board, Setting};
+use crate::board::{Board, NetId, Setting};
 use crate::units::Ohms;
 use crate::window::Windows;
 
@@ -27,25 +28,67 @@ pub enum By {
         /// Its value.
         ohms: Ohms,
     },
+    /// A meter across a seated shunt, without power: next to nothing.
+    Contact {
+        /// The nets that it joins.
+        between: [NetId; 2],
+    },
+    /// A meter between two nets that no part joins directly, without power and with the shunts off:
+    /// more than a bridge of solder.
+    Apart {
+        /// The nets.
+        between: [NetId; 2],
+    },
+}
+
+impl Coverage {
+    /// The defects that no reading is sure to show, in words, those together that one look or one
+    /// measurement shows: what shows them, then the defects.
+    pub fn unseen_in_words(&self, board: &Board) -> Vec<(String, String)> {
+        let mut found: Vec<(String, Vec<Fault>)> = Vec::new();
+        for &(fault, by) in &self.unseen {
+            let by = by.text(board);
+            match found.iter_mut().find(|(known, _)| *known == by) {
+                Some((_, faults)) => faults.push(fault),
+                None => found.push((by, vec![fault])),
+            }
+        }
+        found.into_iter().map(|(by, faults)| (by, told_together(board, &faults))).collect()
+    }
 }
 
 impl By {
     /// What to do, with designators and nets.
     pub fn text(self, board: &Board) -> String {
+        let nets = |between: [NetId; 2]| {
+            let [a, b] = between.map(|n| board.net_name(n));
+            format!("{a} to {b}")
+        };
         match self {
             By::Look => "look".to_string(),
             By::Meter { resistor, ohms } => {
-                let [a, b] = board.resistors[resistor].between.map(|n| board.net_name(n));
-                format!("meter, power off: {a} to {b}, {ohms} or less")
+                let between = nets(board.resistors[resistor].between);
+                format!("meter, power off: {between}, {ohms} or less")
+            }
+            By::Contact { between } => {
+                format!("meter, power off, shunt on: {}, under 1 ohm", nets(between))
+            }
+            By::Apart { between } => {
+                format!("meter, power off, shunts off: {}, over 1 ohm", nets(between))
             }
         }
     }
 }
 
-/// Holds every modelled defect of a board against the settings of a sequence.
-pub fn coverage(board: &Board, windows: &Windows, settings: &[Setting]) -> Coverage {
+/// Holds every modelled defect of a board against a sequence: its settings, each with the channels
+/// that are read in it.
+pub fn coverage(
+    board: &Board,
+    windows: &Windows,
+    looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
+) -> Coverage {
     let mut coverage = Coverage::default();
-    for (fault, sighting) in sightings(board, windows, settings) {
+    for (fault, sighting) in sightings(board, windows, looks) {
         match sighting {
             Some(sighting) => coverage.seen.push((fault, sighting)),
             None => coverage.unseen.push((fault, by(board, fault))),
@@ -56,11 +99,22 @@ pub fn coverage(board: &Board, windows: &Windows, settings: &[Setting]) -> Cover
 
 fn by(board: &Board, fault: Fault) -> By {
     match fault {
-        Fault::ResistorOpen { resistor } | Fault::ResistorValue { resistor, .. } => {
+        Fault::ResistorOpen { resistor }
+        | Fault::ResistorShorted { resistor }
+        | Fault::ResistorValue { resistor, .. }
+        | Fault::ResistorOff { resistor, .. }
+        | Fault::ResistorsSwapped { resistors: [resistor, _] } => {
             By::Meter { resistor, ohms: board.resistors[resistor].ohms }
         }
-        Fault::ContactOpen { .. }
-        | Fault::SwitchStaysOpen { .. }
-        | Fault::SwitchStaysClosed { .. } => By::Look,
+        Fault::ContactOpen { jumper, position }
+        | Fault::ContactResistive { jumper, position, .. } => {
+            let joins = &board.jumpers[jumper].positions[position].joins;
+            joins.first().map_or(By::Look, |&between| By::Contact { between })
+        }
+        Fault::PinsBridged { between, .. } => By::Apart { between },
+        Fault::ChannelsBridged { channels, .. } => {
+            By::Apart { between: channels.map(|c| board.channels[c].net) }
+        }
+        _ => By::Look,
     }
 }

@@ -1,120 +1,344 @@
 //! In which readings a defect shows.
 
-use super::{Fault, Sighting, modelled};
+use super::built::stuck;
+use super::{Built, Fault, Joint, Reach, Sighting, Witness, answer, modelled};
 use crate::board::{Board, Channel, Kind, Level, Place, Question, Setting};
-use crate::circuit::{Circuit, Node, Parts, pulled_up};
+use crate::circuit::{self, Group, Node, Parts, Response, pulled_up};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, Band, Expected, Windows, adc};
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+
+/// Codes that a defect must lie beyond the band of good units to be sure to show: room for the
+/// uncertainty of a burst's mean, whose floor is 0.58 (k = 2 of a perfect quantiser).
+const APART: f64 = 1.0;
+
+/// Share of the bands' widths, and codes, within which the straight-line band of a defect is not
+/// trusted and its corners are searched (the straight line misses by a tenth at most).
+const NEAR: (f64, f64) = (0.15, 1.0);
+
+/// Codes that a band with the pull-up on is kept apart by, beyond the pull-up's own range.
+const PULLED_APART: f64 = 5.0;
 
 /// What a good unit shows in a list of settings, so that many defects can be held against it.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct Views<'a> {
     board: &'a Board,
     settings: Vec<Setting>,
+    groups: Vec<Group>,
     /// By setting: what each channel shows that is judged there.
     good: Vec<Vec<View>>,
+    /// Solved circuits by where the shunts are and which switches are closed.
+    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
 }
+
+/// Where the shunts are and which switches are closed.
+type Wiring = (Setting, Vec<usize>);
 
 /// What one channel of a good unit shows.
 #[derive(Clone, Debug)]
 struct View {
     channel: usize,
+    /// Index of the channel's group; none where a rail is its net.
+    group: Option<usize>,
     /// With its switches closed.
-    reads: Expected,
+    reads: Rc<Good>,
     /// With its switches open, where that is read too.
-    rests: Option<Expected>,
+    rests: Option<Rc<Good>>,
+}
+
+/// A good unit at one channel with these switches closed.
+#[derive(Debug)]
+struct Good {
+    closed: Vec<usize>,
+    expected: Expected,
+    /// Codes by which the resistors' tolerances move it at most, along straight lines.
+    width: f64,
+    base: Rc<Response>,
+}
+
+/// How sure it is that a reading shows a defect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Shows {
+    No,
+    /// Only the corners of the faulty circuit can tell.
+    Near,
+    Yes,
+}
+
+impl From<bool> for Shows {
+    fn from(shows: bool) -> Shows {
+        if shows { Shows::Yes } else { Shows::No }
+    }
 }
 
 impl<'a> Views<'a> {
-    /// Views of these channels in these settings. A setting that stands for no option of a channel
-    /// is not judged there, so it shows nothing.
+    /// Views of a sequence: each setting with the channels that are read in it. A setting that
+    /// stands for no option of a channel is not judged there, so it shows nothing.
     pub fn new(
         board: &'a Board,
         windows: &Windows,
-        settings: Vec<Setting>,
-        channels: &[usize],
+        looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
     ) -> Views<'a> {
-        let view = |setting: &Setting, channel: usize| {
-            windows.channels[channel].class_of_setting(setting)?;
-            let c = &board.channels[channel];
-            let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
-            Some(View {
-                channel,
-                reads: window::expect(board, setting, channel),
-                rests: rests.then(|| window::expect_closed(board, setting, channel, &[])),
-            })
+        let groups = circuit::groups(board);
+        let mut views = Views {
+            board,
+            settings: Vec::new(),
+            groups,
+            good: Vec::new(),
+            solved: RefCell::default(),
         };
-        let views = |s: &Setting| channels.iter().filter_map(|&c| view(s, c)).collect();
-        let good = settings.iter().map(views).collect();
-        Views { board, settings, good }
+        let mut known = HashMap::new();
+        for (setting, channels) in looks {
+            let of = |&c: &usize| views.view(windows, &setting, c, &mut known);
+            let row = channels.iter().filter_map(of).collect();
+            views.good.push(row);
+            views.settings.push(setting);
+        }
+        views
     }
 
-    /// The settings in which a defect shows, by index.
+    /// What a channel shows in a setting; the same in all settings that its group takes alike.
+    fn view(
+        &self,
+        windows: &Windows,
+        setting: &Setting,
+        channel: usize,
+        known: &mut HashMap<(usize, Vec<Place>), View>,
+    ) -> Option<View> {
+        windows.channels[channel].class_of_setting(setting)?;
+        let c = &self.board.channels[channel];
+        // The sequence reads a meter's channel by no pin.
+        if matches!(c.kind, Kind::Meter { .. }) {
+            return None;
+        }
+        let group = self.groups.iter().position(|g| g.nets.contains(&c.net));
+        let jumpers = group.map_or(&[][..], |g| &self.groups[g].jumpers);
+        let places = jumpers.iter().map(|&j| setting.0[j]).collect();
+        let view = || {
+            let good = |closed: &[usize]| {
+                let expected = window::expect_closed(self.board, setting, channel, closed);
+                let base = self.solved(setting, closed);
+                let width = self.width(&base, c, &[]);
+                Rc::new(Good { closed: closed.to_vec(), expected, width, base })
+            };
+            let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
+            View { channel, group, reads: good(&c.closes), rests: rests.then(|| good(&[])) }
+        };
+        Some(known.entry((channel, places)).or_insert_with(view).clone())
+    }
+
+    /// Whether a defect reaches into more than one group, so that a channel depends on more than
+    /// the jumpers of its own.
+    fn reaches_far(&self, reach: &Reach) -> bool {
+        self.groups.iter().filter(|g| reach.touches(self.board, g)).count() > 1
+    }
+
+    fn solved(&self, setting: &Setting, closed: &[usize]) -> Rc<Response> {
+        let key = (setting.clone(), closed.to_vec());
+        let mut solved = self.solved.borrow_mut();
+        let anew =
+            || Rc::new(Response::new(self.board, &Parts::nominal(self.board), setting, closed));
+        solved.entry(key).or_insert_with(anew).clone()
+    }
+
+    /// Codes by which tolerances move a channel at most with these changes, along straight lines.
+    fn width(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> f64 {
+        let slopes = base.slopes(c.net, changes).by_resistor;
+        let moves = |&(r, volts, _): &(usize, f64, f64)| {
+            let ratio = self.board.resistors[r].tolerance.0;
+            (volts * ratio).abs()
+        };
+        code(self.board, Volts(slopes.iter().map(moves).sum()))
+    }
+
+    /// The settings in which a defect is sure to show, by index.
+    ///
+    /// Those in which only a search of the corners could tell are searched when there are no
+    /// others.
     pub fn seen_in(&self, fault: Fault) -> Vec<usize> {
-        let parts = self.faulty(fault);
-        (0..self.settings.len()).filter(|&s| self.shows(&parts, s).is_some()).collect()
+        let all = 0..self.settings.len();
+        let sure: Vec<usize> =
+            all.clone().filter(|&s| self.shows(fault, s, false).is_some()).collect();
+        if !sure.is_empty() {
+            return sure;
+        }
+        all.filter(|&s| self.shows(fault, s, true).is_some()).collect()
     }
 
     /// Where a defect shows first, or none.
     ///
-    /// Worst case on both sides: the readings with the defect, spread as those of a good unit are,
-    /// must not touch what a good unit can give. A node that a defect leaves floating counts only
-    /// where the driven proof shows it.
+    /// Worst case on both sides: the readings with the defect, its good parts spread over their
+    /// tolerances, must not touch what a good unit can give. A node that a defect leaves floating
+    /// counts only where the driven proof shows it.
     pub fn sighting(&self, fault: Fault) -> Option<Sighting> {
-        let parts = self.faulty(fault);
-        (0..self.settings.len()).find_map(|step| {
-            let channel = self.shows(&parts, step)?;
-            Some(Sighting { step, channel })
-        })
+        let first = |corners: bool| {
+            (0..self.settings.len()).find_map(|step| {
+                let by = self.shows(fault, step, corners)?;
+                Some(Sighting { step, by })
+            })
+        };
+        if let Fault::LoadDead { load } | Fault::LoadShorted { load } = fault {
+            return self.load_shows(fault, load);
+        }
+        first(false).or_else(|| first(true))
     }
 
-    fn faulty(&self, fault: Fault) -> Parts {
-        let mut parts = Parts::nominal(self.board);
-        fault.plant(&mut parts);
-        parts
+    /// Loads are tried after the last step.
+    fn load_shows(&self, fault: Fault, load: usize) -> Option<Sighting> {
+        let (least, _) = self.board.loads[load].sag;
+        let measured = !self.board.chip.internal.is_empty();
+        let shows = measured && (least.0 > 0.0 || matches!(fault, Fault::LoadShorted { .. }));
+        let step = self.settings.len().checked_sub(1)?;
+        shows.then_some(Sighting { step, by: Witness::Load(load) })
     }
 
-    /// The channel that shows these parts in a setting; the inner none is a question.
-    fn shows(&self, parts: &Parts, step: usize) -> Option<Option<usize>> {
+    /// What shows a defect in a setting, if anything is sure to.
+    fn shows(&self, fault: Fault, step: usize, corners: bool) -> Option<Witness> {
         let setting = &self.settings[step];
-        let by_channel = self.good[step].iter().find(|v| self.channel_shows(parts, setting, v));
-        let question = |q: &Question| question_shows(self.board, parts, setting, q);
+        let reach = fault.reach(self.board);
+        let touched = |group: usize| reach.touches(self.board, &self.groups[group]);
+        let by_channel = self.good[step].iter().find(|v| {
+            v.group.is_some_and(touched)
+                && reach.channel.is_none_or(|c| c == v.channel)
+                && self.channel_shows(fault, setting, v, corners)
+        });
         by_channel
-            .map(|v| Some(v.channel))
-            .or_else(|| self.board.questions.iter().any(question).then_some(None))
+            .map(|v| Witness::Channel(v.channel))
+            .or_else(|| self.question_shows(fault, setting).map(Witness::Question))
     }
 
-    fn channel_shows(&self, parts: &Parts, setting: &Setting, view: &View) -> bool {
-        let c = &self.board.channels[view.channel];
-        let node =
-            |closed: &[usize]| Circuit::solve(self.board, parts, setting, closed).node(c.net);
-        let reads = node(&c.closes);
-        let shows = match c.kind {
-            // The sequence reads it by no pin.
-            Kind::Meter { .. } => false,
-            Kind::Digital => level_shows(self.board, c, reads, &view.reads),
-            Kind::Analog => code_shows(self.board, c, reads, &view.reads),
+    fn channel_shows(&self, fault: Fault, setting: &Setting, view: &View, corners: bool) -> bool {
+        let held = |good: &Good, rests: bool| {
+            let shows = self.good_differs(fault, setting, view.channel, good, rests);
+            let near = || self.corners_differ(fault, setting, view.channel, good, rests);
+            shows == Shows::Yes || (corners && shows == Shows::Near && near())
         };
-        // At rest the limits are those of the design, and no proof is asked for.
-        let rests = |good: &Expected| match node(&[]) {
-            Node::Driven { volts, .. } => {
-                let spread = Spread::of(good);
-                spread.apart(code(self.board, volts), good.design)
+        held(&view.reads, false) || view.rests.as_ref().is_some_and(|good| held(good, true))
+    }
+
+    fn good_differs(
+        &self,
+        fault: Fault,
+        setting: &Setting,
+        channel: usize,
+        good: &Good,
+        rests: bool,
+    ) -> Shows {
+        let c = &self.board.channels[channel];
+        let (seat, closed) = (fault.seat(self.board, setting), fault.closed(&good.closed));
+        let changes = fault.changes(self.board, setting);
+        let far = self.reaches_far(&fault.reach(self.board));
+        let same = !far && *seat == *setting && *closed == *good.closed;
+        let base = if same { good.base.clone() } else { self.solved(&seat, &closed) };
+        let net = match base.bends() && !changes.is_empty() {
+            // A switch with a drop is not linear: this one is solved for itself.
+            true => Built::with(self.board, fault).node(self.board, setting, &good.closed, channel),
+            false => base.changed(c.net, &changes),
+        };
+        let node = match fault.pin(channel) {
+            None | Some(Joint::Sound) => net,
+            Some(Joint::Open) => Node::Floating,
+            Some(Joint::Stuck(level)) => stuck(self.board.supply.volts, level),
+        };
+        let pull_up = c.pull_up && fault != Fault::PullUpMissing { channel };
+        // The tolerances count only where the nominal unit shows the defect.
+        let width = || match fault.pin(channel) {
+            Some(Joint::Stuck(_)) => 0.0,
+            _ => self.width(&base, c, &changes),
+        };
+        match c.kind {
+            Kind::Meter { .. } => Shows::No,
+            Kind::Digital => {
+                level_shows(self.board, c, pull_up, node, &good.expected, width()).into()
             }
-            Node::Floating => false,
+            Kind::Analog if rests => self.rest_shows(node, good, width),
+            Kind::Analog => self.code_shows(c, node, good, width),
+        }
+    }
+
+    fn code_shows(
+        &self,
+        c: &Channel,
+        node: Node,
+        good: &Good,
+        width: impl FnOnce() -> f64,
+    ) -> Shows {
+        let Node::Driven { .. } = good.expected.node else { return Shows::No };
+        let volts = match node {
+            Node::Floating => return c.pin.pull_up.into(),
+            Node::Driven { volts, .. } => volts,
         };
-        shows || view.rests.as_ref().is_some_and(rests)
+        let code = code(self.board, volts);
+        let pulled = || pulled_shows(self.board, node, &good.expected);
+        if good.expected.bench.contains(code) {
+            return pulled().into();
+        }
+        match apart(code, good, good.expected.bench, width()) {
+            Shows::Yes => Shows::Yes,
+            _ if pulled() => Shows::Yes,
+            near => near,
+        }
+    }
+
+    /// At rest the limits are those of the design, and no proof is asked for.
+    fn rest_shows(&self, node: Node, good: &Good, width: impl FnOnce() -> f64) -> Shows {
+        let Node::Driven { volts, .. } = node else { return Shows::No };
+        let code = code(self.board, volts);
+        match good.expected.design.contains(code) {
+            true => Shows::No,
+            false => apart(code, good, good.expected.design, width()),
+        }
+    }
+
+    /// The same by the extremes of the faulty circuit, found as those of a good one are.
+    fn corners_differ(
+        &self,
+        fault: Fault,
+        setting: &Setting,
+        channel: usize,
+        good: &Good,
+        rests: bool,
+    ) -> bool {
+        let seat = fault.seat(self.board, setting);
+        let closed = fault.closed(&good.closed);
+        let faulty = with_changes(self.board, &fault.changes(self.board, setting));
+        let bad = window::expect_closed(&faulty, &seat, channel, &closed);
+        let Node::Driven { .. } = bad.node else { return false };
+        let limits = if rests { good.expected.design } else { good.expected.bench };
+        beyond(bad.bench, limits) >= APART
+    }
+
+    /// A question sees what it asks about: lamps that should be lit or dark and are not.
+    fn question_shows(&self, fault: Fault, setting: &Setting) -> Option<usize> {
+        let reach = fault.reach(self.board);
+        let asks = |q: &Question| {
+            let holds = q.when.iter().all(|&(j, p): &(usize, Place)| setting.0[j] == p);
+            let lamps: Vec<usize> = q.lit.iter().chain(&q.dark).copied().collect();
+            let nets = lamps.iter().flat_map(|&r| self.board.resistors[r].between);
+            let touched = nets.into_iter().any(|net| {
+                let mine = self.groups.iter().find(|g| g.nets.contains(&net));
+                mine.is_some_and(|g| reach.touches(self.board, g))
+            });
+            let shows = || {
+                let built = Built::with(self.board, fault);
+                answer(self.board, &built, setting, q) != q.expect
+            };
+            holds && touched && shows()
+        };
+        self.board.questions.iter().position(asks)
     }
 }
 
-/// Every modelled defect with the place where it shows first in these settings, if it does.
+/// Every modelled defect with the place where it shows first in a sequence, if it does; see
+/// [`Views::new`].
 pub fn sightings(
     board: &Board,
     windows: &Windows,
-    settings: &[Setting],
+    looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
 ) -> Vec<(Fault, Option<Sighting>)> {
-    let every: Vec<usize> = (0..board.channels.len()).collect();
-    let views = Views::new(board, windows, settings.to_vec(), &every);
+    let views = Views::new(board, windows, looks);
     modelled(board).into_iter().map(|fault| (fault, views.sighting(fault))).collect()
 }
 
@@ -122,39 +346,55 @@ fn code(board: &Board, volts: Volts) -> f64 {
     adc::code_at(volts, board)
 }
 
-/// How far a good unit's code may lie under and over the nominal one on the bench.
-struct Spread {
-    under: f64,
-    over: f64,
+/// Whether a faulty code, spread as a good one is but for what its own resistors do, lies outside
+/// a band.
+fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
+    let spread = |good_one: f64| (good_one - good.width).max(0.0) + width;
+    let under = spread((good.expected.code - good.expected.bench.low).abs());
+    let over = spread((good.expected.bench.high - good.expected.code).abs());
+    let bad = Band { low: code - under, high: code + over };
+    let gap = beyond(bad, band) - APART;
+    let unsure = NEAR.0 * (under + over) + NEAR.1;
+    match gap {
+        g if g > unsure => Shows::Yes,
+        g if g > -unsure => Shows::Near,
+        _ => Shows::No,
+    }
 }
 
-impl Spread {
-    fn of(good: &Expected) -> Spread {
-        Spread {
-            under: (good.code - good.bench.low).abs(),
-            over: (good.bench.high - good.code).abs(),
+/// How far a band lies beyond another; negative where they overlap.
+fn beyond(bad: Band, good: Band) -> f64 {
+    (bad.low - good.high).max(good.low - bad.high)
+}
+
+/// The board with the changes of a defect made, so that its extremes can be searched.
+fn with_changes(board: &Board, changes: &[circuit::Change]) -> Board {
+    let mut faulty = board.clone();
+    for change in changes {
+        match change.resistor {
+            Some(r) => {
+                let resistor = &mut faulty.resistors[r];
+                let siemens = 1.0 / resistor.ohms.0 + change.siemens;
+                if siemens > 0.0 && siemens.is_finite() {
+                    resistor.ohms = Ohms(1.0 / siemens);
+                } else {
+                    // Joined to one net only, it is not there.
+                    resistor.between = [resistor.between[0]; 2];
+                }
+            }
+            None => {
+                if let Some(any) = board.resistors.first() {
+                    let mut bridge = any.clone();
+                    bridge.between = change.between;
+                    bridge.ohms = Ohms(1.0 / change.siemens);
+                    bridge.tolerance.0 = 0.0;
+                    faulty.resistors.push(bridge);
+                }
+            }
         }
     }
-
-    /// Whether a code, spread like this, lies outside a band.
-    fn apart(&self, code: f64, band: Band) -> bool {
-        code - self.under > band.high || code + self.over < band.low
-    }
+    faulty
 }
-
-fn code_shows(board: &Board, c: &Channel, node: Node, good: &Expected) -> bool {
-    let Node::Driven { .. } = good.node else { return false };
-    match node {
-        Node::Floating => c.pin.pull_up,
-        Node::Driven { volts, .. } => {
-            Spread::of(good).apart(code(board, volts), good.bench)
-                || pulled_shows(board, node, good)
-        }
-    }
-}
-
-/// Codes that a band with the pull-up on is kept apart by, beyond the pull-up's own range.
-const PULLED_APART: f64 = 5.0;
 
 fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
     let Some(band) = good.pulled else { return false };
@@ -164,9 +404,16 @@ fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
     low > band.high || high < band.low
 }
 
-fn level_shows(board: &Board, c: &Channel, node: Node, good: &Expected) -> bool {
+fn level_shows(
+    board: &Board,
+    c: &Channel,
+    pull_up: bool,
+    node: Node,
+    good: &Expected,
+    width: f64,
+) -> bool {
     let Some(right) = good.level else { return false };
-    match (surely_reads(board, c, node), right) {
+    match (surely_reads(board, pull_up, node, width), right) {
         (Some(level), right) => level != right,
         // Nothing holds the pin: the level means nothing, but one of the proofs may show it.
         (None, Level::Low) if node == Node::Floating => {
@@ -177,24 +424,21 @@ fn level_shows(board: &Board, c: &Channel, node: Node, good: &Expected) -> bool 
     }
 }
 
-/// The level that the product reads whatever its pull-up is; none where that is not sure.
-fn surely_reads(board: &Board, c: &Channel, node: Node) -> Option<Level> {
+/// The level that the product reads whatever its pull-up and its parts are; none where that is not
+/// sure.
+fn surely_reads(board: &Board, pull_up: bool, node: Node, width: f64) -> Option<Level> {
     let supply = board.supply.volts;
-    let level = |volts: Volts| window::level_of(volts.0 / supply.0 * board.chip.scale, &board.chip);
+    let level = |volts: Volts, off: f64| {
+        window::level_of(volts.0 / supply.0 * board.chip.scale + off, &board.chip)
+    };
+    let both = |volts: Volts| level(volts, width).filter(|&l| level(volts, -width) == Some(l));
     match node {
-        _ if c.pull_up => {
+        _ if pull_up => {
             let (low, high) = board.chip.pull_up;
-            let with = |pull: Ohms| level(pulled_up(node, supply, pull));
+            let with = |pull: Ohms| both(pulled_up(node, supply, pull));
             with(low).filter(|&l| with(high) == Some(l))
         }
-        Node::Driven { volts, .. } => level(volts),
+        Node::Driven { volts, .. } => both(volts),
         Node::Floating => None,
     }
-}
-
-/// A question sees what it asks about: lamps that should be lit or dark and are not.
-fn question_shows(board: &Board, parts: &Parts, setting: &Setting, q: &Question) -> bool {
-    let holds = q.when.iter().all(|&(j, p): &(usize, Place)| setting.0[j] == p);
-    let answers = !q.lit.is_empty() || !q.dark.is_empty();
-    holds && answers && super::answer(board, parts, setting, q) != q.expect
 }

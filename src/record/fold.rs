@@ -55,7 +55,7 @@ impl Folder {
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
-            Event::Covers { shown, unseen } => self.covers(t, *shown, unseen),
+            Event::Covers { shown, of, unseen } => self.covers(t, [*shown, *of], unseen),
             Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],
             Event::PutBack => vec![self.event(t, PUT_BACK, "")],
             Event::NoIdentity(why) => vec![self.event(t, "no identity", why)],
@@ -83,12 +83,16 @@ impl Folder {
     }
 
     /// What a pass of this record means: how many modelled defects show, and each that does not.
-    fn covers(&mut self, t: Duration, shown: usize, unseen: &[(String, String)]) -> Vec<Row> {
-        let of = shown + unseen.len();
+    fn covers(
+        &mut self,
+        t: Duration,
+        [shown, of]: [usize; 2],
+        unseen: &[(String, String)],
+    ) -> Vec<Row> {
         let note = format!("{shown} of {of} modelled defects show in this sequence");
         let mut rows = vec![self.event(t, "coverage", &note)];
-        for (defect, by) in unseen {
-            rows.push(self.event(t, "not shown", &format!("{defect}; by {by}")));
+        for (by, defects) in unseen {
+            rows.push(self.event(t, "not shown", &format!("by {by}: {defects}")));
         }
         rows
     }

@@ -4,7 +4,7 @@
 use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::Board;
-use crate::faults::{By, Fault, Sighting};
+use crate::faults::{By, Fault, Sighting, Witness};
 use crate::walk::Walk;
 
 /// What no reading by a probe on the board itself ever shows, whatever the sequence.
@@ -17,11 +17,12 @@ pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no ch
 
 /// Every modelled defect, a row each, for programs.
 pub fn table(board: &Board, walk: &Walk) -> Table {
-    let mut table = Table::new(&["class", "defect", "seen", "step", "setting", "channel", "by"]);
+    let mut table = Table::new(&["class", "defect", "seen", "step", "setting", "shown_by", "by"]);
     for (fault, sighting) in &walk.coverage.seen {
-        let channel = match sighting.channel {
-            Some(channel) => Cell::from(board.channels[channel].id.as_str()),
-            None => Cell::from("question"),
+        let witness = match sighting.by {
+            Witness::Channel(channel) => board.channels[channel].id.as_str(),
+            Witness::Question(question) => board.questions[question].id.as_str(),
+            Witness::Load(load) => board.loads[load].id.as_str(),
         };
         table.rows.push(vec![
             fault.class().into(),
@@ -30,7 +31,7 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             // People count from 1.
             Cell::Number(sighting.step as f64 + 1.0, 0),
             walk.steps[sighting.step].setting.text(board).into(),
-            channel,
+            witness.into(),
             Cell::Missing,
         ]);
     }
@@ -62,11 +63,15 @@ pub fn text(board: &Board, walk: &Walk) -> String {
     );
     text += &by_class(seen, unseen).print(Form::Text);
     if !unseen.is_empty() {
-        let mut table = Table::new(&["not_shown", "what_shows_it"]);
-        for (fault, by) in unseen {
-            table.rows.push(vec![fault.text(board).into(), by.text(board).into()]);
+        text += "\nnot shown, and what shows it\n";
+        for (by, defects) in walk.coverage.unseen_in_words(board) {
+            for line in wrap::lines(&defects, 80) {
+                text += &format!("{line}\n");
+            }
+            for line in wrap::lines(&format!("by {by}"), 76) {
+                text += &format!("    {line}\n");
+            }
         }
-        text += &format!("\n{}", table.print(Form::Text));
     }
     let never = wrap::lines(NEVER_SEEN, 80).join("\n");
     format!("{text}\n{never}\n")

@@ -223,8 +223,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
-        Event::Covers { shown, unseen } => {
-            let of = shown + unseen.len();
+        Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
         Event::Kept(_) => Vec::new(),

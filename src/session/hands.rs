@@ -2,8 +2,7 @@
 
 use crate::bench::{Event, Key, Prompt};
 use crate::board::{Board, Place, Setting};
-use crate::circuit::Parts;
-use crate::faults;
+use crate::faults::{self, Built};
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
@@ -23,8 +22,8 @@ pub enum Deed {
 #[derive(Debug)]
 pub struct Automatic {
     board: Arc<Board>,
-    /// The unit on the bench: lamps glow by its parts, not by the drawing.
-    parts: Parts,
+    /// The unit on the bench: lamps glow as it was built, not as it was drawn.
+    built: Built,
     /// Where the shunts are.
     shunts: Setting,
     todo: VecDeque<(Duration, Deed)>,
@@ -37,9 +36,9 @@ const PRESS: Duration = Duration::from_millis(1000);
 
 impl Automatic {
     /// An operator with a unit whose shunts lie beside it.
-    pub fn new(board: Arc<Board>, parts: Parts) -> Automatic {
+    pub fn new(board: Arc<Board>, built: Built) -> Automatic {
         let shunts = Setting::all_open(&board);
-        Automatic { board, parts, shunts, todo: VecDeque::new() }
+        Automatic { board, built, shunts, todo: VecDeque::new() }
     }
 
     /// When the next deed is due.
@@ -97,9 +96,11 @@ impl Automatic {
             }
             Prompt::Question { question } => {
                 let q = &self.board.questions[question];
-                let yes = faults::answer(&self.board, &self.parts, &self.shunts, q);
+                let yes = faults::answer(&self.board, &self.built, &self.shunts, q);
                 self.press(now + PRESS, if yes { Key::Yes } else { Key::No });
             }
+            // The shunt has been seated: what does not rest is the unit's own.
+            Prompt::Unstable { .. } if self.todo.is_empty() => self.press(now + PRESS, Key::Yes),
             Prompt::Unstable { .. } | Prompt::HandsOff => {}
         }
     }

@@ -2,7 +2,7 @@
 
 mod search;
 
-use crate::board::{Board, NetId, Place, Question, Setting};
+use crate::board::{Board, Kind, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{self, Coverage, Fault, Views};
 use crate::window::Windows;
@@ -30,6 +30,9 @@ pub struct Step {
     pub setting: Setting,
     /// The move from the step before; none for the first and the last.
     pub made: Option<Move>,
+    /// Channels that are read: all of them first and last, else those that the moved jumper has a
+    /// part in, and digital ones beside them.
+    pub reads: Vec<usize>,
 }
 
 /// The sequence: the first step is the start, the last the delivery setting with hands off.
@@ -95,22 +98,49 @@ impl std::error::Error for WalkProblem {}
 /// Settings that short the supply are never passed.
 pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk, WalkProblem> {
     let mut setting = Setting::all_open(board);
-    let mut steps = vec![Step { setting: setting.clone(), made: None }];
+    let every: Vec<usize> = (0..board.channels.len()).collect();
+    let mut steps = vec![Step { setting: setting.clone(), made: None, reads: every.clone() }];
     let mut least = 0;
     for group in planned_together(board) {
+        let reads = read_beside(board, &group.nets);
         let plan = Plan::new(board, windows, delivery, group)?;
         let way = plan.problem.solve().ok_or_else(|| plan.cut_off())?;
         least += way.least;
         for pair in way.stops.windows(2) {
             let made = plan.made(pair[0], pair[1]);
             setting = setting.with(made.jumper, made.to);
-            steps.push(Step { setting: setting.clone(), made: Some(made) });
+            let reads = reads.clone();
+            steps.push(Step { setting: setting.clone(), made: Some(made), reads });
         }
     }
-    steps.push(Step { setting, made: None });
-    let settings: Vec<Setting> = steps.iter().map(|s| s.setting.clone()).collect();
-    let coverage = faults::coverage(board, windows, &settings);
+    steps.push(Step { setting, made: None, reads: every });
+    let looks = steps.iter().map(|s| (s.setting.clone(), s.reads.clone()));
+    let coverage = faults::coverage(board, windows, looks);
     Ok(Walk { steps, least, coverage })
+}
+
+/// The channels at these nets, with the digital ones whose pins are beside theirs: a level takes no
+/// time to read, and a bridge between two pins shows only while one of them is moved.
+fn read_beside(board: &Board, nets: &[NetId]) -> Vec<usize> {
+    let mut reads = read_in(board, nets);
+    for fault in faults::modelled(board) {
+        if let Fault::ChannelsBridged { channels: [a, b], .. } = fault {
+            for (one, other) in [(a, b), (b, a)] {
+                let digital = board.channels[other].kind == Kind::Digital;
+                if nets.contains(&board.channels[one].net) && digital && !reads.contains(&other) {
+                    reads.push(other);
+                }
+            }
+        }
+    }
+    reads.sort_unstable();
+    reads
+}
+
+/// The channels at these nets.
+fn read_in(board: &Board, nets: &[NetId]) -> Vec<usize> {
+    let inside = |&c: &usize| nets.contains(&board.channels[c].net);
+    (0..board.channels.len()).filter(inside).collect()
 }
 
 /// Groups of jumpers, those united that one question asks about; in the order of the jumpers.
@@ -174,8 +204,7 @@ impl<'a> Plan<'a> {
     /// Says which settings may be passed and which must be.
     fn aim(&mut self, windows: &Windows, nets: &[NetId]) {
         let board = self.board;
-        let in_group = |&c: &usize| nets.contains(&board.channels[c].net);
-        let channels: Vec<usize> = (0..board.channels.len()).filter(in_group).collect();
+        let channels = read_in(board, nets);
         let settings: Vec<Setting> =
             (0..self.problem.allowed.len()).map(|s| self.setting(s)).collect();
         self.problem.allowed = settings.iter().map(|s| may_be_set(board, s)).collect();
@@ -193,9 +222,19 @@ impl<'a> Plan<'a> {
                 wants.push(self.stops(&settings, |s| when.iter().all(|&(j, p)| s.0[j] == p)));
             }
         }
-        let touches = |f: &Fault| f.touches(board, nets, &self.jumpers);
-        let faults: Vec<Fault> = faults::modelled(board).into_iter().filter(touches).collect();
-        let views = Views::new(board, windows, settings, &channels);
+        // One that reaches into another group depends on what is set there meanwhile: the coverage
+        // of the whole sequence tells whether it was seen.
+        let group = Group { jumpers: self.jumpers.clone(), nets: nets.to_vec() };
+        let inside = |f: &Fault| {
+            let reach = f.reach(board);
+            let rail = |n: &NetId| [board.supply.net, board.supply.ground].contains(n);
+            reach.touches(board, &group)
+                && reach.nets.iter().all(|n| rail(n) || nets.contains(n))
+                && reach.jumpers.iter().all(|j| self.jumpers.contains(j))
+        };
+        let faults: Vec<Fault> = faults::modelled(board).into_iter().filter(inside).collect();
+        let looks = settings.into_iter().map(|s| (s, channels.clone()));
+        let views = Views::new(board, windows, looks);
         let allowed = &self.problem.allowed;
         let seen = |f: Fault| views.seen_in(f).into_iter().filter(|&s| allowed[s]).collect();
         wants.extend(faults.into_iter().map(seen));

@@ -49,7 +49,7 @@ pub fn run_with(
     let folder = Folder::new(board.clone(), Head::default(), began);
     let exchange = Exchange::with_quiet(1, Duration::ZERO);
     let mut conductor = Conductor::new(board.clone(), bench, exchange, folder);
-    let mut hands = Automatic::new(board.clone(), world.parts().clone());
+    let mut hands = Automatic::new(board.clone(), world.built().clone());
     let mut unit = VirtualBoard::new(world);
     let (mut now, mut cut) = (Duration::ZERO, false);
     let (mut events, mut rows) = (Vec::new(), Vec::new());

@@ -519,7 +519,8 @@ impl Stand {
             Prompt::Question { question } => {
                 self.wait(Duration::from_millis(300));
                 let q = &self.board.questions[question];
-                let yes = faults::answer(&self.board, &self.parts, &self.shunts, q);
+                let built = faults::Built::good(&self.board, self.parts.clone());
+                let yes = faults::answer(&self.board, &built, &self.shunts, q);
                 self.press(if yes { Key::Yes } else { Key::No });
             }
             Prompt::Unstable { .. } | Prompt::HandsOff => {}

@@ -112,7 +112,7 @@ impl Hands for Assembled {
         match words.as_slice() {
             ["plant", fault @ ..] => {
                 let fault = self.fault(fault)?;
-                self.unit.change_parts(|parts| fault.plant(parts));
+                self.unit.plant(fault);
                 Ok(())
             }
             ["dead", load] => {

@@ -4,7 +4,6 @@
 //! place belongs to the product: it is recorded first, and put back at the end.
 
 use super::*;
-use crate::faults::{By, Fault};
 
 impl Bench {
     pub(super) fn greeted(&mut self, now: Duration, answer: Answer) {
@@ -74,10 +73,9 @@ impl Bench {
 
     fn tell_coverage(&mut self) {
         let coverage = &self.walk.coverage;
-        let text = |(fault, by): &(Fault, By)| (fault.text(&self.board), by.text(&self.board));
-        let unseen = coverage.unseen.iter().map(text).collect();
-        let shown = coverage.seen.len();
-        self.tell(Event::Covers { shown, unseen });
+        let unseen = coverage.unseen_in_words(&self.board);
+        let (shown, of) = (coverage.seen.len(), coverage.seen.len() + coverage.unseen.len());
+        self.tell(Event::Covers { shown, of, unseen });
     }
 
     /// The operator says that this is another unit than the one to be tested.

@@ -59,15 +59,13 @@ impl Bench {
         self.measure(now);
     }
 
-    /// Channels that a step must judge: those of the jumper moved; all of them first and last. A
-    /// setting that stands for no option is not judged.
+    /// Channels that a step must judge. A setting that stands for no option is not judged.
     pub(super) fn channels(&self) -> Vec<usize> {
         let step = &self.walk.steps[self.step];
-        let all: Vec<usize> = (0..self.board.channels.len()).collect();
-        let channels = step.made.map_or(all, |m| self.sees[m.jumper].clone());
+        let channels = step.reads.iter().copied();
         let stands =
             |&c: &usize| self.windows.channels[c].class_of_setting(&step.setting).is_some();
-        channels.into_iter().filter(stands).collect()
+        channels.filter(stands).collect()
     }
 
     fn measure(&mut self, now: Duration) {

@@ -13,6 +13,7 @@ pub use unit::Converter;
 use super::core::{Input, PinMode, Reference};
 use crate::board::{Aref, Board, Level, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
+use crate::faults::{Built, Fault, Joint};
 use crate::units::{Amperes, Volts};
 use pin::{Charge, Pull};
 use rand::SeedableRng;
@@ -34,6 +35,9 @@ const DRIVER: f64 = 25.0;
 /// and the resistance of the pin itself (8271H table 28-16, from memory).
 const AREF_FARADS: f64 = 100e-9;
 const AREF_OHMS: f64 = 32e3;
+
+/// How many times its sag a shorted load makes.
+const SHORTED: f64 = 10.0;
 
 /// Why the chip started; the bits of its reset-cause register (8271H section 11.9.1).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,7 +69,7 @@ pub struct Defects {
 #[derive(Debug)]
 pub struct World {
     board: Arc<Board>,
-    parts: Parts,
+    built: Built,
     defects: Defects,
     converter: Converter,
     /// True voltage of the internal reference.
@@ -145,8 +149,8 @@ impl World {
         let mut world = World {
             pins: pins.collect(),
             setting: Setting::all_open(&board),
+            built: Built::good(&board, parts),
             board,
-            parts,
             defects: Defects::default(),
             converter,
             bandgap,
@@ -174,13 +178,26 @@ impl World {
 
     /// The values that its parts really have.
     pub fn parts(&self) -> &Parts {
-        &self.parts
+        &self.built.parts
+    }
+
+    /// How it was really built.
+    pub fn built(&self) -> &Built {
+        &self.built
+    }
+
+    /// Puts a modelled defect into it.
+    pub fn plant(&mut self, fault: Fault) {
+        self.settle();
+        self.built.plant(&self.board, fault);
+        self.solved.clear();
+        self.rewire();
     }
 
     /// Changes parts: a planted defect, a repair.
     pub fn change_parts(&mut self, change: impl FnOnce(&mut Parts)) {
         self.settle();
-        change(&mut self.parts);
+        change(&mut self.built.parts);
         self.solved.clear();
         self.rewire();
     }
@@ -406,8 +423,8 @@ impl World {
     /// The board as it is wired now. Solved once for each wiring.
     fn solved(&mut self) -> &Solved {
         let wiring = self.wiring();
-        let World { board, parts, defects, sags, solved, .. } = self;
-        solved.entry(wiring).or_insert_with_key(|w| solve(board, parts, defects, sags, w))
+        let World { board, built, defects, sags, solved, .. } = self;
+        solved.entry(wiring).or_insert_with_key(|w| solve(board, built, defects, sags, w))
     }
 
     /// Tells every pin what pulls at it now.
@@ -421,9 +438,10 @@ impl World {
             let open = self.defects.open_pins.contains(&chip_pin.number);
             let net = pin.channel.filter(|_| !open).and_then(|c| channels[c]);
             let net = net.unwrap_or(Pull::OPEN);
+            let pulls = pin.channel.is_none_or(|c| !self.built.no_pull_up.contains(&c));
             pin.charge.pull = match pin.mode {
                 PinMode::Input => net,
-                PinMode::PullUp if chip_pin.pull_up => net.with(supply, pin.pull_up),
+                PinMode::PullUp if chip_pin.pull_up && pulls => net.with(supply, pin.pull_up),
                 PinMode::PullUp => net,
                 PinMode::Low => net.with(0.0, DRIVER),
                 PinMode::High => net.with(supply, DRIVER),
@@ -432,21 +450,28 @@ impl World {
     }
 }
 
-fn solve(board: &Board, parts: &Parts, defects: &Defects, sags: &[f64], wiring: &Wiring) -> Solved {
-    let drawing = wiring.loads.iter().filter(|i| !defects.dead_loads.contains(i));
-    let sag: f64 = drawing.map(|&i| sags[i]).sum();
-    let supply = parts.supply.0 - sag;
+fn solve(board: &Board, built: &Built, defects: &Defects, sags: &[f64], wiring: &Wiring) -> Solved {
+    let dead = |i: &usize| defects.dead_loads.contains(i) || built.dead_loads.contains(i);
+    let times = |i: usize| if built.shorted_loads.contains(&i) { SHORTED } else { 1.0 };
+    let drawing = wiring.loads.iter().filter(|i| !dead(i));
+    let sag: f64 = drawing.map(|&i| sags[i] * times(i)).sum();
+    let supply = built.parts.supply.0 - sag;
     let lifts = defects.ground_shift.iter().filter(|(i, _)| wiring.loads.contains(i));
     let lift: f64 = lifts.map(|(_, v)| v.0).sum();
-    let loaded = Parts { supply: Volts(supply), ..parts.clone() };
-    let circuit = Circuit::solve(board, &loaded, &wiring.setting, &wiring.closed);
-    let channels = board.channels.iter().map(|c| match circuit.node(c.net) {
-        Node::Driven { volts, source } => {
-            // The jumper circuits hang between the supply and their lifted ground.
-            let volts = lift + volts.0 * (supply - lift) / supply;
-            Some(Pull { volts, ohms: source.0 })
+    let loaded = Parts { supply: Volts(supply), ..built.parts.clone() };
+    let seat = built.seat(board, &wiring.setting);
+    let circuit = Circuit::solve(board, &loaded, &seat, &wiring.closed);
+    let channels = board.channels.iter().enumerate().map(|(i, c)| {
+        let Node::Driven { volts, source } = circuit.node(c.net) else { return None };
+        // The jumper circuits hang between the supply and their lifted ground.
+        let volts = lift + volts.0 * (supply - lift) / supply;
+        match built.joints[i] {
+            Joint::Sound => Some(Pull { volts, ohms: source.0 }),
+            Joint::Open => None,
+            Joint::Stuck(level) => {
+                Some(Pull::rail(if level == Level::High { supply } else { 0.0 }))
+            }
         }
-        Node::Floating => None,
     });
     let channels = channels.collect();
     Solved { channels, circuit, supply }
