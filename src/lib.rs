@@ -9,6 +9,7 @@ pub mod board;
 pub mod c_header;
 pub mod circuit;
 pub mod cli;
+pub mod diagnose;
 pub mod faults;
 pub mod lot;
 pub mod probe;

@@ -25,9 +25,13 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     ("record", &["bench", "window", "board", "units"]),
     ("store", &["record", "board"]),
     ("lot", &["record", "faults", "board", "units"]),
+    ("diagnose", &["record", "faults", "window", "circuit", "board", "units"]),
     (
         "report",
-        &["lot", "record", "bench", "walk", "faults", "window", "circuit", "board", "units"],
+        &[
+            "diagnose", "lot", "record", "bench", "walk", "faults", "window", "circuit", "board",
+            "units",
+        ],
     ),
     ("screen", &["bench", "report", "window", "board", "units"]),
     (
@@ -40,8 +44,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
-            "session", "screen", "report", "lot", "store", "record", "probe", "bench", "walk",
-            "faults", "window", "circuit", "board", "c_header", "units",
+            "session", "screen", "report", "diagnose", "lot", "store", "record", "probe", "bench",
+            "walk", "faults", "window", "circuit", "board", "c_header", "units",
         ],
     ),
     ("main", &["cli"]),
@@ -60,7 +64,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("serde_json", &["report/table", "report/json"]),
     ("toml", &["board/parse"]),
     ("sha2", &["board/parse"]),
-    ("statrs", &["bench/judge", "window/gum", "window/draw"]),
+    ("statrs", &["bench/judge", "window/gum", "window/draw", "diagnose"]),
     ("tokio", &["session/live"]),
     ("tempfile", &["store"]),
     ("jiff", &["record", "store", "lot", "cli"]),
@@ -72,7 +76,7 @@ const SHADOWED: &[&str] = &["csv"];
 /// Modules that compute: no clock, file, thread, print or async in them.
 const COMPUTING: &[&str] = &[
     "units", "c_header", "board", "circuit", "window", "faults", "walk", "bench", "probe",
-    "record", "lot", "report",
+    "record", "lot", "diagnose", "report",
 ];
 
 /// Files under a computing module that are a door to the world.

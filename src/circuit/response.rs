@@ -45,6 +45,15 @@ pub struct Slopes {
     /// Resistors that reach the net: index, volts and ohms of source resistance by which they move
     /// it per unit of the logarithm of their value.
     pub by_resistor: Vec<(usize, f64, f64)>,
+    /// The same for the conductances that were added, all of them together: the value of a poor
+    /// contact, a bridge, a leak.
+    pub by_added: (f64, f64),
+}
+
+impl Slopes {
+    fn none(node: Node) -> Slopes {
+        Slopes { node, by_resistor: Vec::new(), by_added: (0.0, 0.0) }
+    }
 }
 
 /// The circuit of one unit in one setting with its inverse.
@@ -149,11 +158,11 @@ impl Response {
     /// The same with the slopes against every resistor.
     pub fn slopes(&self, net: NetId, changes: &[Change]) -> Slopes {
         let Some(row) = self.row[net.0] else {
-            return Slopes { node: self.node(net), by_resistor: Vec::new() };
+            return Slopes::none(self.node(net));
         };
         let rows = self.rows(net, changes);
         let node = rows.node(net, row);
-        let Node::Driven { .. } = node else { return Slopes { node, by_resistor: Vec::new() } };
+        let Node::Driven { .. } = node else { return Slopes::none(node) };
         let adjoint = &rows.rows[0];
         let mut by_resistor = Vec::new();
         for (i, &([a, b], siemens)) in self.resistors.iter().enumerate() {
@@ -166,7 +175,14 @@ impl Response {
             let v = rows.volts[a.0] - rows.volts[b.0];
             by_resistor.push((i, siemens * v * w, siemens * w * w));
         }
-        Slopes { node, by_resistor }
+        let mut by_added = (0.0, 0.0);
+        for change in changes.iter().filter(|c| c.resistor.is_none()) {
+            let [a, b] = change.between;
+            let w = self.at(adjoint, a) - self.at(adjoint, b);
+            by_added.0 += change.siemens * (rows.volts[a.0] - rows.volts[b.0]) * w;
+            by_added.1 += change.siemens * w * w;
+        }
+        Slopes { node, by_resistor, by_added }
     }
 
     fn at(&self, row: &[f64], net: NetId) -> f64 {

@@ -2,7 +2,7 @@
 
 use super::Fault;
 use crate::board::{Board, Level, Place, Question, Setting};
-use crate::circuit::{Circuit, Node, Parts, SEATED};
+use crate::circuit::{Circuit, Node, Parts, SEATED, SHORT_BELOW};
 use crate::units::{Ohms, Volts};
 
 /// The joint between a pin of the chip and its net.
@@ -118,6 +118,13 @@ impl Built {
         let seat = self.seat(board, meant);
         let circuit = Circuit::solve(board, &self.parts, &seat, closed);
         self.at_pin(channel, circuit.node(board.channels[channel].net))
+    }
+
+    /// Whether the supply is shorted in a setting that is meant, so that nothing can be read.
+    pub fn shorts(&self, board: &Board, meant: &Setting, closed: &[usize]) -> bool {
+        let seat = self.seat(board, meant);
+        let circuit = Circuit::solve(board, &self.parts, &seat, closed);
+        circuit.supply_current().0 > self.parts.supply.0 / SHORT_BELOW.0
     }
 
     /// What the pin sees of its net.

@@ -66,6 +66,27 @@ impl Tips {
     }
 }
 
+/// Ohms that a meter shows between two nets of a unit with these parts, without power: with the
+/// supply net joined to ground by a lead, and with nothing between them besides the parts of the
+/// board. Infinite where nothing joins the nets.
+pub fn ohms_between(
+    board: &Board,
+    parts: &Parts,
+    setting: &Setting,
+    tips: [NetId; 2],
+) -> (f64, f64) {
+    let seen = Tips::new(board, tips);
+    let with = |rails: f64| {
+        let mut parts = parts.clone();
+        parts.bridges.extend(seen.rails.map(|between| (between, Ohms(rails))));
+        match Circuit::solve(&seen.board, &parts, setting, &[]).node(seen.tip) {
+            Node::Driven { source, .. } => source.0,
+            Node::Floating => f64::INFINITY,
+        }
+    };
+    (with(0.0), with(f64::INFINITY))
+}
+
 /// The jumpers and nets that a resistance between two nets depends on: those of every group that
 /// touches both tips.
 pub(super) fn group(board: &Board, tips: [NetId; 2]) -> Group {

@@ -1,0 +1,217 @@
+//! What may be wrong, and how likely it is before anything is read.
+
+use crate::board::{Board, Level};
+use crate::faults::{self, Fault};
+use crate::units::Ohms;
+use std::collections::HashMap;
+
+/// One thing that may be wrong, with the value that it has: a drifted resistor is a family of such,
+/// each of which stands for the values round its own.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hypothesis {
+    /// The defects; none for a good unit.
+    pub faults: Vec<Fault>,
+    /// Number of the cause that it belongs to.
+    pub cause: usize,
+    /// Natural logarithm of its probability beforehand.
+    pub prior: f64,
+    /// Standard deviation of the logarithm of its own value, where that is loose.
+    pub loose: Option<f64>,
+}
+
+/// How likely a kind of defect is beforehand, as a weight for each part, joint or header that can
+/// have it. Hand-soldered joints and mis-picked parts are likelier than failed chips (common
+/// practice, no source; the figures are ours).
+fn weight(fault: &Fault) -> f64 {
+    match fault {
+        Fault::ResistorOpen { .. } => 3.0,
+        Fault::ContactOpen { .. } => 3.0,
+        Fault::ResistorShorted { .. } => 1.0,
+        // Divided among all values of one resistor, see `hypotheses`.
+        Fault::ResistorValue { .. } => 3.0,
+        Fault::ResistorOff { .. } => 0.5,
+        Fault::ResistorsSwapped { .. } => 0.5,
+        Fault::ContactResistive { .. } => 0.5,
+        Fault::PinsBridged { .. } => 1.0,
+        Fault::SecondShunt { .. } => 0.5,
+        Fault::CountedFromWrongEnd { .. } => 1.0,
+        Fault::HeadersMistaken { .. } => 0.5,
+        Fault::PinOpen { .. } => 2.0,
+        Fault::PinStuck { .. } => 0.2,
+        Fault::PinLeaks { .. } => 0.3,
+        Fault::ChannelsBridged { .. } => 2.0,
+        Fault::PullUpMissing { .. } => 0.3,
+        Fault::SwitchStaysOpen { .. } => 1.0,
+        Fault::SwitchStaysClosed { .. } => 0.7,
+        Fault::LoadDead { .. } => 2.0,
+        Fault::LoadShorted { .. } => 1.0,
+    }
+}
+
+/// Weight of the good unit among them: a unit is diagnosed because something is off, yet a slip of
+/// the hands may have been all there was.
+const GOOD: f64 = 3.0;
+
+/// Second defects are so much rarer, each, than first ones.
+pub(super) const SECOND: f64 = 0.003;
+
+/// Steps of a family in the logarithm of its value, and the spread within one.
+const DRIFT: Family = Family { step: 0.1, from: -2.2, to: 2.2, sd: 0.055 };
+/// A drift smaller than this is what the tolerance of a resistor allows, or almost.
+const LEAST_DRIFT: f64 = 0.05;
+/// Poor contacts, leaks and bridges, from 10 Ω to 1 MΩ.
+const RESISTANCE: Family = Family { step: 0.25, from: 2.3, to: 13.8, sd: 0.14 };
+
+struct Family {
+    step: f64,
+    from: f64,
+    to: f64,
+    sd: f64,
+}
+
+impl Family {
+    fn values(&self) -> Vec<f64> {
+        let count = ((self.to - self.from) / self.step).round() as usize;
+        (0..=count).map(|i| self.from + self.step * i as f64).collect()
+    }
+}
+
+/// The causes of a board: their hypotheses, and what each is called after.
+#[derive(Clone, Debug)]
+pub struct Causes {
+    /// All hypotheses; the first is the good unit.
+    pub hypotheses: Vec<Hypothesis>,
+    /// Number of causes.
+    pub count: usize,
+}
+
+impl Causes {
+    /// Every single cause of a board, with `weights` in place of those for the classes named.
+    pub fn single(board: &Board, weights: &HashMap<String, f64>) -> Causes {
+        let mut causes = Causes { hypotheses: Vec::new(), count: 0 };
+        causes.add(vec![], GOOD, None);
+        let faults = faults::modelled(board);
+        let mut values = vec![0.0; board.resistors.len()];
+        for fault in &faults {
+            if let Fault::ResistorValue { resistor, .. } = fault {
+                values[*resistor] += 1.0;
+            }
+        }
+        for fault in faults {
+            let weight = weights.get(fault.class()).copied().unwrap_or_else(|| weight(&fault));
+            match fault {
+                Fault::ResistorValue { resistor, .. } => {
+                    causes.add(vec![fault], weight / values[resistor], None);
+                }
+                Fault::ResistorOff { resistor, ratio } => {
+                    // The list has one each way; the family stands for both.
+                    if ratio > 1.0 {
+                        causes.drift(resistor, weight);
+                    }
+                }
+                Fault::ContactResistive { jumper, position, .. } => {
+                    causes.family(weight, |ohms| Fault::ContactResistive {
+                        jumper,
+                        position,
+                        ohms,
+                    });
+                }
+                Fault::PinLeaks { channel, to, .. } => {
+                    causes.family(weight, |ohms| Fault::PinLeaks { channel, to, ohms });
+                }
+                Fault::PinsBridged { jumper, pins, between, .. } => {
+                    causes.add(vec![fault], weight, None);
+                    let poor = |ohms| Fault::PinsBridged { jumper, pins, between, ohms };
+                    causes.family(weight / 5.0, poor);
+                }
+                Fault::ChannelsBridged { channels, .. } => {
+                    causes.add(vec![fault], weight, None);
+                    causes.family(weight / 5.0, |ohms| Fault::ChannelsBridged { channels, ohms });
+                }
+                _ => causes.add(vec![fault], weight, None),
+            }
+        }
+        for (resistor, r) in board.resistors.iter().enumerate() {
+            // A tolerance so wide that the list has no drift for it.
+            if 10.0 * r.tolerance.0 >= 0.9 {
+                causes.drift(resistor, 0.5);
+            }
+        }
+        causes.normalise();
+        causes
+    }
+
+    fn add(&mut self, faults: Vec<Fault>, weight: f64, loose: Option<f64>) {
+        let cause = self.count;
+        self.count += 1;
+        self.hypotheses.push(Hypothesis { faults, cause, prior: weight.max(1e-9).ln(), loose });
+    }
+
+    fn drift(&mut self, resistor: usize, weight: f64) {
+        let values: Vec<f64> =
+            DRIFT.values().into_iter().filter(|t| t.abs() > LEAST_DRIFT).collect();
+        // Small drifts are likelier than large ones.
+        let share = |t: f64| (-t.abs() / 0.7).exp();
+        let sum: f64 = values.iter().map(|&t| share(t)).sum();
+        for &t in &values {
+            self.hypotheses.push(Hypothesis {
+                faults: vec![Fault::ResistorOff { resistor, ratio: t.exp() }],
+                cause: self.count,
+                prior: (weight * share(t) / sum).ln(),
+                loose: Some(DRIFT.sd),
+            });
+        }
+        self.count += 1;
+    }
+
+    fn family(&mut self, weight: f64, fault: impl Fn(Ohms) -> Fault) {
+        let values = RESISTANCE.values();
+        for &t in &values {
+            self.hypotheses.push(Hypothesis {
+                faults: vec![fault(Ohms(t.exp()))],
+                cause: self.count,
+                prior: (weight / values.len() as f64).ln(),
+                loose: Some(RESISTANCE.sd),
+            });
+        }
+        self.count += 1;
+    }
+
+    fn normalise(&mut self) {
+        let sum: f64 = self.hypotheses.iter().map(|h| h.prior.exp()).sum();
+        self.hypotheses.iter_mut().for_each(|h| h.prior -= sum.ln());
+    }
+}
+
+/// A defect with the value that was fitted to it: `by` is the logarithm of the factor on the value
+/// that the hypothesis stood for.
+pub(super) fn fitted(fault: Fault, by: f64) -> Fault {
+    let times = |ohms: Ohms| Ohms(ohms.0 * by.exp());
+    match fault {
+        Fault::ResistorOff { resistor, ratio } => {
+            Fault::ResistorOff { resistor, ratio: ratio * by.exp() }
+        }
+        Fault::ContactResistive { jumper, position, ohms } => {
+            Fault::ContactResistive { jumper, position, ohms: times(ohms) }
+        }
+        Fault::PinLeaks { channel, to, ohms } => Fault::PinLeaks { channel, to, ohms: times(ohms) },
+        Fault::PinsBridged { jumper, pins, between, ohms } => {
+            Fault::PinsBridged { jumper, pins, between, ohms: times(ohms) }
+        }
+        Fault::ChannelsBridged { channels, ohms } => {
+            Fault::ChannelsBridged { channels, ohms: times(ohms) }
+        }
+        other => other,
+    }
+}
+
+/// Whether a defect is one of the kinds that pairs are made of: hard ones, each at one place.
+pub(super) fn pairs_with_others(fault: &Fault) -> bool {
+    !matches!(
+        fault,
+        Fault::ResistorOff { .. }
+            | Fault::ResistorsSwapped { .. }
+            | Fault::HeadersMistaken { .. }
+            | Fault::PinStuck { level: Level::Low | Level::High, .. }
+    )
+}

@@ -1,0 +1,558 @@
+//! The readings of jumpers and channels that influence each other, and how well a hypothesis
+//! explains them.
+//!
+//! A code is `scale v - 1/2 + offset + gain v + noise`; the values of good parts, the converter's
+//! offset and gain and the pin's own pull-up are nuisances with a normal law, so that the readings
+//! of a hypothesis are jointly normal along straight lines. The pull-up that all pins share is not:
+//! everything is given for one value of it.
+
+use super::cause::Hypothesis;
+use super::evidence::{Evidence, Meter, Proof, Read};
+use crate::board::{Board, Kind, Level, NetId, Setting};
+use crate::circuit::{Change, Node, Parts, Response, SHORT_BELOW, Slopes};
+use crate::faults::{Built, Fault, Joint};
+use crate::units::Volts;
+use crate::window::adc;
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::f64::consts::TAU;
+use std::rc::Rc;
+
+/// Logarithm of the probability that a proof, an answer or a level is what a hypothesis excludes:
+/// something nobody thought of.
+pub(super) const AGAINST: f64 = -12.0;
+
+/// Relative spread of the pull-ups of one chip round their common value (common practice, no
+/// source: some percent).
+const PULL_UP_SPREAD: f64 = 0.05;
+
+/// Standard deviation of a pin's leakage, in amperes: a tenth of the limit in the data sheet.
+const LEAKAGE_SHARE: f64 = 0.1;
+
+/// Variance of a mean code beside its scatter: what a quantiser leaves (codes squared).
+const QUANTISED: f64 = 0.04;
+
+/// A voltage read, in codes of the product's converter.
+#[derive(Clone, Debug)]
+struct Point {
+    /// Index into the settings with switches, see [`Cell::wirings`].
+    wiring: usize,
+    net: NetId,
+    /// Channel index; none for a meter.
+    channel: Option<usize>,
+    code: f64,
+    variance: f64,
+    pulled: Option<f64>,
+    proof: Proof,
+    /// Whether a digital pin reads it: then `code` is its share of ones.
+    digital: bool,
+    /// Conductance to ground of a meter.
+    load: f64,
+}
+
+/// What a hypothesis predicts for one point.
+#[derive(Clone, Debug)]
+pub(super) struct Prediction {
+    pub slopes: Slopes,
+    /// Whether the defects short the supply here, so that nothing could have been read.
+    shorts: bool,
+}
+
+/// How well a hypothesis fits the readings of a cell.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Fit {
+    /// Natural logarithm of the likelihood.
+    pub ln: f64,
+    /// Squared distance of the codes from their prediction, and how many there are.
+    pub chi: f64,
+    pub codes: usize,
+    /// What the hypothesis cannot explain at all.
+    pub against: usize,
+    /// Estimate of the logarithm of the factor on the hypothesis's own value, and its deviation.
+    pub own: Option<(f64, f64)>,
+}
+
+/// A wiring: the setting meant and the switches commanded to close.
+type Wiring = (Setting, Vec<usize>);
+
+/// Readings that belong together.
+#[derive(Debug)]
+pub(super) struct Cell<'a> {
+    board: &'a Board,
+    wirings: Vec<Wiring>,
+    points: Vec<Point>,
+    /// Resistors that matter, with the standard deviation of the logarithm of their value.
+    resistors: Vec<(usize, f64)>,
+    channels: Vec<usize>,
+    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
+}
+
+impl<'a> Cell<'a> {
+    /// The readings at these nets.
+    pub fn new(board: &'a Board, evidence: &Evidence, nets: &[NetId]) -> Cell<'a> {
+        let mut cell = Cell {
+            board,
+            wirings: Vec::new(),
+            points: Vec::new(),
+            resistors: resistors_at(board, nets),
+            channels: Vec::new(),
+            solved: RefCell::default(),
+        };
+        for reading in &evidence.readings {
+            let c = &board.channels[reading.channel];
+            if !nets.contains(&c.net) {
+                continue;
+            }
+            let wiring = cell.wiring(&reading.setting, &reading.closed);
+            let (code, variance, pulled) = match reading.read {
+                Read::Code { mean, sd, n, pulled } => {
+                    let inl = 0.9 * board.chip.inl.lsb;
+                    (mean, (sd * sd / n).max(0.25 / n) + QUANTISED + inl * inl, pulled)
+                }
+                Read::Level { ones } => (ones, 0.0, None),
+            };
+            if !cell.channels.contains(&reading.channel) {
+                cell.channels.push(reading.channel);
+            }
+            cell.points.push(Point {
+                wiring,
+                net: c.net,
+                channel: Some(reading.channel),
+                code,
+                variance,
+                pulled,
+                proof: reading.proof,
+                digital: c.kind == Kind::Digital,
+                load: 0.0,
+            });
+        }
+        for meter in &evidence.meter {
+            if let Meter::Volts { net, setting, volts } = meter
+                && nets.contains(net)
+            {
+                cell.add_meter(*net, setting, *volts);
+            }
+        }
+        cell
+    }
+
+    fn add_meter(&mut self, net: NetId, setting: &Setting, volts: Volts) {
+        let wiring = self.wiring(setting, &[]);
+        let sd = adc::code_at(Volts(super::next::VOLTS_SD.of(volts.0)), self.board);
+        self.points.push(Point {
+            wiring,
+            net,
+            channel: None,
+            code: adc::code_at(volts, self.board),
+            variance: sd * sd,
+            pulled: None,
+            proof: Proof::NotShown,
+            digital: false,
+            load: super::next::METER_SIEMENS,
+        });
+    }
+
+    fn wiring(&mut self, setting: &Setting, closed: &[usize]) -> usize {
+        let wiring = (setting.clone(), closed.to_vec());
+        let known = self.wirings.iter().position(|w| *w == wiring);
+        known.unwrap_or_else(|| {
+            self.wirings.push(wiring);
+            self.wirings.len() - 1
+        })
+    }
+
+    /// Whether nothing was read here.
+    pub fn is_empty(&self) -> bool {
+        self.points.is_empty()
+    }
+
+    fn solved(&self, wiring: Wiring) -> Rc<Response> {
+        let board = self.board;
+        let mut solved = self.solved.borrow_mut();
+        let anew = |(setting, closed): &Wiring| {
+            Rc::new(Response::new(board, &Parts::nominal(board), setting, closed))
+        };
+        solved.entry(wiring).or_insert_with_key(anew).clone()
+    }
+
+    /// What some defects together make of every point.
+    pub fn predict(&self, faults: &[Fault]) -> Vec<Prediction> {
+        let each = self.wirings.iter().map(|w| self.circuit(faults, w));
+        let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
+        let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
+        let of = |point: &Point| {
+            let (response, changes) = &circuits[point.wiring];
+            let slopes = self.at(faults, response, changes, point);
+            Prediction { slopes, shorts: shorts[point.wiring] }
+        };
+        self.points.iter().map(of).collect()
+    }
+
+    /// Whether these defects short the supply in a wiring; only what joins nets can.
+    fn shorts(&self, faults: &[Fault], (meant, commanded): &Wiring) -> bool {
+        let joins = |f: &Fault| match *f {
+            Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
+            Fault::PinsBridged { ohms, .. }
+            | Fault::ChannelsBridged { ohms, .. }
+            | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
+            _ => false,
+        };
+        faults.iter().any(joins) && {
+            let mut built = Built::good(self.board, Parts::nominal(self.board));
+            faults.iter().for_each(|&f| built.plant(self.board, f));
+            built.shorts(self.board, meant, commanded)
+        }
+    }
+
+    fn circuit(&self, faults: &[Fault], wiring: &Wiring) -> (Rc<Response>, Vec<Change>) {
+        let (meant, commanded) = wiring;
+        let (mut seat, mut closed) = (meant.clone(), commanded.clone());
+        let mut changes = Vec::new();
+        for fault in faults {
+            changes.extend(fault.changes(self.board, meant));
+            seat = fault.seat(self.board, &seat).into_owned();
+            closed = fault.closed(&closed).into_owned();
+        }
+        (self.solved((seat, closed)), changes)
+    }
+
+    fn at(
+        &self,
+        faults: &[Fault],
+        response: &Response,
+        changes: &[Change],
+        point: &Point,
+    ) -> Slopes {
+        let joint = |c: usize| faults.iter().find_map(|f| f.pin(c));
+        let held = |node: Node| Slopes { node, by_resistor: Vec::new(), by_added: (0.0, 0.0) };
+        match point.channel.and_then(joint) {
+            Some(Joint::Open) => held(Node::Floating),
+            Some(Joint::Stuck(level)) => {
+                let volts = if level == Level::High { self.board.supply.volts } else { Volts(0.0) };
+                held(Node::Driven { volts, source: crate::units::Ohms(0.0) })
+            }
+            _ if point.load > 0.0 => {
+                let ground = self.board.supply.ground;
+                let between = [point.net, ground];
+                let meter = Change { between, siemens: point.load, resistor: None };
+                let changes: Vec<Change> = changes.iter().copied().chain([meter]).collect();
+                response.slopes(point.net, &changes)
+            }
+            _ => response.slopes(point.net, changes),
+        }
+    }
+
+    /// How well a hypothesis explains the readings with the chip's pull-up at `pull` ohms.
+    pub fn fit(&self, hypothesis: &Hypothesis, predictions: &[Prediction], pull: f64) -> Fit {
+        let mut system = System::new(self, hypothesis);
+        let mut fit = Fit::default();
+        let no_pull_up =
+            |c: usize| hypothesis.faults.contains(&Fault::PullUpMissing { channel: c });
+        for (point, prediction) in self.points.iter().zip(predictions) {
+            if prediction.shorts {
+                fit.ln += AGAINST;
+                fit.against += 1;
+                continue;
+            }
+            if point.digital {
+                let missing = point.channel.is_some_and(no_pull_up);
+                let (ln, against) = self.level(point, prediction.slopes.node, pull, missing);
+                fit.ln += ln;
+                fit.against += usize::from(against);
+                continue;
+            }
+            let (ln, against) = self.proof(point, prediction.slopes.node);
+            fit.ln += ln;
+            fit.against += usize::from(against);
+            system.point(point, &prediction.slopes, pull, &mut fit);
+        }
+        system.close(&mut fit);
+        fit
+    }
+
+    /// What the driven proof says of an analog point.
+    fn proof(&self, point: &Point, node: Node) -> (f64, bool) {
+        let open = node == Node::Floating;
+        let against = match point.proof {
+            Proof::Driven => open,
+            Proof::Open => !open,
+            Proof::NotShown => false,
+        };
+        if against { (AGAINST, true) } else { (0.0, false) }
+    }
+
+    /// A level: certain outside the input levels, a ramp between them.
+    fn level(&self, point: &Point, node: Node, pull: f64, no_pull_up: bool) -> (f64, bool) {
+        let board = self.board;
+        let product_pulls = point.channel.is_some_and(|c| board.channels[c].pull_up) && !no_pull_up;
+        let supply = board.supply.volts;
+        let ratio = match node {
+            _ if product_pulls => {
+                let volts = crate::circuit::pulled_up(node, supply, crate::units::Ohms(pull));
+                Some(volts.0 / supply.0)
+            }
+            Node::Driven { volts, .. } => Some(volts.0 / supply.0),
+            Node::Floating => None,
+        };
+        let high = match ratio {
+            None => 0.5,
+            Some(ratio) => {
+                let (vil, vih) = (board.chip.vil.0, board.chip.vih.0);
+                ((ratio - vil) / (vih - vil)).clamp(0.0, 1.0)
+            }
+        };
+        const SURE: f64 = 1e-4;
+        let high = high.clamp(SURE, 1.0 - SURE);
+        let (ln, mut against) = match point.code {
+            ones if ones >= 1.0 => (high.ln(), high <= SURE),
+            ones if ones <= 0.0 => ((1.0 - high).ln(), high >= 1.0 - SURE),
+            _ => ((4.0 * high * (1.0 - high)).ln() - 2.0, !(0.01..0.99).contains(&high)),
+        };
+        let open = node == Node::Floating;
+        let contradicted = match point.proof {
+            Proof::Driven => open && !product_pulls,
+            Proof::Open => !open,
+            Proof::NotShown => false,
+        };
+        against |= contradicted;
+        (ln + if contradicted { AGAINST } else { 0.0 }, against)
+    }
+
+    /// Distance of two hypotheses, in standard deviations of what tells them apart; `pull` ohms.
+    pub fn distance(
+        &self,
+        leader: (&Hypothesis, &[Prediction]),
+        other: &[Prediction],
+        pull: f64,
+    ) -> f64 {
+        let mut system = System::new(self, leader.0);
+        let mut apart = 0.0;
+        for (i, point) in self.points.iter().enumerate() {
+            let (a, b) = (&leader.1[i].slopes, &other[i].slopes);
+            match (a.node, b.node) {
+                (Node::Floating, Node::Floating) => {}
+                (Node::Floating, _) | (_, Node::Floating) => apart += 12.0,
+                _ if point.digital => {
+                    let level = |node| self.level(point, node, pull, false).0.exp();
+                    apart += 8.0 * (level(a.node) - level(b.node)).abs().min(1.0);
+                }
+                _ => {
+                    let mut seen = point.clone();
+                    let supply = self.board.supply.volts.0;
+                    let full = f64::from(self.board.chip.full_scale);
+                    let code = |s: &Slopes, pulled: bool| match s.node {
+                        Node::Driven { volts, source } => {
+                            let x = if pulled { source.0 / pull } else { 0.0 };
+                            let ratio = (volts.0 / supply + x) / (1.0 + x);
+                            (self.board.chip.scale * ratio - 0.5).clamp(0.0, full)
+                        }
+                        Node::Floating => 0.0,
+                    };
+                    seen.code = code(b, false);
+                    seen.pulled = point.pulled.map(|_| code(b, true));
+                    system.point(&seen, a, pull, &mut Fit::default());
+                }
+            }
+        }
+        let mut fit = Fit::default();
+        system.close(&mut fit);
+        (fit.chi + apart).max(0.0).sqrt()
+    }
+}
+
+/// Resistors at some nets, with the standard deviation of the logarithm of their value: that of a
+/// uniform law over the tolerance (JCGM 100:2008, 4.3.7), and a little for the temperature.
+fn resistors_at(board: &Board, nets: &[NetId]) -> Vec<(usize, f64)> {
+    let inside = |r: &crate::board::Resistor| r.between.iter().any(|n| nets.contains(n));
+    let each = board.resistors.iter().enumerate().filter(|(_, r)| inside(r));
+    each.map(|(i, r)| (i, (r.tolerance.0 / 3f64.sqrt()).hypot(0.001))).collect()
+}
+
+/// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain and the
+/// hypothesis's own value, each in units of its standard deviation.
+struct System<'c> {
+    cell: &'c Cell<'c>,
+    /// Per resistor of the board: its parameter and standard deviation.
+    of_resistor: HashMap<usize, (usize, f64)>,
+    /// Parameter of the hypothesis's own value, with its deviation, and whether it is a resistor's.
+    own: Option<(usize, f64)>,
+    size: usize,
+    matrix: Vec<f64>,
+    right: Vec<f64>,
+    squares: f64,
+    log_variance: f64,
+    codes: usize,
+}
+
+impl<'c> System<'c> {
+    fn new(cell: &'c Cell<'c>, hypothesis: &Hypothesis) -> System<'c> {
+        let mut of_resistor: HashMap<usize, (usize, f64)> =
+            cell.resistors.iter().enumerate().map(|(p, &(r, sd))| (r, (p, sd))).collect();
+        let mut size = cell.resistors.len() + cell.channels.len() + 2;
+        let mut own = None;
+        if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
+            match fault {
+                Fault::ResistorOff { resistor, .. } => {
+                    if let Some(entry) = of_resistor.get_mut(resistor) {
+                        entry.1 = loose;
+                        own = Some((entry.0, loose));
+                    }
+                }
+                _ => {
+                    own = Some((size, loose));
+                    size += 1;
+                }
+            }
+        }
+        let mut matrix = vec![0.0; size * size];
+        (0..size).for_each(|i| matrix[i * size + i] = 1.0);
+        System {
+            cell,
+            of_resistor,
+            own,
+            size,
+            matrix,
+            right: vec![0.0; size],
+            squares: 0.0,
+            log_variance: 0.0,
+            codes: 0,
+        }
+    }
+
+    /// Takes a point: the codes with the pull-up off and on.
+    fn point(&mut self, point: &Point, slopes: &Slopes, pull: f64, fit: &mut Fit) {
+        let chip = &self.cell.board.chip;
+        let Node::Driven { volts, source } = slopes.node else {
+            // Nothing is known of an open pin but that its pull-up brings it to the rail.
+            fit.ln -= chip.scale.ln();
+            if let Some(pulled) = point.pulled {
+                let at_rail = pulled > 0.97 * f64::from(chip.full_scale);
+                fit.ln += if at_rail { -chip.scale.ln() / 2.0 } else { AGAINST };
+                fit.against += usize::from(!at_rail);
+            }
+            return;
+        };
+        let supply = self.cell.board.supply.volts.0;
+        let leak = LEAKAGE_SHARE * chip.leakage.0 * source.0 / supply * chip.scale;
+        let v = volts.0 / supply;
+        self.code(point, point.code, leak, v, [1.0 / supply, 0.0], 0.0, slopes);
+        if let Some(pulled) = point.pulled {
+            let x = source.0 / pull;
+            let down = 1.0 + x;
+            let by_x = (1.0 - v) / (down * down);
+            let to = [1.0 / (supply * down), by_x / pull];
+            let pin = -by_x * x * PULL_UP_SPREAD;
+            self.code(point, pulled, leak / down, (v + x) / down, to, pin, slopes);
+        }
+    }
+
+    /// Takes one code: predicted at the ratio `v`, which moves by `to` per volt and ohm of the node
+    /// and by `pin` per deviation of the pin's pull-up.
+    #[allow(clippy::too_many_arguments)]
+    fn code(
+        &mut self,
+        point: &Point,
+        code: f64,
+        leak: f64,
+        v: f64,
+        to: [f64; 2],
+        pin: f64,
+        slopes: &Slopes,
+    ) {
+        let chip = &self.cell.board.chip;
+        let scale = chip.scale;
+        let full = f64::from(chip.full_scale);
+        let meter = point.channel.is_none();
+        let predicted = if meter { scale * v } else { scale * v - 0.5 };
+        let variance = point.variance + leak * leak;
+        let mut residual = code - predicted;
+        let mut row = vec![0.0; self.size];
+        // At an end of the scale the converter says no more than that it is at its end.
+        let clipped = (code < 0.5 && predicted < code) || (code > full - 0.5 && predicted > code);
+        if clipped && !meter {
+            residual = 0.0;
+        } else {
+            let slope = |volts: f64, ohms: f64| scale * (volts * to[0] + ohms * to[1]);
+            for &(r, volts, ohms) in &slopes.by_resistor {
+                if let Some(&(p, sd)) = self.of_resistor.get(&r) {
+                    row[p] = slope(volts, ohms) * sd;
+                }
+            }
+            let first = self.cell.resistors.len();
+            let place = point.channel.and_then(|c| self.cell.channels.iter().position(|&d| d == c));
+            if let Some(place) = place {
+                row[first + place] = scale * pin;
+                let offset = first + self.cell.channels.len();
+                row[offset] = chip.offset.lsb.max(0.5) / 3f64.sqrt();
+                row[offset + 1] = v * chip.gain.lsb.max(0.5) / 3f64.sqrt();
+            }
+            if let Some((p, sd)) = self.own
+                && p >= first
+            {
+                row[p] = slope(slopes.by_added.0, slopes.by_added.1) * sd;
+            }
+        }
+        self.add(residual, variance, &row);
+    }
+
+    fn add(&mut self, residual: f64, variance: f64, row: &[f64]) {
+        let weight = 1.0 / variance;
+        self.squares += weight * residual * residual;
+        self.log_variance += (TAU * variance).ln();
+        self.codes += 1;
+        let n = self.size;
+        for i in (0..n).filter(|&i| row[i] != 0.0) {
+            let a = weight * row[i];
+            self.right[i] += a * residual;
+            for j in 0..=i {
+                self.matrix[i * n + j] += a * row[j];
+            }
+        }
+    }
+
+    /// Solves by Cholesky's method and closes the likelihood.
+    fn close(mut self, fit: &mut Fit) {
+        let n = self.size;
+        let mut log_det = 0.0;
+        for i in 0..n {
+            for j in 0..=i {
+                let mut sum = self.matrix[i * n + j];
+                for k in 0..j {
+                    sum -= self.matrix[i * n + k] * self.matrix[j * n + k];
+                }
+                self.matrix[i * n + j] = if i == j {
+                    let pivot = sum.max(1e-300).sqrt();
+                    log_det += 2.0 * pivot.ln();
+                    pivot
+                } else {
+                    sum / self.matrix[j * n + j]
+                };
+            }
+        }
+        let forward = self.forward(&self.right);
+        let explained: f64 = forward.iter().map(|x| x * x).sum();
+        fit.chi = (self.squares - explained).max(0.0);
+        fit.codes = self.codes;
+        fit.ln -= (self.log_variance + log_det + fit.chi) / 2.0;
+        if let Some((p, sd)) = self.own {
+            let mut unit = vec![0.0; n];
+            unit[p] = 1.0;
+            let column = self.forward(&unit);
+            let estimate: f64 = column.iter().zip(&forward).map(|(a, b)| a * b).sum();
+            let variance: f64 = column.iter().map(|x| x * x).sum();
+            fit.own = Some((sd * estimate, sd * variance.sqrt()));
+        }
+    }
+
+    fn forward(&self, right: &[f64]) -> Vec<f64> {
+        let n = self.size;
+        let mut x = right.to_vec();
+        for i in 0..n {
+            for k in 0..i {
+                x[i] -= self.matrix[i * n + k] * x[k];
+            }
+            x[i] /= self.matrix[i * n + i];
+        }
+        x
+    }
+}

@@ -1,0 +1,208 @@
+//! What is known of a unit: its readings, answers and loads, as they stand in its record, and what
+//! its owner has measured since.
+
+use crate::board::{Board, Kind, NetId, Setting};
+use crate::record::{Row, RowKind};
+use crate::units::{Ohms, Volts};
+use std::collections::BTreeMap;
+
+/// Whether something drove the pin.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Proof {
+    /// It was proved to be driven.
+    Driven,
+    /// Nothing drove it.
+    Open,
+    /// The pin could not tell.
+    NotShown,
+}
+
+/// What was read of a channel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Read {
+    /// Codes of an averaged burst.
+    Code {
+        /// Mean, the pull-up off.
+        mean: f64,
+        /// Standard deviation of the conversions.
+        sd: f64,
+        /// Conversions.
+        n: f64,
+        /// Mean with the pull-up on, where it was taken.
+        pulled: Option<f64>,
+    },
+    /// Share of ones in digital reads.
+    Level {
+        /// From 0 to 1.
+        ones: f64,
+    },
+}
+
+/// A channel read in a setting.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// Number of the step in the record, from 1.
+    pub step: u64,
+    /// Where the shunts were meant to be.
+    pub setting: Setting,
+    /// Switches commanded to close.
+    pub closed: Vec<usize>,
+    /// Channel index.
+    pub channel: usize,
+    /// What was read.
+    pub read: Read,
+    /// Whether something drove the pin.
+    pub proof: Proof,
+}
+
+/// What a meter showed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Meter {
+    /// Volts of a net against ground, with power, in a setting.
+    Volts {
+        /// The net.
+        net: NetId,
+        /// Where the shunts were.
+        setting: Setting,
+        /// What was read.
+        volts: Volts,
+    },
+    /// Ohms between two nets, without power.
+    Ohms {
+        /// The nets.
+        between: [NetId; 2],
+        /// Where the shunts were.
+        setting: Setting,
+        /// Whether the supply net was joined to ground meanwhile.
+        joined: bool,
+        /// What was read; infinite for open.
+        ohms: Ohms,
+    },
+}
+
+/// Everything known of one unit.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Evidence {
+    /// Channels read.
+    pub readings: Vec<Reading>,
+    /// Questions answered: where the shunts were, which, and whether with yes.
+    pub answers: Vec<(Setting, usize, bool)>,
+    /// Loads tried: which, and the sag in volts.
+    pub loads: Vec<(usize, Volts)>,
+    /// What a meter showed since.
+    pub meter: Vec<Meter>,
+    /// What of the record could not be used, in words.
+    pub left_out: Vec<String>,
+}
+
+impl Evidence {
+    /// What a record holds. Of a step that was begun several times only the last try counts.
+    pub fn of(board: &Board, rows: &[Row]) -> Evidence {
+        let mut evidence = Evidence::default();
+        let mut last: BTreeMap<u64, u64> = BTreeMap::new();
+        for row in rows {
+            if let (Some(step), Some(tried)) = (row.step, row.step_try) {
+                let known = last.entry(step).or_default();
+                *known = tried.max(*known);
+            }
+        }
+        let counts = |row: &&Row| row.step.is_none_or(|s| row.step_try == last.get(&s).copied());
+        for row in rows.iter().filter(counts) {
+            if let Err(why) = evidence.take(board, row) {
+                evidence.left_out.push(format!("row {}: {why}", row.seq));
+            }
+        }
+        evidence
+    }
+
+    fn take(&mut self, board: &Board, row: &Row) -> Result<(), String> {
+        match row.row {
+            RowKind::Check if row.mode == "mean" || row.pin_is_digital(board) => {
+                self.take_check(board, row)
+            }
+            RowKind::Question => {
+                let question = board.questions.iter().position(|q| q.id == row.rule);
+                let question = question.ok_or(format!("the board has no question {}", row.rule))?;
+                let yes = match row.answer.as_str() {
+                    "yes" => true,
+                    "no" => false,
+                    _ => return Ok(()),
+                };
+                self.answers.push((setting(board, &row.setting)?, question, yes));
+                Ok(())
+            }
+            RowKind::Supply => {
+                let load = board.loads.iter().position(|l| l.id == row.load);
+                let load = load.ok_or(format!("the board has no load {}", row.load))?;
+                if let Some(sag) = row.sag_mv {
+                    self.loads.push((load, Volts(sag / 1000.0)));
+                }
+                Ok(())
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn take_check(&mut self, board: &Board, row: &Row) -> Result<(), String> {
+        let channel = board.channel(&row.channel);
+        let channel = channel.ok_or(format!("the board has no channel {}", row.channel))?;
+        let mut closed = Vec::new();
+        for word in row.load.split_whitespace() {
+            match board.switches.iter().position(|s| s.id == word) {
+                Some(switch) => closed.push(switch),
+                // Read under load: what the supply does is told by the load's own row.
+                None => return Ok(()),
+            }
+        }
+        let Some(mean) = row.mean_code else { return Ok(()) };
+        let read = match board.channels[channel].kind {
+            Kind::Meter { .. } => return Ok(()),
+            Kind::Digital => Read::Level { ones: mean },
+            Kind::Analog => Read::Code {
+                mean,
+                sd: row.sd_code.unwrap_or(0.5),
+                n: row.n.unwrap_or(1).max(1) as f64,
+                pulled: row.pullup_shift_code.map(|shift| mean + shift),
+            },
+        };
+        let proof = match row.driven_proof.as_str() {
+            "pull-up" | "charge sharing" | "discharge" => Proof::Driven,
+            "open" => Proof::Open,
+            _ => Proof::NotShown,
+        };
+        let (step, setting) = (row.step.unwrap_or(0), setting(board, &row.setting)?);
+        self.readings.push(Reading { step, setting, closed, channel, read, proof });
+        Ok(())
+    }
+
+    /// Whether there is nothing to conclude from.
+    pub fn is_empty(&self) -> bool {
+        self.readings.is_empty() && self.answers.is_empty() && self.loads.is_empty()
+    }
+}
+
+/// `J1=3 J2=open`, every jumper once.
+pub fn setting(board: &Board, text: &str) -> Result<Setting, String> {
+    let mut setting = Setting::all_open(board);
+    let mut named = vec![false; board.jumpers.len()];
+    for word in text.split_whitespace() {
+        let known = word.split_once('=').and_then(|(id, name)| {
+            let jumper = board.jumper(id)?;
+            Some((jumper, board.jumpers[jumper].place(name)?))
+        });
+        let (jumper, place) = known.ok_or(format!("the board has no {word}"))?;
+        setting.0[jumper] = place;
+        named[jumper] = true;
+    }
+    match named.iter().position(|n| !n) {
+        None => Ok(setting),
+        Some(jumper) => Err(format!("{} has no place there", board.jumpers[jumper].id)),
+    }
+}
+
+impl Row {
+    fn pin_is_digital(&self, board: &Board) -> bool {
+        let channel = board.channel(&self.channel);
+        channel.is_some_and(|c| board.channels[c].kind == Kind::Digital)
+    }
+}

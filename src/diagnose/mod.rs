@@ -1,0 +1,220 @@
+//! Which part to lift: every modelled cause weighed against all that is known of a unit.
+
+mod cause;
+mod cell;
+mod evidence;
+mod next;
+mod rank;
+
+pub use cause::{Causes, Hypothesis};
+pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
+pub use next::{Measurement, Suggestion, suggest};
+
+use crate::board::Board;
+use crate::faults::Fault;
+use cell::Fit;
+use rank::{Weighed, Weigher, good_unit, log_sum};
+use statrs::distribution::{ChiSquared, ContinuousCDF};
+use std::collections::HashMap;
+
+/// Hypotheses that the readings do not tell apart by so many standard deviations are one class.
+const ALIKE: f64 = 2.0;
+
+/// Probability of a fit so bad by chance, below which the leading cause explains nothing, divided
+/// among the groups.
+const UNEXPLAINED: f64 = 1e-3;
+
+/// Causes less likely than this are not shown.
+const LEAST: f64 = 1e-4;
+
+/// Causes at most that are sorted into classes.
+const MOST: usize = 60;
+
+/// What may be set.
+#[derive(Clone, Debug, Default)]
+pub struct Options {
+    /// Weights in place of those for the classes of defects named, see [`Fault::class`].
+    pub weights: HashMap<String, f64>,
+}
+
+/// One cause with its probability.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cause {
+    /// The defects, with fitted values; none for a good unit.
+    pub faults: Vec<Fault>,
+    /// Standard deviation of the logarithm of the fitted value, where one was fitted.
+    pub loose: Option<f64>,
+    /// Probability of the cause by itself.
+    pub probability: f64,
+    /// The pull-up of the chip that fits it best, in ohms.
+    pub pull: f64,
+}
+
+/// Causes that the readings do not tell apart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Class {
+    /// The causes, likeliest first.
+    pub causes: Vec<Cause>,
+    /// Probability that one of them is it.
+    pub probability: f64,
+}
+
+/// What a unit's readings say.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Diagnosis {
+    /// Classes of causes, likeliest first.
+    pub classes: Vec<Class>,
+    /// Whether the leading cause explains the readings; if not, none of the modelled ones does.
+    pub explained: bool,
+    /// How badly the leading cause fits: the probability of a worse fit by chance, of the worst
+    /// group.
+    pub fit: f64,
+    /// Whether two defects at once were weighed.
+    pub pairs: bool,
+}
+
+/// Weighs every single cause, and pairs where no single one explains the readings.
+pub fn diagnose(board: &Board, evidence: &Evidence, options: &Options) -> Diagnosis {
+    let weigher = Weigher::new(board, evidence);
+    let causes = Causes::single(board, &options.weights);
+    let mut weighed = weigher.weigh(&causes.hypotheses);
+    let mut pairs = false;
+    let leader = best(&weighed);
+    if !leader.is_some_and(|l| goodness(&weigher, l) > UNEXPLAINED) {
+        pairs = true;
+        weighed.extend(weigher.weigh(&weigher.pairs(&causes, &causes.hypotheses)));
+    }
+    let fit = best(&weighed).map_or(0.0, |l| goodness(&weigher, l));
+    Diagnosis { classes: classes(&weigher, &weighed), explained: fit > UNEXPLAINED, fit, pairs }
+}
+
+fn best(weighed: &[Weighed]) -> Option<&Weighed> {
+    weighed.iter().max_by(|a, b| a.ln.total_cmp(&b.ln))
+}
+
+/// Probability that a right hypothesis fits its worst group as badly by chance, times the number
+/// of groups (Bonferroni); 0 where something contradicts it outright.
+fn goodness(weigher: &Weigher, weighed: &Weighed) -> f64 {
+    let hypothesis = &weighed.hypothesis;
+    let fits = weigher.fits(&hypothesis.faults, hypothesis, weighed.pull);
+    let groups = fits.iter().filter(|f| f.codes > 0).count().max(1) as f64;
+    let tail = |fit: &Fit| match (fit.against, fit.codes) {
+        (1.., _) => 0.0,
+        (0, 0) => 1.0,
+        (0, codes) => ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi)),
+    };
+    fits.iter().map(|f| (tail(f) * groups).min(1.0)).fold(1.0, f64::min)
+}
+
+/// Causes with their probabilities, sorted into classes round the likeliest of each.
+fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
+    let total = log_sum(&weighed.iter().map(|w| w.ln).collect::<Vec<f64>>());
+    let mut by_cause: HashMap<usize, (f64, &Weighed)> = HashMap::new();
+    for w in weighed {
+        let entry = by_cause.entry(w.hypothesis.cause).or_insert((0.0, w));
+        entry.0 += (w.ln - total).exp();
+        if w.ln > entry.1.ln {
+            entry.1 = w;
+        }
+    }
+    let mut causes: Vec<(f64, &Weighed)> = by_cause.into_values().collect();
+    causes
+        .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.hypothesis.cause.cmp(&b.1.hypothesis.cause)));
+    causes.retain(|c| c.0 > LEAST);
+    causes.truncate(MOST);
+    let mut classes: Vec<(&Weighed, Class)> = Vec::new();
+    for (probability, weighed) in causes {
+        let cause = cause(weighed, probability);
+        let home = classes.iter_mut().find(|(leader, _)| alike(weigher, leader, weighed));
+        match home {
+            Some((_, class)) => {
+                class.probability += probability;
+                class.causes.push(cause);
+            }
+            None => classes.push((weighed, Class { causes: vec![cause], probability })),
+        }
+    }
+    let mut classes: Vec<Class> = classes.into_iter().map(|(_, class)| class).collect();
+    classes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    classes
+}
+
+fn cause(weighed: &Weighed, probability: f64) -> Cause {
+    let own = weighed.own;
+    let by = own.map_or(0.0, |(by, _)| by);
+    let fitted = |&fault: &Fault| cause::fitted(fault, by);
+    Cause {
+        faults: weighed.hypothesis.faults.iter().map(fitted).collect(),
+        loose: own.map(|(_, sd)| sd),
+        probability,
+        pull: weighed.pull,
+    }
+}
+
+/// Whether the readings do not tell two hypotheses apart.
+fn alike(weigher: &Weigher, leader: &Weighed, other: &Weighed) -> bool {
+    let (a, b) = (&leader.hypothesis, &other.hypothesis);
+    let mut groups = weigher.touched(&a.faults);
+    groups.extend(weigher.touched(&b.faults));
+    groups.sort_unstable();
+    groups.dedup();
+    if !weigher.side_alike(a, b) {
+        return false;
+    }
+    let cell = weigher.cell(&groups);
+    let (mine, theirs) = (cell.predict(&a.faults), cell.predict(&b.faults));
+    cell.distance((a, &mine), &theirs, leader.pull) < ALIKE
+}
+
+/// What one reading should be under a cause, beside what it was.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// Index into [`Evidence::readings`].
+    pub reading: usize,
+    /// What was read: codes, or the share of ones.
+    pub read: f64,
+    /// What the cause predicts; none where the pin floats.
+    pub predicted: Option<f64>,
+    /// What a good unit would give; none where the pin floats.
+    pub good: Option<f64>,
+}
+
+/// Every reading beside what a cause predicts and what a good unit gives.
+pub fn compare(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Compared> {
+    let nominal = |faults: &[Fault], reading: &Reading| {
+        let mut built = crate::faults::Built::good(board, crate::circuit::Parts::nominal(board));
+        faults.iter().for_each(|&f| built.plant(board, f));
+        match built.node(board, &reading.setting, &reading.closed, reading.channel) {
+            crate::circuit::Node::Floating => None,
+            crate::circuit::Node::Driven { volts, .. } => match reading.read {
+                Read::Code { .. } => {
+                    let full = f64::from(board.chip.full_scale);
+                    Some((crate::window::adc::code_at(volts, board) - 0.5).clamp(0.0, full))
+                }
+                Read::Level { .. } => {
+                    let code = volts.0 / board.supply.volts.0 * board.chip.scale;
+                    let level = crate::window::level_of(code, &board.chip)?;
+                    Some(if level == crate::board::Level::High { 1.0 } else { 0.0 })
+                }
+            },
+        }
+    };
+    let each = evidence.readings.iter().enumerate();
+    each.map(|(index, reading)| Compared {
+        reading: index,
+        read: match reading.read {
+            Read::Code { mean, .. } => mean,
+            Read::Level { ones } => ones,
+        },
+        predicted: nominal(faults, reading),
+        good: nominal(&[], reading),
+    })
+    .collect()
+}
+
+/// Whether the good unit explains everything that is known.
+pub fn is_good(board: &Board, evidence: &Evidence) -> bool {
+    let weigher = Weigher::new(board, evidence);
+    let weighed = weigher.weigh(&[good_unit()]);
+    best(&weighed).is_some_and(|w| goodness(&weigher, w) > UNEXPLAINED)
+}

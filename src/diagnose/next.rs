@@ -1,0 +1,328 @@
+//! What to measure next: the one reading that is expected to settle most.
+
+use super::evidence::{Evidence, Meter};
+use super::{Cause, Diagnosis};
+use crate::board::{Board, Kind, NetId, Place, Setting};
+use crate::circuit::{Change, Node, Parts, Response};
+use crate::faults::{Built, Fault, Joint};
+use crate::units::{Ohms, Volts};
+use crate::window::{self, adc};
+
+/// How far a hand-held meter is off: a share of the reading and so much more, as one standard
+/// deviation (common practice, no source: half of an accuracy of 0.5 % and some digits).
+pub(super) struct Accuracy {
+    share: f64,
+    more: f64,
+}
+
+impl Accuracy {
+    pub fn of(&self, value: f64) -> f64 {
+        self.share * value.abs() + self.more
+    }
+}
+
+pub(super) const VOLTS_SD: Accuracy = Accuracy { share: 0.003, more: 0.002 };
+const OHMS_SD: Accuracy = Accuracy { share: 0.005, more: 0.3 };
+/// Deviation of a code that the bench reads in a setting not tried yet.
+const CODE_SD: f64 = 1.0;
+
+/// The usual input resistance of a hand-held meter: 10 MΩ (common practice, no source).
+pub(super) const METER_SIEMENS: f64 = 1e-7;
+
+/// What a meter shows as open.
+const OPEN_FROM: f64 = 20e6;
+
+/// Causes that are told apart, and how likely one must be to count.
+const MOST_CAUSES: usize = 24;
+const LEAST_LIKELY: f64 = 1e-3;
+
+/// Once a class holds so much nothing more is asked for.
+const SETTLED: f64 = 0.95;
+
+/// A measurement that settles less than this, in nats, is not worth a hand's move.
+const WORTH: f64 = 0.02;
+
+/// Something that can be measured.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Measurement {
+    /// Volts of a net against ground, with power, in a setting.
+    Volts {
+        /// The net.
+        net: NetId,
+        /// Where the shunts are.
+        setting: Setting,
+    },
+    /// Ohms between two nets, without power.
+    Ohms {
+        /// The nets.
+        between: [NetId; 2],
+        /// Where the shunts are.
+        setting: Setting,
+        /// Whether the supply net is joined to ground with a lead meanwhile, so that what the chip
+        /// does does not matter.
+        joined: bool,
+    },
+    /// A channel in a setting that was not tried, by the probe.
+    Reading {
+        /// Channel index.
+        channel: usize,
+        /// Where the shunts are.
+        setting: Setting,
+    },
+}
+
+/// A measurement proposed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Suggestion {
+    /// What to measure.
+    pub measurement: Measurement,
+    /// What it settles on average, as a share of what is open.
+    pub settles: f64,
+    /// What it should show under each cause: index of class and of cause in it, value and standard
+    /// deviation, in volts, ohms or codes; infinite ohms for open.
+    pub expected: Vec<(usize, usize, f64, f64)>,
+}
+
+/// The measurements that settle most, best first; none once one class is nearly certain or nothing
+/// measurable tells the causes apart.
+pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec<Suggestion> {
+    let mut causes: Vec<(usize, usize, &Cause)> = Vec::new();
+    for (c, class) in diagnosis.classes.iter().enumerate() {
+        causes.extend(class.causes.iter().enumerate().map(|(i, cause)| (c, i, cause)));
+    }
+    causes.retain(|(_, _, cause)| cause.probability > LEAST_LIKELY);
+    causes.sort_by(|a, b| b.2.probability.total_cmp(&a.2.probability));
+    causes.truncate(MOST_CAUSES);
+    let settled = causes.first().is_none_or(|(_, _, cause)| cause.probability > SETTLED);
+    if settled {
+        return Vec::new();
+    }
+    let built: Vec<Built> = causes.iter().map(|(_, _, c)| unit(board, &c.faults)).collect();
+    let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
+    let entropy: f64 = {
+        let sum: f64 = weights.iter().sum();
+        weights.iter().map(|w| w / sum).map(|p| -p * p.ln()).sum()
+    };
+    let mut found = Vec::new();
+    for measurement in candidates(board, evidence) {
+        let expected: Vec<(f64, f64)> =
+            built.iter().map(|unit| expected(board, unit, &measurement)).collect();
+        let settles = information(&weights, &expected, &measurement);
+        if settles > WORTH {
+            let each = causes.iter().zip(&expected);
+            let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
+            let settles = (settles / entropy.max(1e-9)).min(1.0);
+            found.push(Suggestion { measurement, settles, expected });
+        }
+    }
+    found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
+    found
+}
+
+/// What a measurement settles, less a little for the work: a setting to be made takes longer than a
+/// tip to be held.
+fn effort(suggestion: &Suggestion) -> f64 {
+    let work = match suggestion.measurement {
+        Measurement::Volts { .. } => 0.0,
+        Measurement::Reading { .. } => 0.02,
+        Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
+    };
+    suggestion.settles - work
+}
+
+fn unit(board: &Board, faults: &[Fault]) -> Built {
+    let mut built = Built::good(board, Parts::nominal(board));
+    faults.iter().for_each(|&f| built.plant(board, f));
+    built
+}
+
+/// Everything that can be measured and was not yet.
+fn candidates(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
+    let mut settings: Vec<Setting> = Vec::new();
+    for setting in evidence.readings.iter().map(|r| &r.setting).chain([&board.delivery]) {
+        if !settings.contains(setting) {
+            settings.push(setting.clone());
+        }
+    }
+    let rails = [board.supply.net, board.supply.ground];
+    let nets: Vec<NetId> =
+        (0..board.nets.len()).map(NetId).filter(|n| !rails.contains(n)).collect();
+    let mut found = Vec::new();
+    for setting in &settings {
+        let volts = |&net: &NetId| Measurement::Volts { net, setting: setting.clone() };
+        found.extend(nets.iter().map(volts));
+    }
+    let bare = Setting::all_open(board);
+    let mut pairs: Vec<([NetId; 2], Setting)> = Vec::new();
+    let mut add = |between: [NetId; 2], setting: Setting| {
+        if between[0] != between[1] && !pairs.contains(&(between, setting.clone())) {
+            pairs.push((between, setting));
+        }
+    };
+    board.resistors.iter().for_each(|r| add(r.between, bare.clone()));
+    for (jumper, j) in board.jumpers.iter().enumerate() {
+        for (position, p) in j.positions.iter().enumerate() {
+            for &between in &p.joins {
+                add(between, bare.clone());
+                add(between, bare.with(jumper, Place::At(position)));
+            }
+        }
+    }
+    for (between, setting) in pairs {
+        for joined in [false, true] {
+            found.push(Measurement::Ohms { between, setting: setting.clone(), joined });
+        }
+    }
+    found.extend(untried(board, evidence));
+    let known = |m: &Measurement| evidence.meter.iter().any(|known| known.is(m));
+    found.retain(|m| !known(m));
+    found
+}
+
+/// Settings one move from the delivery setting in which a channel was not read.
+fn untried(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
+    let mut found = Vec::new();
+    for (jumper, j) in board.jumpers.iter().enumerate() {
+        for place in j.places() {
+            let setting = board.delivery.with(jumper, place);
+            let short = window_shorts(board, &setting);
+            for (channel, c) in board.channels.iter().enumerate() {
+                let read =
+                    evidence.readings.iter().any(|r| r.channel == channel && r.setting == setting);
+                if !read && !short && c.kind == Kind::Analog {
+                    found.push(Measurement::Reading { channel, setting: setting.clone() });
+                }
+            }
+        }
+    }
+    found
+}
+
+fn window_shorts(board: &Board, setting: &Setting) -> bool {
+    crate::circuit::short(board, &Parts::nominal(board), setting, &[]).is_some()
+}
+
+/// What a measurement shows on a unit, and its standard deviation.
+pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) -> (f64, f64) {
+    match measurement {
+        Measurement::Volts { net, setting } => {
+            let seat = built.seat(board, setting);
+            let response = Response::new(board, &built.parts, &seat, &[]);
+            let between = [*net, board.supply.ground];
+            let meter = Change { between, siemens: METER_SIEMENS, resistor: None };
+            let slopes = response.slopes(*net, &[meter]);
+            let volts = match slopes.node {
+                Node::Driven { volts, .. } => volts.0,
+                Node::Floating => 0.0,
+            };
+            let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
+            (volts, VOLTS_SD.of(volts).hypot(spread))
+        }
+        Measurement::Ohms { between, setting, joined } => {
+            let (low, high) = window::ohms_between(board, &built.parts, setting, *between);
+            let ohms = if *joined { low } else { high };
+            (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board)))
+        }
+        Measurement::Reading { channel, setting } => {
+            let c = &board.channels[*channel];
+            let seat = built.seat(board, setting);
+            let slopes = Response::new(board, &built.parts, &seat, &c.closes).slopes(c.net, &[]);
+            match (built.joints[*channel], built.at_pin(*channel, slopes.node)) {
+                (_, Node::Floating) => (-1.0e3, 1.0),
+                (Joint::Sound, Node::Driven { volts, .. }) => {
+                    let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
+                    let sd = CODE_SD.hypot(adc::code_at(Volts(spread), board));
+                    (adc::code_at(volts, board), sd)
+                }
+                (_, Node::Driven { volts, .. }) => (adc::code_at(volts, board), CODE_SD),
+            }
+        }
+    }
+}
+
+fn tolerance(board: &Board) -> f64 {
+    let widest = board.resistors.iter().map(|r| r.tolerance.0).fold(0.0, f64::max);
+    widest / 3f64.sqrt()
+}
+
+fn spread(board: &Board, slopes: impl Iterator<Item = (usize, f64)>) -> f64 {
+    let each = slopes.map(|(r, slope)| slope * board.resistors[r].tolerance.0 / 3f64.sqrt());
+    each.map(|x| x * x).sum::<f64>().sqrt()
+}
+
+/// Information that a measurement is expected to give on the cause, in nats: the bound of Kolchinsky
+/// and Tracey with Bhattacharyya distances (Entropy 19, 2017, 361; from memory).
+fn information(weights: &[f64], expected: &[(f64, f64)], measurement: &Measurement) -> f64 {
+    let total: f64 = weights.iter().sum();
+    let ohms = matches!(measurement, Measurement::Ohms { .. });
+    // Ohms span decades: their logarithm is what is normal.
+    let seen = |&(value, sd): &(f64, f64)| match ohms {
+        true if value >= OPEN_FROM => (OPEN_FROM.ln(), 0.01),
+        true => ((value + 0.3).ln(), sd / (value + 0.3)),
+        false => (value, sd),
+    };
+    let seen: Vec<(f64, f64)> = expected.iter().map(seen).collect();
+    let mut sum = 0.0;
+    for (&p, &(m, s)) in weights.iter().zip(&seen) {
+        let overlap: f64 = weights
+            .iter()
+            .zip(&seen)
+            .map(|(&q, &(n, t))| {
+                let both = s * s + t * t;
+                let distance = (m - n).powi(2) / (4.0 * both) + (both / (2.0 * s * t)).ln() / 2.0;
+                q / total * (-distance).exp()
+            })
+            .sum();
+        sum -= p / total * overlap.ln();
+    }
+    sum
+}
+
+/// Logarithm of how likely a meter's ohms are of a unit; volts are weighed with the readings.
+pub(super) fn ohms_ln(board: &Board, built: &Built, meter: &Meter) -> f64 {
+    let Meter::Ohms { between, setting, joined, ohms } = meter else { return 0.0 };
+    let measurement =
+        Measurement::Ohms { between: *between, setting: setting.clone(), joined: *joined };
+    let (value, sd) = expected(board, built, &measurement);
+    let open = |ohms: f64| ohms >= OPEN_FROM;
+    match (open(value), open(ohms.0)) {
+        (true, true) => 0.0,
+        (true, false) | (false, true) => super::cell::AGAINST,
+        (false, false) => {
+            let (m, s) = ((value + 0.3).ln(), sd / (value + 0.3));
+            let z = ((ohms.0 + 0.3).ln() - m) / s;
+            // Beyond some deviations it is a slip of the hands as likely as anything.
+            (-z * z / 2.0 - s.ln()).max(super::cell::AGAINST)
+        }
+    }
+}
+
+impl Meter {
+    /// Whether this is the outcome of a measurement.
+    fn is(&self, measurement: &Measurement) -> bool {
+        match (self, measurement) {
+            (
+                Meter::Volts { net, setting, .. },
+                Measurement::Volts { net: other, setting: there },
+            ) => net == other && setting == there,
+            (
+                Meter::Ohms { between, setting, joined, .. },
+                Measurement::Ohms { between: b, setting: s, joined: j },
+            ) => between == b && setting == s && joined == j,
+            _ => false,
+        }
+    }
+
+    /// The outcome of a measurement with a meter; none for one by the probe.
+    pub fn of(measurement: &Measurement, value: f64) -> Option<Meter> {
+        match measurement.clone() {
+            Measurement::Volts { net, setting } => {
+                Some(Meter::Volts { net, setting, volts: Volts(value) })
+            }
+            Measurement::Ohms { between, setting, joined } => {
+                Some(Meter::Ohms { between, setting, joined, ohms: Ohms(value) })
+            }
+            Measurement::Reading { .. } => None,
+        }
+    }
+}

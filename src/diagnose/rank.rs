@@ -1,0 +1,364 @@
+//! Weighs every cause against all that is known of a unit.
+//!
+//! Groups of jumpers and channels that do not influence each other are fitted one by one; the
+//! chip's pull-up, which all of them share, is summed over a grid (Bayes' rule; the weights of the
+//! grid are those of a uniform law in the logarithm).
+
+use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
+use super::cell::{AGAINST, Cell, Fit, Prediction};
+use super::evidence::Evidence;
+use crate::board::Board;
+use crate::circuit::{self, Group, Parts};
+use crate::faults::{Built, Fault, Reach, answer};
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
+
+/// Steps of the chip's pull-up in the logarithm.
+const PULL_STEP: f64 = 0.03;
+/// How far beyond the data sheet's ends the grid goes.
+const PULL_BEYOND: f64 = 0.1;
+/// Values of the pull-up that other groups make this many nats less likely than the best do not
+/// count, and hypotheses this many behind the best are not gone into.
+const UNLIKELY_PULL: f64 = 9.0;
+const HOPELESS: f64 = 18.0;
+/// Values of the pull-up at which a hypothesis is looked at first.
+const FIRST_LOOKS: usize = 5;
+
+/// Probability that an operator's answer or a load is not what a hypothesis predicts.
+const SLIP: f64 = 0.01;
+
+/// Hypotheses of a group that are tried as the first of a pair.
+const FIRSTS: usize = 40;
+/// Hypotheses of each group that are paired with those of other groups.
+const PAIRED: usize = 60;
+
+/// A hypothesis weighed.
+#[derive(Clone, Debug)]
+pub(super) struct Weighed {
+    pub hypothesis: Hypothesis,
+    /// Natural logarithm of prior and likelihood, over all values of the pull-up.
+    pub ln: f64,
+    /// The pull-up that fits it best, in ohms.
+    pub pull: f64,
+    /// Estimate of its own value as the logarithm of a factor, with its deviation.
+    pub own: Option<(f64, f64)>,
+}
+
+/// Everything that stays the same from hypothesis to hypothesis.
+pub(super) struct Weigher<'a> {
+    pub board: &'a Board,
+    evidence: &'a Evidence,
+    groups: Vec<Group>,
+    /// By set of groups: their readings as one cell.
+    cells: RefCell<HashMap<Vec<usize>, Rc<Cell<'a>>>>,
+    pulls: Vec<f64>,
+    /// By group and pull-up: how likely its readings are of a good unit.
+    good: Vec<Vec<f64>>,
+    good_side: f64,
+}
+
+impl<'a> Weigher<'a> {
+    pub fn new(board: &'a Board, evidence: &'a Evidence) -> Weigher<'a> {
+        let (low, high) = board.chip.pull_up;
+        let (low, high) = ((low.0 * (1.0 - PULL_BEYOND)).ln(), (high.0 * (1.0 + PULL_BEYOND)).ln());
+        let count = ((high - low) / PULL_STEP).ceil() as usize;
+        let pulls =
+            (0..=count).map(|i| (low + (high - low) * i as f64 / count as f64).exp()).collect();
+        let mut weigher = Weigher {
+            board,
+            evidence,
+            groups: circuit::groups(board),
+            cells: RefCell::default(),
+            pulls,
+            good: Vec::new(),
+            good_side: 0.0,
+        };
+        let good = good_unit();
+        weigher.good_side = weigher.side(&good);
+        for g in 0..weigher.groups.len() {
+            let cell = weigher.cell(&[g]);
+            let predictions = cell.predict(&[]);
+            let fit = |&pull: &f64| cell.fit(&good, &predictions, pull);
+            let fits: Vec<Fit> = weigher.pulls.iter().map(fit).collect();
+            weigher.good.push(floored(&fits));
+        }
+        weigher
+    }
+
+    /// The readings of some groups together.
+    pub fn cell(&self, groups: &[usize]) -> Rc<Cell<'a>> {
+        let mut cells = self.cells.borrow_mut();
+        let anew = |set: &Vec<usize>| {
+            let nets: Vec<_> = set.iter().flat_map(|&g| self.groups[g].nets.clone()).collect();
+            Rc::new(Cell::new(self.board, self.evidence, &nets))
+        };
+        cells.entry(groups.to_vec()).or_insert_with_key(anew).clone()
+    }
+
+    /// The groups that some defects touch, of those in which something was read.
+    pub fn touched(&self, faults: &[Fault]) -> Vec<usize> {
+        let reaches: Vec<Reach> = faults.iter().map(|f| f.reach(self.board)).collect();
+        let touches = |&g: &usize| reaches.iter().any(|r| r.touches(self.board, &self.groups[g]));
+        let touched = (0..self.groups.len()).filter(touches);
+        touched.filter(|&g| !self.cell(&[g]).is_empty()).collect()
+    }
+
+    /// By pull-up: how likely the readings outside some groups are.
+    fn others(&self, touched: &[usize]) -> Vec<f64> {
+        let mut sum = vec![0.0; self.pulls.len()];
+        for (g, good) in self.good.iter().enumerate() {
+            if !touched.contains(&g) {
+                sum.iter_mut().zip(good).for_each(|(s, ln)| *s += ln);
+            }
+        }
+        sum
+    }
+
+    /// Answers and loads.
+    fn side(&self, hypothesis: &Hypothesis) -> f64 {
+        if self.evidence.answers.is_empty() && self.evidence.loads.is_empty() {
+            return 0.0;
+        }
+        let mut built = Built::good(self.board, Parts::nominal(self.board));
+        for &fault in &hypothesis.faults {
+            built.plant(self.board, fault);
+        }
+        let agrees = |agrees: bool| if agrees { (1.0 - SLIP).ln() } else { SLIP.ln() };
+        let mut ln = 0.0;
+        for (setting, question, yes) in &self.evidence.answers {
+            let q = &self.board.questions[*question];
+            let asks = !q.lit.is_empty() || !q.dark.is_empty();
+            if asks {
+                ln += agrees(answer(self.board, &built, setting, q) == *yes);
+            }
+        }
+        for &(load, sag) in &self.evidence.loads {
+            let (least, most) = self.board.loads[load].sag;
+            let (dead, shorted) = (sag.0 < least.0, sag.0 > most.0);
+            ln += agrees(dead == built.dead_loads.contains(&load));
+            ln += agrees(shorted == built.shorted_loads.contains(&load));
+        }
+        let meter = self.evidence.meter.iter();
+        ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
+    }
+
+    /// Whether answers, loads and ohms are the same of two hypotheses.
+    pub fn side_alike(&self, a: &Hypothesis, b: &Hypothesis) -> bool {
+        (self.side(a) - self.side(b)).abs() < 2.0
+    }
+
+    /// Whether answers, loads and ohms may tell a hypothesis from the good unit.
+    fn side_matters(&self, hypothesis: &Hypothesis) -> bool {
+        let loads = |f: &Fault| matches!(f, Fault::LoadDead { .. } | Fault::LoadShorted { .. });
+        let lamps = self.evidence.answers.iter().any(|(_, q, _)| {
+            let q = &self.board.questions[*q];
+            let nets: Vec<_> = q
+                .lit
+                .iter()
+                .chain(&q.dark)
+                .flat_map(|&r| self.board.resistors[r].between)
+                .collect();
+            let mine = self.groups.iter().filter(|g| nets.iter().any(|n| g.nets.contains(n)));
+            let mut reaches = hypothesis.faults.iter().map(|f| f.reach(self.board));
+            let mine: Vec<&Group> = mine.collect();
+            reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
+        });
+        lamps || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
+    }
+
+    /// Weighs hypotheses; those that are hopeless are left out.
+    pub fn weigh(&self, hypotheses: &[Hypothesis]) -> Vec<Weighed> {
+        let mut looks: Vec<(usize, f64, Rc<Candidate<'a>>)> = Vec::new();
+        let mut best = f64::NEG_INFINITY;
+        let mut others: HashMap<Vec<usize>, Rc<Vec<f64>>> = HashMap::new();
+        for (i, hypothesis) in hypotheses.iter().enumerate() {
+            let touched = self.touched(&hypothesis.faults);
+            let others = others
+                .entry(touched.clone())
+                .or_insert_with(|| Rc::new(self.others(&touched)))
+                .clone();
+            let candidate = Rc::new(self.candidate(hypothesis, touched, others));
+            let look = self.first_look(hypothesis, &candidate);
+            best = best.max(look);
+            if look > best - HOPELESS {
+                looks.push((i, look, candidate));
+            }
+        }
+        looks
+            .into_iter()
+            .filter(|(_, look, _)| *look > best - HOPELESS)
+            .map(|(i, _, candidate)| self.weighed(&hypotheses[i], &candidate))
+            .collect()
+    }
+
+    fn candidate(
+        &self,
+        hypothesis: &Hypothesis,
+        touched: Vec<usize>,
+        others: Rc<Vec<f64>>,
+    ) -> Candidate<'a> {
+        let cell = self.cell(&touched);
+        let predictions = cell.predict(&hypothesis.faults);
+        let side = match self.side_matters(hypothesis) {
+            true => self.side(hypothesis),
+            false => self.good_side,
+        };
+        Candidate { cell, predictions, others, base: hypothesis.prior + side }
+    }
+
+    /// The values of the pull-up that the other groups leave.
+    fn likely_pulls(&self, others: &[f64]) -> Vec<usize> {
+        let top = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (0..self.pulls.len()).filter(|&p| others[p] > top - UNLIKELY_PULL).collect()
+    }
+
+    fn first_look(&self, hypothesis: &Hypothesis, candidate: &Candidate) -> f64 {
+        let likely = self.likely_pulls(&candidate.others);
+        let stride = likely.len().div_ceil(FIRST_LOOKS).max(1);
+        let pulls = likely.iter().skip(stride / 2).step_by(stride);
+        let at = |&p: &usize| {
+            let fit = candidate.cell.fit(hypothesis, &candidate.predictions, self.pulls[p]);
+            candidate.base + fit.ln + candidate.others[p]
+        };
+        pulls.map(at).fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    fn weighed(&self, hypothesis: &Hypothesis, candidate: &Candidate) -> Weighed {
+        let mut terms = Vec::new();
+        let (mut top, mut pull, mut own) = (f64::NEG_INFINITY, self.pulls[0], None);
+        for p in self.likely_pulls(&candidate.others) {
+            let fit = candidate.cell.fit(hypothesis, &candidate.predictions, self.pulls[p]);
+            let ln = candidate.base + fit.ln + candidate.others[p];
+            if ln > top {
+                (top, pull, own) = (ln, self.pulls[p], fit.own);
+            }
+            terms.push(ln);
+        }
+        let ln = log_sum(&terms) - (self.pulls.len() as f64).ln();
+        Weighed { hypothesis: hypothesis.clone(), ln, pull, own }
+    }
+
+    /// How a hypothesis fits each group at one pull-up: groups, and the fit of each.
+    pub fn fits(&self, faults: &[Fault], hypothesis: &Hypothesis, pull: f64) -> Vec<Fit> {
+        let touched = self.touched(faults);
+        let fit = |groups: &[usize], hypothesis: &Hypothesis, faults: &[Fault]| {
+            let cell = self.cell(groups);
+            cell.fit(hypothesis, &cell.predict(faults), pull)
+        };
+        let mut fits = Vec::new();
+        if !touched.is_empty() {
+            fits.push(fit(&touched, hypothesis, faults));
+        }
+        let rest = (0..self.groups.len()).filter(|g| !touched.contains(g));
+        fits.extend(rest.map(|g| fit(&[g], &good_unit(), &[])));
+        fits
+    }
+
+    /// Two defects at once: of different groups, and within the group that fits a good unit least.
+    pub fn pairs(&self, causes: &Causes, singles: &[Hypothesis]) -> Vec<Hypothesis> {
+        let hard = |h: &&Hypothesis| h.loose.is_none() && h.faults.iter().all(pairs_with_others);
+        let mut by_group: HashMap<usize, Vec<(f64, &Hypothesis)>> = HashMap::new();
+        for hypothesis in singles.iter().filter(hard) {
+            if let [group] = self.touched(&hypothesis.faults)[..] {
+                let others = Rc::new(self.others(&[group]));
+                let candidate = self.candidate(hypothesis, vec![group], others);
+                let gain = self.first_look(hypothesis, &candidate);
+                by_group.entry(group).or_default().push((gain, hypothesis));
+            }
+        }
+        let mut groups: Vec<usize> = by_group.keys().copied().collect();
+        groups.sort_unstable();
+        let mut pairs = Vec::new();
+        for &group in &groups {
+            if let Some(members) = by_group.get_mut(&group) {
+                members.sort_by(|a, b| b.0.total_cmp(&a.0));
+                for (i, (_, first)) in members.iter().take(FIRSTS).enumerate() {
+                    pairs.extend(members[i + 1..].iter().filter_map(|(_, b)| pair(first, b)));
+                }
+            }
+        }
+        for (i, a) in groups.iter().enumerate() {
+            for b in &groups[i + 1..] {
+                for (_, first) in by_group[a].iter().take(PAIRED) {
+                    pairs.extend(
+                        by_group[b].iter().take(PAIRED).filter_map(|(_, s)| pair(first, s)),
+                    );
+                }
+            }
+        }
+        for (i, pair) in pairs.iter_mut().enumerate() {
+            pair.cause = causes.count + i;
+        }
+        pairs
+    }
+}
+
+/// What the weighing of one hypothesis needs.
+struct Candidate<'a> {
+    cell: Rc<Cell<'a>>,
+    predictions: Vec<Prediction>,
+    others: Rc<Vec<f64>>,
+    base: f64,
+}
+
+/// The unit without defects, as likely as it may be.
+pub(super) fn good_unit() -> Hypothesis {
+    Hypothesis { faults: Vec::new(), cause: 0, prior: 0.0, loose: None }
+}
+
+/// Two defects at once; none where they are two states of one part.
+fn pair(a: &Hypothesis, b: &Hypothesis) -> Option<Hypothesis> {
+    let (first, second) = (*a.faults.first()?, *b.faults.first()?);
+    let same = match (part(first), part(second)) {
+        (Some(p), Some(q)) => p == q,
+        _ => false,
+    };
+    (!same).then(|| Hypothesis {
+        faults: vec![first, second],
+        cause: 0,
+        prior: a.prior + b.prior + SECOND.ln(),
+        loose: None,
+    })
+}
+
+/// The part that a defect is a state of: kind and index. A pin that is open or stuck shows nothing
+/// else, so that it counts as one part with everything on its net's side.
+fn part(fault: Fault) -> Option<(u8, usize)> {
+    match fault {
+        Fault::ResistorOpen { resistor }
+        | Fault::ResistorShorted { resistor }
+        | Fault::ResistorValue { resistor, .. }
+        | Fault::ResistorOff { resistor, .. } => Some((0, resistor)),
+        Fault::PinOpen { channel }
+        | Fault::PinStuck { channel, .. }
+        | Fault::PullUpMissing { channel } => Some((2, channel)),
+        Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
+            Some((3, switch))
+        }
+        Fault::LoadDead { load } | Fault::LoadShorted { load } => Some((4, load)),
+        _ => None,
+    }
+}
+
+/// Logarithm of a sum of exponentials.
+pub(super) fn log_sum(terms: &[f64]) -> f64 {
+    let top = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if top == f64::NEG_INFINITY {
+        return top;
+    }
+    top + terms.iter().map(|t| (t - top).exp()).sum::<f64>().ln()
+}
+
+/// Likelihoods over the pull-up, none of them far less than what something nobody thought of would
+/// have: a faulty group must not drag the pull-up of the others.
+fn floored(fits: &[Fit]) -> Vec<f64> {
+    let top = fits.iter().map(|f| f.ln).fold(f64::NEG_INFINITY, f64::max);
+    let unexplained = fits.iter().map(|f| f.chi).fold(f64::INFINITY, f64::min);
+    let codes = fits.first().map_or(0, |f| f.codes) as f64;
+    // A good group has a chi-square of about its number of codes; one that has far more says
+    // nothing of the pull-up.
+    let trusted = unexplained < codes + 6.0 * (2.0 * codes).sqrt() + 10.0;
+    let floor = if trusted { top + AGAINST } else { top };
+    fits.iter().map(|f| f.ln.max(floor)).collect()
+}
