@@ -7,6 +7,7 @@ mod check_thresholds;
 mod connection;
 mod demo;
 mod design;
+mod diagnose;
 mod failure;
 mod input;
 mod limits;
@@ -60,6 +61,8 @@ enum Command {
     Card(card::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
+    /// Say which part to lift: every cause weighed against the record of a unit that failed
+    Diagnose(diagnose::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
     Read(read::Options),
 }
@@ -99,6 +102,7 @@ pub fn run() -> ExitCode {
         Command::Design(options) => design::run(&options),
         Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
+        Command::Diagnose(options) => diagnose::run(&options),
         Command::Read(options) => read::run(&options),
     });
     match result {

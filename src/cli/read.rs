@@ -68,7 +68,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 }
 
 /// `J1=3 J2=open`, with blanks or commas between; jumpers not named are not compared.
-fn parse_setting(board: &Board, text: &str) -> Result<Vec<(usize, Place)>, Failure> {
+pub(super) fn parse_setting(board: &Board, text: &str) -> Result<Vec<(usize, Place)>, Failure> {
     if text == "delivery" {
         return Ok(board.delivery.0.iter().copied().enumerate().collect());
     }

@@ -250,7 +250,8 @@ impl<'a> Cell<'a> {
             |c: usize| hypothesis.faults.contains(&Fault::PullUpMissing { channel: c });
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
-                fit.ln += AGAINST;
+                // A unit that is down reads nothing at all.
+                fit.ln += 100.0 * AGAINST;
                 fit.against += 1;
                 continue;
             }

@@ -1,10 +1,15 @@
 //! What is known of a unit: its readings, answers and loads, as they stand in its record, and what
 //! its owner has measured since.
 
-use crate::board::{Board, Kind, NetId, Setting};
+use crate::board::{Board, Kind, NetId, Place, Setting};
+use crate::circuit;
 use crate::record::{Row, RowKind};
 use crate::units::{Ohms, Volts};
 use std::collections::BTreeMap;
+
+/// Codes by which two readings of one setting may differ: seating a shunt anew, hum, drift (advice
+/// of our own).
+const RESEATED: f64 = 6.0;
 
 /// Whether something drove the pin.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -112,7 +117,37 @@ impl Evidence {
                 evidence.left_out.push(format!("row {}: {why}", row.seq));
             }
         }
+        evidence.drop_unseated(board);
         evidence
+    }
+
+    /// Of two readings of a channel in one setting that differ, the later one counts: the shunt had
+    /// not been seated when the first was taken, or a contact is loose.
+    fn drop_unseated(&mut self, board: &Board) {
+        let groups = circuit::groups(board);
+        let of = |r: &Reading| -> (usize, Vec<usize>, Vec<Place>) {
+            let net = board.channels[r.channel].net;
+            let group = groups.iter().find(|g| g.nets.contains(&net));
+            let jumpers = group.map_or(&[][..], |g| &g.jumpers);
+            let places = jumpers.iter().map(|&j| r.setting.0[j]).collect();
+            (r.channel, r.closed.clone(), places)
+        };
+        let keys: Vec<_> = self.readings.iter().map(of).collect();
+        let later = |i: usize| (i + 1..keys.len()).rev().find(|&k| keys[k] == keys[i]);
+        let mut unseated = Vec::new();
+        for (i, reading) in self.readings.iter().enumerate() {
+            let Some(last) = later(i) else { continue };
+            if differ(reading.read, self.readings[last].read) {
+                unseated.push(i);
+                self.left_out.push(format!(
+                    "{} of step {}, which reads otherwise in the same setting later: not seated \
+                     yet, or a loose contact",
+                    board.channels[reading.channel].id, reading.step
+                ));
+            }
+        }
+        let mut index = 0..;
+        self.readings.retain(|_| index.next().is_none_or(|i| !unseated.contains(&i)));
     }
 
     fn take(&mut self, board: &Board, row: &Row) -> Result<(), String> {
@@ -178,6 +213,15 @@ impl Evidence {
     /// Whether there is nothing to conclude from.
     pub fn is_empty(&self) -> bool {
         self.readings.is_empty() && self.answers.is_empty() && self.loads.is_empty()
+    }
+}
+
+/// Whether two readings cannot be of one thing.
+fn differ(a: Read, b: Read) -> bool {
+    match (a, b) {
+        (Read::Code { mean: a, .. }, Read::Code { mean: b, .. }) => (a - b).abs() > RESEATED,
+        (Read::Level { ones: a }, Read::Level { ones: b }) => (a - b).abs() > 0.5,
+        _ => true,
     }
 }
 

@@ -5,15 +5,19 @@ mod cell;
 mod evidence;
 mod next;
 mod rank;
+mod trust;
 
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use next::{Measurement, Suggestion, suggest};
+pub use trust::{Correction, corrections};
 
-use crate::board::Board;
-use crate::faults::Fault;
+use crate::board::{Board, Level};
+use crate::circuit::{Node, Parts};
+use crate::faults::{Built, Fault, answer};
+use crate::window::{adc, level_of};
 use cell::Fit;
-use rank::{Weighed, Weigher, good_unit, log_sum};
+use rank::{Weighed, Weigher, log_sum};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 use std::collections::HashMap;
 
@@ -171,12 +175,49 @@ fn alike(weigher: &Weigher, leader: &Weighed, other: &Weighed) -> bool {
 pub struct Compared {
     /// Index into [`Evidence::readings`].
     pub reading: usize,
-    /// What was read: codes, or the share of ones.
-    pub read: f64,
+    /// What was read: codes, or the share of ones; none where nothing drove the pin.
+    pub read: Option<f64>,
     /// What the cause predicts; none where the pin floats.
     pub predicted: Option<f64>,
     /// What a good unit would give; none where the pin floats.
     pub good: Option<f64>,
+}
+
+/// An answer or a load that a cause and a good unit differ in, or that was not as a cause has it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Aside {
+    /// A question by index: answered, what the cause answers, what a good unit answers.
+    Question(usize, [bool; 3]),
+    /// A load by index: whether its sag was as it should be, likewise.
+    Load(usize, [bool; 3]),
+}
+
+/// The answers and loads that say something of a cause.
+pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside> {
+    let mut built = Built::good(board, Parts::nominal(board));
+    let good = built.clone();
+    faults.iter().for_each(|&f| built.plant(board, f));
+    let mut found = Vec::new();
+    for (setting, question, yes) in &evidence.answers {
+        let q = &board.questions[*question];
+        if !q.lit.is_empty() || !q.dark.is_empty() {
+            let by = |unit: &Built| answer(board, unit, setting, q);
+            found.push(Aside::Question(*question, [*yes, by(&built), by(&good)]));
+        }
+    }
+    for &(load, sag) in &evidence.loads {
+        let (least, most) = board.loads[load].sag;
+        let right = (least.0..=most.0).contains(&sag.0);
+        let ill = built.dead_loads.contains(&load) || built.shorted_loads.contains(&load);
+        found.push(Aside::Load(load, [right, !ill, true]));
+    }
+    let says = |aside: &Aside| match aside {
+        Aside::Question(_, [was, cause, good]) | Aside::Load(_, [was, cause, good]) => {
+            was != good || cause != good
+        }
+    };
+    found.retain(says);
+    found
 }
 
 /// Every reading beside what a cause predicts and what a good unit gives.
@@ -185,16 +226,16 @@ pub fn compare(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Comp
         let mut built = crate::faults::Built::good(board, crate::circuit::Parts::nominal(board));
         faults.iter().for_each(|&f| built.plant(board, f));
         match built.node(board, &reading.setting, &reading.closed, reading.channel) {
-            crate::circuit::Node::Floating => None,
-            crate::circuit::Node::Driven { volts, .. } => match reading.read {
+            Node::Floating => None,
+            Node::Driven { volts, .. } => match reading.read {
                 Read::Code { .. } => {
                     let full = f64::from(board.chip.full_scale);
-                    Some((crate::window::adc::code_at(volts, board) - 0.5).clamp(0.0, full))
+                    Some((adc::code_at(volts, board) - 0.5).clamp(0.0, full))
                 }
                 Read::Level { .. } => {
                     let code = volts.0 / board.supply.volts.0 * board.chip.scale;
-                    let level = crate::window::level_of(code, &board.chip)?;
-                    Some(if level == crate::board::Level::High { 1.0 } else { 0.0 })
+                    let level = level_of(code, &board.chip)?;
+                    Some(if level == Level::High { 1.0 } else { 0.0 })
                 }
             },
         }
@@ -202,19 +243,13 @@ pub fn compare(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Comp
     let each = evidence.readings.iter().enumerate();
     each.map(|(index, reading)| Compared {
         reading: index,
-        read: match reading.read {
-            Read::Code { mean, .. } => mean,
-            Read::Level { ones } => ones,
+        read: match (reading.proof, reading.read) {
+            (Proof::Open, _) => None,
+            (_, Read::Code { mean, .. }) => Some(mean),
+            (_, Read::Level { ones }) => Some(ones),
         },
         predicted: nominal(faults, reading),
         good: nominal(&[], reading),
     })
     .collect()
-}
-
-/// Whether the good unit explains everything that is known.
-pub fn is_good(board: &Board, evidence: &Evidence) -> bool {
-    let weigher = Weigher::new(board, evidence);
-    let weighed = weigher.weigh(&[good_unit()]);
-    best(&weighed).is_some_and(|w| goodness(&weigher, w) > UNEXPLAINED)
 }

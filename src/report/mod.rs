@@ -7,6 +7,8 @@ pub mod card;
 pub mod card_picture;
 pub mod coverage;
 pub mod design;
+pub mod diagnosis;
+pub mod diagnosis_picture;
 pub mod header;
 pub mod letters;
 mod pins;

@@ -61,9 +61,10 @@ impl Automatic {
     /// Sees what the screen shows.
     pub fn see(&mut self, now: Duration, event: &Event) {
         let Event::Prompt { prompt, .. } = event else { return };
-        // A contact that does not rest asks for nothing new.
+        // A contact that does not rest asks for nothing new. A hand finishes what it has begun, but
+        // a key that answered the old prompt would answer another one now.
         if !matches!(prompt, Prompt::Unstable { .. }) {
-            self.todo.clear();
+            self.todo.retain(|(_, deed)| !matches!(deed, Deed::Press(_)));
         }
         match *prompt {
             Prompt::Cautions | Prompt::Clear | Prompt::OtherUnit { .. } => {

@@ -1,0 +1,241 @@
+//! `diagnose BOARD RECORD`: which part to lift.
+
+use super::picture::PictureFile;
+use super::{Exit, Failure, FormatArgument, load, read_bytes};
+use crate::board::{Board, NetId, Setting};
+use crate::diagnose::{self, Evidence, Measurement, Meter, Options as Weights};
+use crate::record::Row;
+use crate::record::csv;
+use crate::report::table::Form;
+use crate::report::{diagnosis, diagnosis_picture};
+use crate::units::{Allow, Ohms, Volts, read};
+use std::io::{BufRead, IsTerminal, stdin};
+use std::path::{Path, PathBuf};
+
+/// Options of `diagnose`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Options {
+    /// Board file, for example protocols/vent-controller.toml
+    board: PathBuf,
+    /// Record of the unit; with --trust the records of several
+    #[arg(required = true)]
+    records: Vec<PathBuf>,
+    /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
+    #[arg(long, value_name = "READING")]
+    meter: Vec<String>,
+    /// The units are known good by other means: say what of the board file they contradict
+    #[arg(long, conflicts_with = "meter")]
+    trust: bool,
+    /// How likely a kind of defect is beforehand, for example "resistor open=6"
+    #[arg(long, value_name = "KIND=WEIGHT")]
+    weight: Vec<String>,
+    /// Form of the table
+    #[arg(long, value_enum, default_value_t)]
+    format: FormatArgument,
+    #[command(flatten)]
+    picture: PictureFile,
+}
+
+const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
+shunt off. Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply \
+net joined to ground: TAP2:TAP3+joined=2k7.\n\n\
+Examples:\n  \
+diagnose my.toml results/my/L1/U7-1.csv\n  \
+diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
+diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n\n\
+Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
+readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
+
+/// A class as likely as this is the answer.
+const SETTLED: f64 = 0.95;
+
+/// Weighs the causes.
+pub fn run(options: &Options) -> Result<Exit, Failure> {
+    let board = load(&options.board)?;
+    if options.trust {
+        return trust(options, &board);
+    }
+    let [record] = &options.records[..] else {
+        let what = "one record at a time; several are for units known good, with --trust";
+        return Err(Failure::input(what.into()));
+    };
+    let (mut evidence, head) = evidence(&board, record)?;
+    for text in &options.meter {
+        evidence.meter.push(meter(&board, text)?);
+    }
+    let weights = weights(&board, &options.weight)?;
+    loop {
+        let found = diagnose::diagnose(&board, &evidence, &weights);
+        let next = diagnose::suggest(&board, &evidence, &found);
+        let text = match Form::from(options.format) {
+            Form::Text => head.clone() + &diagnosis::text(&board, &evidence, &found, &next),
+            form => diagnosis::table(&board, &found).print(form),
+        };
+        super::print(&text)?;
+        let asked =
+            next.iter().map(|s| &s.measurement).find(|m| diagnosis::flag(&board, m).is_some());
+        let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
+        if let (true, Some(asked)) = (people, asked)
+            && let Some(value) = ask(&board, asked)?
+        {
+            evidence.meter.extend(Meter::of(asked, value));
+            continue;
+        }
+        let unit = head.lines().next().unwrap_or_default();
+        let unit = unit.split("unit ").nth(1).and_then(|u| u.split(',').next()).unwrap_or("");
+        options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &found, unit))?;
+        let first = found.classes.first().map_or(0.0, |c| c.probability);
+        return Ok(match (found.explained, first > SETTLED) {
+            (false, _) => Exit::Fail,
+            (true, true) => Exit::Pass,
+            (true, false) => Exit::Incomplete,
+        });
+    }
+}
+
+/// Asks for the value of a measurement at the keyboard; none when the person has enough.
+fn ask(board: &Board, measurement: &Measurement) -> Result<Option<f64>, Failure> {
+    loop {
+        super::print(&format!(
+            "\n{}\nwhat does it show? (Enter ends) ",
+            diagnosis::measurement(board, measurement)
+        ))?;
+        let mut line = String::new();
+        let length = stdin().lock().read_line(&mut line).unwrap_or(0);
+        if length == 0 || line.trim().is_empty() {
+            return Ok(None);
+        }
+        let ohms = matches!(measurement, Measurement::Ohms { .. });
+        match value(line.trim(), ohms) {
+            Ok(value) => return Ok(Some(value)),
+            Err(why) => super::print(&format!("{why}\n"))?,
+        }
+    }
+}
+
+fn value(text: &str, ohms: bool) -> Result<f64, String> {
+    let open = ["open", "OL", "ol", "inf"].contains(&text);
+    match ohms {
+        true if open => Ok(f64::INFINITY),
+        true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
+        false => read::<Volts>(text, Allow::Any).map(|v| v.0).map_err(|e| e.to_string()),
+    }
+}
+
+fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
+    let each = options.records.iter().map(|record| evidence(board, record).map(|(e, _)| e));
+    let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
+    let found = diagnose::corrections(board, &trusted);
+    super::print(&diagnosis::corrections(board, trusted.len(), &found))?;
+    Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
+}
+
+/// The evidence of a record, and what it is a record of.
+fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String), Failure> {
+    let name = path.display().to_string();
+    let bytes = read_bytes(path, "a record")?;
+    let parsed = csv::read::<Row>(&name, &bytes).map_err(|e| Failure::input(e.to_string()))?;
+    let Some(first) = parsed.rows.first() else {
+        let what = "holds no rows; give a record that `bench` wrote";
+        return Err(Failure::input(format!("{name}: {what}")));
+    };
+    let of = &first.head;
+    if of.board != board.name {
+        return Err(Failure::input(format!(
+            "{name}: a record of the board {}, the board file is of {}; give the file of that board",
+            of.board, board.name
+        )));
+    }
+    let mut evidence = Evidence::of(board, &parsed.rows);
+    if evidence.is_empty() {
+        let why = evidence.left_out.first().map_or(String::new(), |w| format!(" ({w})"));
+        return Err(Failure::input(format!(
+            "{name}: there is no reading in it to conclude from{why}; test the unit again"
+        )));
+    }
+    let verdict = parsed.rows.iter().rev().find(|r| r.row == crate::record::RowKind::Unit);
+    let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
+    let mut head = format!(
+        "{} {}, unit {}, attempt {}: {verdict}\n",
+        board.name, of.revision, of.unit, of.attempt
+    );
+    if of.revision != board.revision {
+        head += &format!(
+            "note: the record is of revision {}, the board file of {}\n",
+            of.revision, board.revision
+        );
+    } else if of.board_sha256 != board.sha256 {
+        head += "note: the board file has been changed since this record was made\n";
+    }
+    if parsed.whole < bytes.len() {
+        head += "note: the record ends in half a line, which is left out\n";
+    }
+    evidence.left_out.truncate(5);
+    Ok((evidence, head + "\n"))
+}
+
+/// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
+fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
+    let wrong = |why: String| {
+        Failure::input(format!(
+            "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"
+        ))
+    };
+    let (what, shown) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
+    let (nets, at) = match what.split_once('@') {
+        Some((nets, at)) => (nets, Some(at)),
+        None => (what, None),
+    };
+    let (nets, joined) = match nets.strip_suffix("+joined") {
+        Some(nets) => (nets, true),
+        None => (nets, false),
+    };
+    let net = |name: &str| -> Result<NetId, Failure> {
+        let found = board.nets.iter().position(|n| n == name);
+        found.map(NetId).ok_or_else(|| wrong(format!("the board has no net {name}")))
+    };
+    let setting = |usual: Setting| match at {
+        None => Ok(usual),
+        Some(text) => super::read::parse_setting(board, text)
+            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
+    };
+    match nets.split_once(':') {
+        Some((a, b)) => Ok(Meter::Ohms {
+            between: [net(a)?, net(b)?],
+            setting: setting(Setting::all_open(board))?,
+            joined,
+            ohms: Ohms(value(shown, true).map_err(wrong)?),
+        }),
+        None if joined => Err(wrong("volts are measured with the power on".into())),
+        None => Ok(Meter::Volts {
+            net: net(nets)?,
+            setting: setting(board.delivery.clone())?,
+            volts: Volts(value(shown, false).map_err(wrong)?),
+        }),
+    }
+}
+
+fn weights(board: &Board, given: &[String]) -> Result<Weights, Failure> {
+    let mut weights = Weights::default();
+    let known: Vec<&str> = {
+        let mut known: Vec<&str> =
+            crate::faults::modelled(board).iter().map(|f| f.class()).collect();
+        known.sort_unstable();
+        known.dedup();
+        known
+    };
+    for text in given {
+        let wrong = |why: &str| Failure::input(format!("--weight '{text}': {why}"));
+        let (kind, weight) = text.split_once('=').ok_or_else(|| wrong("write KIND=WEIGHT"))?;
+        if !known.contains(&kind) {
+            return Err(wrong(&format!("the kinds are {}", known.join(", "))));
+        }
+        let weight: f64 = weight.parse().map_err(|_| wrong("the weight is a number"))?;
+        if !(weight.is_finite() && weight > 0.0) {
+            return Err(wrong("the weight is above 0"));
+        }
+        weights.weights.insert(kind.to_string(), weight);
+    }
+    Ok(weights)
+}

@@ -1,0 +1,451 @@
+//! Which part to lift, in words: causes with their odds, what speaks for and against each, and what
+//! to measure next.
+
+use super::table::{Cell, Table};
+use super::wrap;
+use crate::board::{Board, Setting};
+use crate::circuit;
+use crate::diagnose::{
+    Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Measurement, Read, Suggestion,
+    asides, compare,
+};
+use crate::faults::Fault;
+use crate::units::Ohms;
+
+/// Classes of causes that are shown.
+const SHOWN: usize = 5;
+/// Causes of one class that are named, and how likely one must be beside the first to be.
+const NAMED: usize = 6;
+const WORTH_NAMING: f64 = 0.02;
+/// A class less likely than this is not shown behind the first.
+const WORTH_SHOWING: f64 = 0.002;
+/// Readings named for and against a cause.
+const READINGS: usize = 3;
+/// Width of the text.
+const WIDTH: usize = 80;
+/// Width of the strip that draws a reading.
+const STRIP: usize = 41;
+/// Readings drawn in the text.
+const DRAWN: usize = 24;
+
+/// Codes by which a reading must miss to speak against something.
+const MISSES: f64 = 6.0;
+
+/// A cause in a sentence.
+pub fn sentence(board: &Board, cause: &Cause) -> String {
+    let Some((first, rest)) = cause.faults.split_first() else {
+        return "nothing is wrong with the unit: these readings are those of a good one".into();
+    };
+    let mut text = told(board, *first);
+    if let Some(sd) = cause.loose {
+        text += &format!(" (give or take {:.0} %)", 100.0 * (sd.exp() - 1.0));
+    }
+    for fault in rest {
+        text += &format!(", and {}", told(board, *fault));
+    }
+    text
+}
+
+/// A defect, as somebody with a board in hand would say it.
+fn told(board: &Board, fault: Fault) -> String {
+    let r = |r: usize| &board.resistors[r];
+    match fault {
+        Fault::ResistorValue { resistor, ohms } => {
+            let (r, ratio) = (r(resistor), ohms.0 / r(resistor).ohms.0);
+            let about = match ratio {
+                x if x >= 5.0 => format!(" is about {x:.0} times its value"),
+                x if x <= 0.2 => format!(" is about one {:.0}th of its value", 1.0 / x),
+                _ => " is another value".to_string(),
+            };
+            format!("{}{about}: {ohms} fitted for {}", r.id, r.ohms)
+        }
+        Fault::ResistorOff { resistor, ratio } => {
+            let r = r(resistor);
+            let ohms = Ohms(rounded(r.ohms.0 * ratio));
+            format!("{} has some {ohms} instead of {}", r.id, r.ohms)
+        }
+        Fault::ContactResistive { jumper, position, ohms } => {
+            let ohms = Ohms(rounded(ohms.0));
+            Fault::ContactResistive { jumper, position, ohms }.text(board)
+        }
+        Fault::PinLeaks { channel, to, ohms } => {
+            Fault::PinLeaks { channel, to, ohms: Ohms(rounded(ohms.0)) }.text(board)
+        }
+        Fault::PinsBridged { ohms, .. } | Fault::ChannelsBridged { ohms, .. } if ohms.0 > 1.0 => {
+            format!("{} by some {}", fault.text(board), Ohms(rounded(ohms.0)))
+        }
+        other => other.text(board),
+    }
+}
+
+/// Two digits: more would be a false promise.
+fn rounded(x: f64) -> f64 {
+    let digit = 10f64.powf(x.abs().log10().floor() - 1.0);
+    (x / digit).round() * digit
+}
+
+/// The places of the jumpers that a channel depends on.
+pub fn places(board: &Board, channel: usize, setting: &Setting) -> String {
+    let group = circuit::group_of(board, board.channels[channel].net);
+    let jumpers = group.map_or(Vec::new(), |g| g.jumpers);
+    let place = |&j: &usize| {
+        let jumper = &board.jumpers[j];
+        format!("{}={}", jumper.id, jumper.place_name(setting.0[j]))
+    };
+    jumpers.iter().map(place).collect::<Vec<String>>().join(" ")
+}
+
+/// The whole of it for people.
+pub fn text(
+    board: &Board,
+    evidence: &Evidence,
+    diagnosis: &Diagnosis,
+    next: &[Suggestion],
+) -> String {
+    let mut out = verdict(diagnosis);
+    let worth = |(i, class): &(usize, &Class)| *i == 0 || class.probability > WORTH_SHOWING;
+    for (i, class) in diagnosis.classes.iter().take(SHOWN).enumerate().filter(worth) {
+        out += &class_text(board, evidence, i + 1, class);
+    }
+    out += &drawn(board, evidence, diagnosis);
+    out += &next_text(board, diagnosis, next);
+    for why in &evidence.left_out {
+        out += &paragraph(&format!("not used: {why}"), 0);
+    }
+    out
+}
+
+fn verdict(diagnosis: &Diagnosis) -> String {
+    match diagnosis.explained {
+        true => String::new(),
+        false => paragraph(
+            &format!(
+                "No modelled cause explains these readings (a fit as bad as the best one's comes \
+                 by chance once in {:.0e}). The closest:",
+                1.0 / diagnosis.fit.max(1e-12)
+            ),
+            0,
+        ),
+    }
+}
+
+fn class_text(board: &Board, evidence: &Evidence, number: usize, class: &Class) -> String {
+    let percent = match class.probability {
+        p if p > 0.999 => "over 99.9 %".to_string(),
+        p if p < 0.001 => "under 0.1 %".to_string(),
+        p => format!("{:.1} %", 100.0 * p),
+    };
+    let Some((first, others)) = class.causes.split_first() else { return String::new() };
+    let mut out = paragraph(&format!("{number}. {percent}: {}", sentence(board, first)), 0);
+    let likely = |c: &&Cause| c.probability > WORTH_NAMING * first.probability;
+    let named: Vec<String> =
+        others.iter().filter(likely).take(NAMED).map(|c| sentence(board, c)).collect();
+    if !named.is_empty() {
+        let more = others.len() - named.len();
+        let more = if more > 0 { format!("; and {more} less likely") } else { String::new() };
+        let named = named.join("; ");
+        out += &paragraph(&format!("not told apart by these readings: {named}{more}"), 3);
+    }
+    out += &asides_text(board, evidence, &first.faults);
+    let compared = compare(board, evidence, &first.faults);
+    if !first.faults.is_empty() {
+        let speaks = compared.iter().map(|c| (evidently(c), c)).filter(|(by, _)| *by > 0.0);
+        out += &spoken(board, evidence, "for", speaks.collect());
+    }
+    let against = compared.iter().map(|c| (missed(c.read, c.predicted), c));
+    out += &spoken(board, evidence, "against", against.filter(|(by, _)| *by > 0.0).collect());
+    out
+}
+
+/// Answers and loads that speak for or against a cause.
+fn asides_text(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
+    let how = |was: bool, cause: bool| if was == cause { "for" } else { "against" };
+    let yes = |yes: bool| if yes { "yes" } else { "no" };
+    let right = |right: bool| if right { "as it should" } else { "wrong" };
+    let line = |aside: &Aside| match *aside {
+        Aside::Question(question, [was, cause, _]) => format!(
+            "{}: '{}' was answered {}",
+            how(was, cause),
+            board.questions[question].ask,
+            yes(was)
+        ),
+        Aside::Load(load, [was, cause, _]) => {
+            format!("{}: {} draws {}", how(was, cause), board.loads[load].id, right(was))
+        }
+    };
+    let found = asides(board, evidence, faults);
+    found.iter().map(|aside| paragraph(&line(aside), 3)).collect()
+}
+
+/// How far a reading misses what is predicted, beyond what tolerances and noise may do; open and
+/// driven differ without measure.
+fn missed(read: Option<f64>, predicted: Option<f64>) -> f64 {
+    match (read, predicted) {
+        (Some(a), Some(b)) => {
+            let least = if a <= 1.0 && b <= 1.0 { 0.5 } else { MISSES + 0.02 * b };
+            ((a - b).abs() - least).max(0.0)
+        }
+        (None, None) => 0.0,
+        _ => 1e3,
+    }
+}
+
+/// By how much more a reading misses a good unit than it misses the cause.
+fn evidently(compared: &Compared) -> f64 {
+    missed(compared.read, compared.good) - missed(compared.read, compared.predicted)
+}
+
+fn spoken(
+    board: &Board,
+    evidence: &Evidence,
+    how: &str,
+    mut found: Vec<(f64, &Compared)>,
+) -> String {
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut out = String::new();
+    for (_, c) in found.into_iter().take(READINGS) {
+        let reading = &evidence.readings[c.reading];
+        let analog = matches!(reading.read, Read::Code { .. });
+        let at = places(board, reading.channel, &reading.setting);
+        let id = &board.channels[reading.channel].id;
+        let line = format!(
+            "{how}: {id} {at} reads {}, it would {}, a good unit {}",
+            shown(c.read, analog),
+            shown(c.predicted, analog),
+            shown(c.good, analog)
+        );
+        out += &paragraph(&line, 3);
+    }
+    out
+}
+
+fn shown(value: Option<f64>, analog: bool) -> String {
+    match value {
+        None => "open".into(),
+        Some(x) if analog => format!("{x:.0}"),
+        Some(x) if x >= 1.0 => "high".into(),
+        Some(x) if x <= 0.0 => "low".into(),
+        Some(_) => "neither".into(),
+    }
+}
+
+/// Readings in which the leading causes or a good unit differ, each as a strip of the scale.
+fn drawn(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> String {
+    let rows = strips(board, evidence, diagnosis);
+    if rows.is_empty() {
+        return String::new();
+    }
+    let full = f64::from(board.chip.full_scale);
+    let label = rows.iter().map(|r| r.label.chars().count()).max().unwrap_or(0);
+    let label = label.min(WIDTH - STRIP - 3);
+    let mut out = String::from("\n* read   = good unit   1, 2 causes as above   ? open\n");
+    for row in rows.iter().take(DRAWN) {
+        let mut strip = vec!['.'; STRIP];
+        let mut open = String::new();
+        let mut put = |value: Option<f64>, sign: char| match value {
+            Some(x) => {
+                let at = (x / full * (STRIP - 1) as f64).round().clamp(0.0, (STRIP - 1) as f64);
+                strip[at as usize] = sign;
+            }
+            None => open.push(sign),
+        };
+        put(row.good, '=');
+        for (i, &cause) in row.causes.iter().enumerate().rev() {
+            put(cause, char::from(b'1' + i as u8));
+        }
+        put(row.read, '*');
+        let open = if open.is_empty() { open } else { format!(" ?{open}") };
+        let strip: String = strip.into_iter().collect();
+        let name: String = row.label.chars().take(label).collect();
+        out += &format!("{name:<label$} |{strip}|{open}\n");
+    }
+    out
+}
+
+/// One reading to be drawn.
+pub(super) struct Strip {
+    pub label: String,
+    pub read: Option<f64>,
+    pub good: Option<f64>,
+    /// Of each leading class.
+    pub causes: Vec<Option<f64>>,
+}
+
+/// The analog readings that tell the leading causes from a good unit or from each other.
+pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec<Strip> {
+    let leading: Vec<Vec<Compared>> = diagnosis
+        .classes
+        .iter()
+        .take(3)
+        .filter_map(|class| class.causes.first())
+        .map(|cause| compare(board, evidence, &cause.faults))
+        .collect();
+    let Some(first) = leading.first() else { return Vec::new() };
+    let mut rows = Vec::new();
+    for (i, compared) in first.iter().enumerate() {
+        let reading = &evidence.readings[compared.reading];
+        let differs = missed(compared.read, compared.good) > 0.0
+            || leading.iter().any(|c| missed(c[i].predicted, compared.good) > 0.0);
+        if !differs || !matches!(reading.read, Read::Code { .. }) {
+            continue;
+        }
+        let id = &board.channels[reading.channel].id;
+        let at = places(board, reading.channel, &reading.setting);
+        let closed: Vec<&str> =
+            reading.closed.iter().map(|&s| board.switches[s].id.as_str()).collect();
+        rows.push(Strip {
+            label: [id.as_str(), &at, &closed.join(" ")].join(" ").trim_end().to_string(),
+            read: compared.read,
+            good: compared.good,
+            causes: leading.iter().map(|c| c[i].predicted).collect(),
+        });
+    }
+    rows
+}
+
+fn next_text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) -> String {
+    let Some(best) = next.first() else {
+        let first = diagnosis.classes.first();
+        return match first {
+            Some(class) if class.causes.len() > 1 && class.causes[0].probability < 0.95 => {
+                "\nNothing more can be measured that tells these apart: look at the joints.\n"
+                    .to_string()
+            }
+            _ => String::new(),
+        };
+    };
+    let mut out = format!("\nMeasure next: {}\n", measurement(board, &best.measurement));
+    for (class, at, value, sd) in best.expected.iter().take(SHOWN) {
+        let cause = &diagnosis.classes[*class].causes[*at];
+        let line =
+            format!("{} if {}", quantity(&best.measurement, *value, *sd), sentence(board, cause));
+        out += &paragraph(&line, 3);
+    }
+    if let Some(flag) = flag(board, &best.measurement) {
+        out += &paragraph(&format!("then add --meter '{flag}=VALUE' to this command"), 3);
+    }
+    out
+}
+
+/// What to do for a measurement.
+pub fn measurement(board: &Board, measurement: &Measurement) -> String {
+    let net = |n| board.net_name(n);
+    match measurement {
+        Measurement::Volts { net: n, setting } => format!(
+            "volts of {} against {}, power on, {}",
+            net(*n),
+            net(board.supply.ground),
+            setting.text(board)
+        ),
+        Measurement::Ohms { between: [a, b], setting, joined } => {
+            let bare = *setting == Setting::all_open(board);
+            let shunts = match bare {
+                true => "every shunt off".to_string(),
+                false => setting.text(board),
+            };
+            let rails =
+                format!(", {} joined to {}", net(board.supply.net), net(board.supply.ground));
+            let rails = if *joined { rails } else { String::new() };
+            format!("ohms from {} to {}, power off, {shunts}{rails}", net(*a), net(*b))
+        }
+        Measurement::Reading { channel, setting } => format!(
+            "the code of {} with {} (`read` shows it)",
+            board.channels[*channel].id,
+            places(board, *channel, setting)
+        ),
+    }
+}
+
+/// How the command line names a measurement; none for one by the probe.
+pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
+    let at = |setting: &Setting, usual: &Setting| match setting == usual {
+        true => String::new(),
+        false => format!("@{}", setting.text(board).replace(' ', ",")),
+    };
+    let name = |n| board.net_name(n);
+    match measurement {
+        Measurement::Volts { net, setting } => {
+            Some(format!("{}{}", name(*net), at(setting, &board.delivery)))
+        }
+        Measurement::Ohms { between: [a, b], setting, joined } => {
+            let joined = if *joined { "+joined" } else { "" };
+            let at = at(setting, &Setting::all_open(board));
+            Some(format!("{}:{}{joined}{at}", name(*a), name(*b)))
+        }
+        Measurement::Reading { .. } => None,
+    }
+}
+
+fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
+    match measurement {
+        Measurement::Volts { .. } => format!("{value:.2} V"),
+        Measurement::Ohms { .. } if value >= 20e6 => "open".to_string(),
+        Measurement::Ohms { .. } => Ohms(rounded(value.max(0.01))).to_string(),
+        Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
+        Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),
+    }
+}
+
+/// Odds of so many nats, with one digit.
+fn odds(nats: f64) -> String {
+    match nats {
+        n if n > 13.8 => "more than a million".to_string(),
+        n => format!("{:.0}", rounded(n.exp())),
+    }
+}
+
+fn paragraph(text: &str, indent: usize) -> String {
+    let blank = " ".repeat(indent);
+    wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
+}
+
+/// Every cause, a row each, for programs.
+pub fn table(board: &Board, diagnosis: &Diagnosis) -> Table {
+    let columns = ["class", "class_probability", "probability", "cause", "kind", "explained"];
+    let mut table = Table::new(&columns);
+    for (i, class) in diagnosis.classes.iter().enumerate() {
+        for cause in &class.causes {
+            let kind = cause.faults.first().map_or("good unit", |f| f.class());
+            table.rows.push(vec![
+                Cell::Number(i as f64 + 1.0, 0),
+                Cell::Number(class.probability, 4),
+                Cell::Number(cause.probability, 4),
+                sentence(board, cause).into(),
+                kind.into(),
+                if diagnosis.explained { "yes" } else { "no" }.into(),
+            ]);
+        }
+    }
+    table
+}
+
+/// What trusted units say of the board file.
+pub fn corrections(board: &Board, units: usize, found: &[Correction]) -> String {
+    if found.is_empty() {
+        return format!("{units} trusted units agree with the board file.\n");
+    }
+    let mut out = paragraph(
+        &format!(
+            "{units} trusted units disagree with the board file. Likeliest first; change the file \
+             only when the drawing and the parts say so too, limits are never learned from units:"
+        ),
+        0,
+    );
+    for correction in found.iter().take(SHOWN) {
+        let what = match correction.fault {
+            Fault::ResistorValue { resistor, ohms } => {
+                let r = &board.resistors[resistor];
+                format!("{}: value = \"{ohms}\" in place of {}", r.id, r.ohms)
+            }
+            Fault::ResistorOff { resistor, ratio } => {
+                let r = &board.resistors[resistor];
+                let ohms = Ohms(rounded(r.ohms.0 * ratio));
+                format!("{}: value = some {ohms} in place of {}", r.id, r.ohms)
+            }
+            other => other.text(board),
+        };
+        let line = format!("- {what} (each unit prefers it {} to 1)", odds(correction.preferred));
+        out += &paragraph(&line, 0);
+    }
+    out
+}
