@@ -286,7 +286,7 @@ fn raw(board: &mut Emulator<Changing>, n: u16, prescaler: u8) -> (Raw, Vec<u16>,
     ask(board, "MEAS:BURS? 1,OFF,0,0,128,(@15)"); // the converter is on
     board.world().made.clear();
     let request =
-        Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler };
+        Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler, bits: 10 };
     let line = request.encode("t");
     let sent = board.request(&line, WITHIN).unwrap();
     let answer = request.open(&line, &sent).unwrap();
