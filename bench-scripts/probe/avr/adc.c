@@ -1,5 +1,7 @@
 /* The converter of the ATmega328P (Atmel-8271H section 24) and of the ATmega2560 (2549 section 26,
  * from memory: the same but for a sixth bit of the multiplexer). */
+#ifdef __AVR__ /* in the sketch this file lies beside those of other chips */
+
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -150,3 +152,5 @@ bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct 
     ADCSRA |= _BV(ADIF); /* drop the one conversion that was under way */
     return !lost;
 }
+
+#endif

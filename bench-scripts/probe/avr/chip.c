@@ -1,5 +1,7 @@
 /* ATmega328P and ATmega2560 at 16 MHz: reset cause, pins, EEPROM, fuses. Under the image and under
  * the sketch alike. */
+#ifdef __AVR__ /* in the sketch this file lies beside those of other chips */
+
 #include <avr/boot.h>
 #include <avr/eeprom.h>
 #include <avr/io.h>
@@ -148,3 +150,5 @@ bool hw_fuses(void *hw, uint8_t bytes[4])
     }
     return true;
 }
+
+#endif

@@ -20,7 +20,8 @@
  *                   scale can be another than the supply; 0: none of it
  * CHIP_MUX_BANDGAP, CHIP_MUX_GROUND  these two inputs
  * CHIP_EEPROM       bytes of EEPROM; 0: nothing is kept
- * CHIP_NUMBER       1: the chip has a number of its own, 0: it has none */
+ * CHIP_NUMBER       1: the chip has a number of its own, 0: it has none
+ * CHIP_BY_BOARD     defined where it takes the board to know which pins can be reached */
 
 #if defined(__AVR_ATmega328P__)
 #include "chips/atmega328p.h"
@@ -74,7 +75,6 @@ const struct chip_facts *hw_chip(void *hw);
 #define HW_MUX_BANDGAP CHIP_MUX_BANDGAP
 #define HW_MUX_GROUND CHIP_MUX_GROUND
 #define chip_pins(p) CHIP_PINS
-#define chip_usable(p) CHIP_USABLE
 #define chip_digital(p) CHIP_DIGITAL
 #define chip_mux(p, pin) chip_mux_of(pin)
 #define chip_code_bits(p) CHIP_CODE_BITS
@@ -86,10 +86,31 @@ const struct chip_facts *hw_chip(void *hw);
 #define chip_number(p) 0u
 #endif
 
+#ifdef CHIP_BY_BOARD
+
+/* The channels that can be reached, and whether an input of the converter can be. */
+chip_set hw_board_pins(void);
+bool hw_board_input(uint8_t mux);
+
+#define chip_usable(p) (CHIP_USABLE & hw_board_pins())
+
+static inline uint8_t chip_mux_of(uint8_t pin)
+{
+    const uint8_t mux = CHIP_MUX(pin);
+
+    return mux != CHIP_NO_MUX && hw_board_input(mux) ? mux : CHIP_NO_MUX;
+}
+
+#else
+
+#define chip_usable(p) CHIP_USABLE
+
 static inline uint8_t chip_mux_of(uint8_t pin)
 {
     return CHIP_MUX(pin);
 }
+
+#endif
 
 #endif
 

@@ -18,8 +18,9 @@ static void settle_pins(struct probe *p, chip_set pins)
 {
     uint8_t pin;
 
+    pins &= chip_usable(p) & chip_digital(p);
     for (pin = 0; pin < chip_pins(p); pin++) {
-        if (!chip_has(pins & chip_usable(p) & chip_digital(p), pin)) {
+        if (!chip_has(pins, pin)) {
             continue;
         }
         if (chip_has(p->allowed, pin)) {

@@ -18,5 +18,6 @@
 #define CHIP_INTERNAL 0 /* the core's API reaches none of its internal inputs */
 #define CHIP_MUX_BANDGAP CHIP_NO_MUX
 #define CHIP_MUX_GROUND CHIP_NO_MUX
+#define CHIP_BY_BOARD /* a variant of the core has only the pins that its board brings out */
 #define CHIP_EEPROM 0u
 #define CHIP_NUMBER 1
