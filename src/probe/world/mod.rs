@@ -14,7 +14,7 @@ use super::core::{Input, Model, PinMode, Reference};
 use crate::board::{Aref, Board, Level, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::faults::{Built, Fault, Joint};
-use crate::units::{Amperes, Volts};
+use crate::units::{Amperes, Ohms, Volts};
 use pin::{Charge, Pull};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -136,7 +136,12 @@ impl World {
         });
         let sags = sags.collect();
         // Pins of one chip agree within a few percent, chips among each other do not.
-        let pull_up = unit::between(&mut rng, 30e3, 36e3);
+        let pull_up = {
+            // 30 to 36 kΩ of 20 to 50, and as much on other chips.
+            let (Ohms(strong), Ohms(weak)) = board.chip.pull_up;
+            let range = weak - strong;
+            unit::between(&mut rng, strong + range / 3.0, strong + range * 8.0 / 15.0)
+        };
         let pins = board.chip.pins.iter().map(|p| {
             let channel = board.channels.iter().position(|c| c.pin.number == p.number);
             Pin {
