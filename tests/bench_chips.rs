@@ -4,10 +4,9 @@
 //! They prove the host's side and the shared core; the sketch's hardware files are not in it
 //! (`probe_sketch.rs`).
 
-#[path = "bench_support/full.rs"]
-mod full;
+mod bench_support;
 
-use full::{Run, run, run_with};
+use bench_support::full::{Run, run, run_with};
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{
