@@ -14,6 +14,9 @@ pub static ATMEGA2560: Chip = Chip {
     part: Cow::Borrowed("ATmega2560"),
     probe: Probe::Sketch,
     reads_supply: true,
+    // The extended byte has BODLEVEL in three bits, the lock bits are six: data sheet, "Memory
+    // Programming" (from memory).
+    fuse_bits: Some([0xFF, 0xFF, 0x07, 0x3F]),
     // The ATmega2560V works from 1.8 V on: first page.
     works: (Volts(4.5), Volts(5.5)),
     scale: 1024.0,

@@ -27,6 +27,9 @@ pub static ATMEGA328P: Chip = Chip {
     part: Cow::Borrowed("ATmega328P"),
     probe: Probe::Image,
     reads_supply: true,
+    // The extended byte has BODLEVEL in three bits, the lock bits are six: data sheet, "Memory
+    // Programming" (from memory).
+    fuse_bits: Some([0xFF, 0xFF, 0x07, 0x3F]),
     // 1.8 to 5.5 V: Atmel-8271H, first page (from memory).
     works: (Volts(1.8), Volts(5.5)),
     // Code = Vin * 1024 / Vref, 0x3FF for the reference less one LSB: data sheet, "ADC Conversion

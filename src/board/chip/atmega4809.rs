@@ -25,6 +25,7 @@ pub static ATMEGA4809: Chip = Chip {
     part: Cow::Borrowed("ATmega4809"),
     probe: Probe::None,
     reads_supply: false,
+    fuse_bits: None,
     // 1.8 to 5.5 V: first page (from memory).
     works: (Volts(1.8), Volts(5.5)),
     // Ten bits (p. 28, table 4-26), and code = 1023 * Vin / Vref, unlike the older AVRs: online

@@ -210,6 +210,9 @@ pub struct Chip {
     pub probe: Probe,
     /// Whether the probe can read an internal reference against the supply, and so the supply.
     pub reads_supply: bool,
+    /// The bits that there are of the low, high and extended fuse byte and of the lock bits; `None`
+    /// for a chip without fuses that a program can read.
+    pub fuse_bits: Option<[u8; 4]>,
     /// Supply voltages that it works at.
     pub works: (Volts, Volts),
     /// Code = floor(Vin * `scale` / Vref).

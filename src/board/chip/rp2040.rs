@@ -10,6 +10,7 @@ pub static RP2040: Chip = Chip {
     part: Cow::Borrowed("RP2040"),
     probe: Probe::Sketch,
     reads_supply: false,
+    fuse_bits: None,
     // Pins at 3.3 V, 10 % either way (from memory); at 1.8 V other levels hold.
     works: (Volts(2.97), Volts(3.63)),
     // Twelve bits, 0 V to ADC_AVDD: table 634 p. 636. 4096 steps: 3.3 V / 4096 a code.

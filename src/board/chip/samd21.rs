@@ -13,6 +13,7 @@ pub static SAMD21: Chip = Chip {
     part: Cow::Borrowed("SAMD21"),
     probe: Probe::Sketch,
     reads_supply: false,
+    fuse_bits: None,
     // 1.62 to 3.63 V: general operating ratings (from memory).
     works: (Volts(1.62), Volts(3.63)),
     // Twelve bits, single-ended, code = Vin * 4096 / Vref: converter chapter (from memory).

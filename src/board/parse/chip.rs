@@ -105,6 +105,7 @@ impl<'a> Reading<'a, '_> {
             part: Cow::Owned(name?.it.to_string()),
             probe: Probe::None,
             reads_supply: false,
+            fuse_bits: None,
             works: works?,
             scale,
             full_scale,
