@@ -82,6 +82,8 @@ pub enum Ask {
     },
     /// Put back what had stood where the identity was written.
     PutBack(Slots),
+    /// The chip's fuses and lock bits.
+    Fuses,
 }
 
 /// The bytes of the two places of the chip's memory that an identity takes.
@@ -131,6 +133,8 @@ pub enum Answer {
     },
     /// To [`Ask::Slots`].
     Slots(Slots),
+    /// To [`Ask::Fuses`]: low, high and extended byte, lock bits.
+    Fuses([u8; 4]),
     /// To charge sharing: mean codes of the first and the last conversions of the pin.
     Charge {
         /// Mean of the first.

@@ -276,6 +276,15 @@ pub enum Event {
         /// The verdict.
         verdict: Verdict,
     },
+    /// The chip's fuses were compared with those of the board file.
+    Fuses {
+        /// As the chip reads them; `None` when they could not be read.
+        found: Option<[u8; 4]>,
+        /// The verdict.
+        verdict: Verdict,
+        /// Why it is no pass.
+        reason: String,
+    },
     /// The probe has been reset: from here on rows belong to this boot.
     Rebooted(Boot),
     /// The probe was reset in a step: its readings are void, it is done again.

@@ -14,6 +14,7 @@ pub mod sag;
 pub mod sweep;
 mod tally;
 
+use crate::board::chip::Probe;
 use crate::board::{Board, Reference};
 use std::time::Duration;
 
@@ -44,7 +45,7 @@ pub trait Procedure {
 /// Why no probe can read this board as its product does, or `None` when one can.
 pub fn no_probe(board: &Board) -> Option<String> {
     let part = &board.chip.part;
-    if !board.chip.probe {
+    if board.chip.probe == Probe::None {
         return Some(format!(
             "there is no probe for the {part} yet, so nothing can be read from it; `windows` works \
              with it"
@@ -71,13 +72,15 @@ fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
     };
     let part = &board.chip.part;
     let right = info.model.to_ascii_uppercase().ends_with(&part.to_ascii_uppercase());
-    (!right).then(|| {
-        format!(
-            "'{}' is not the probe for the {part}: flash bench-scripts/probe/image onto the board \
-             with bench-scripts/probe/flash",
-            info.model
-        )
-    })
+    let way = match board.chip.probe {
+        Probe::Sketch => {
+            "upload the sketch that `bench-scripts/probe/build --sketch` puts together"
+        }
+        Probe::Image | Probe::None => {
+            "flash bench-scripts/probe/image onto the board with bench-scripts/probe/flash"
+        }
+    };
+    (!right).then(|| format!("'{}' is not the probe for the {part}: {way}", info.model))
 }
 
 /// What a check came to. Ordered from best to worst, so that the worst is the maximum.

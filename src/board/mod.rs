@@ -5,6 +5,7 @@
 pub mod chip;
 mod decoding;
 mod drift;
+mod fuses;
 pub mod ids;
 mod parse;
 mod problem;
@@ -12,6 +13,7 @@ pub mod template;
 
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Drift, InUse};
+pub use fuses::{FUSE_NAMES, Fuses};
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 
@@ -70,6 +72,8 @@ pub struct Board {
     pub delivery: Setting,
     /// What only a person can see.
     pub questions: Vec<Question>,
+    /// What the chip's fuses must be, where the board file says it.
+    pub fuses: Option<Fuses>,
 }
 
 /// The supply of the microcontroller and of the ladders.

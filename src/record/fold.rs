@@ -5,7 +5,7 @@ use super::{Head, Row, RowKind};
 use crate::bench::{
     Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
-use crate::board::{Board, Kind, Level};
+use crate::board::{Board, Fuses, Kind, Level};
 use crate::window::{Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
@@ -68,6 +68,9 @@ impl Folder {
             Event::Supply { at, check } => vec![self.supply(t, at, check)],
             Event::Answered { at, question, yes, verdict } => {
                 vec![self.answered(t, at, *question, *yes, *verdict)]
+            }
+            Event::Fuses { found, verdict, reason } => {
+                vec![self.fuses(t, *found, *verdict, reason)]
             }
             Event::Rebooted(boot) => {
                 self.head.boot = Some(u64::from(boot.count));
@@ -233,6 +236,23 @@ impl Folder {
         row.option_expected = if q.expect { "yes" } else { "no" }.to_string();
         row.verdict = verdict.word().to_string();
         row.note.clone_from(&q.ask);
+        row
+    }
+
+    fn fuses(
+        &mut self,
+        t: Duration,
+        found: Option<[u8; 4]>,
+        verdict: Verdict,
+        reason: &str,
+    ) -> Row {
+        let mut row = self.row(t, RowKind::Fuses);
+        row.rule = "fuses".to_string();
+        row.limit_source = "board file".to_string();
+        row.option_expected = self.board.fuses.map(|f| f.text()).unwrap_or_default();
+        row.option_read = found.map(|f| Fuses(f.map(Some)).text()).unwrap_or_default();
+        row.verdict = verdict.word().to_string();
+        row.reason = reason.to_string();
         row
     }
 

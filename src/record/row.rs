@@ -18,6 +18,8 @@ pub enum RowKind {
     Question,
     /// The supply, without and with a load.
     Supply,
+    /// The chip's fuses.
+    Fuses,
     /// Something that happened: a move, a reset, a caution, a mended file.
     #[default]
     Event,
@@ -27,8 +29,14 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 5] =
-        [RowKind::Check, RowKind::Question, RowKind::Supply, RowKind::Event, RowKind::Unit];
+    pub const ALL: [RowKind; 6] = [
+        RowKind::Check,
+        RowKind::Question,
+        RowKind::Supply,
+        RowKind::Fuses,
+        RowKind::Event,
+        RowKind::Unit,
+    ];
 
     /// The word in the column `row`.
     pub fn word(self) -> &'static str {
@@ -36,6 +44,7 @@ impl RowKind {
             RowKind::Check => "check",
             RowKind::Question => "question",
             RowKind::Supply => "supply",
+            RowKind::Fuses => "fuses",
             RowKind::Event => "event",
             RowKind::Unit => "unit",
         }

@@ -4,6 +4,7 @@
 use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::Board;
+use crate::board::chip::Probe;
 use crate::faults::{By, Fault, Sighting, Witness};
 use crate::walk::Walk;
 
@@ -73,7 +74,12 @@ pub fn text(board: &Board, walk: &Walk) -> String {
             }
         }
     }
-    let never = wrap::lines(NEVER_SEEN, 80).join("\n");
+    let mut never = NEVER_SEEN.to_string();
+    if board.chip.probe != Probe::None && !board.chip.reads_supply {
+        let part = &board.chip.part;
+        never += &format!(" The {part}'s probe cannot read the supply: measure it by a meter.");
+    }
+    let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
 }
 

@@ -1,7 +1,7 @@
 //! What the operator is told, in plain words.
 
 use crate::bench::{Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag};
-use crate::board::{Board, Jumper, Place};
+use crate::board::{Board, Fuses, Jumper, Place};
 
 /// The cautions shown before anything is switched.
 pub const CAUTIONS: &[&str] = &[
@@ -256,6 +256,11 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             let said = if *yes { "yes" } else { "no" };
             let id = &board.questions[*question].id;
             vec![("answer", format!("{id}: {said} {}", verdict.word()))]
+        }
+        Event::Fuses { found, verdict, reason } => {
+            let found = found.map(|f| format!("{} ", Fuses(f.map(Some)).text()));
+            let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+            vec![("fuses", format!("{}{}{why}", found.unwrap_or_default(), verdict.word()))]
         }
         Event::Rebooted(boot) => vec![("note", format!("the probe was reset ({})", boot.cause))],
         Event::Voided { why, .. } => vec![("note", why.clone())],

@@ -47,6 +47,7 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
+        Ask::Fuses => vec![Request::Fuses],
         Ask::Slots => vec![Request::Slot { slot: 1 }, Request::Slot { slot: 2 }],
         Ask::Own { identity, ref unit } => {
             // A serial number that the chip has no room for is not written; the number is enough.
@@ -127,6 +128,9 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         }
         (Ask::Slots, [Reply::Slot(first), Reply::Slot(second)]) => {
             Answer::Slots([first.clone(), second.clone()])
+        }
+        (Ask::Fuses, [Reply::Fuses { low, high, extended, lock }]) => {
+            Answer::Fuses([*low, *high, *extended, *lock])
         }
         (Ask::Own { .. } | Ask::PutBack(_), _) => Answer::Done,
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,

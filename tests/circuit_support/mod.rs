@@ -51,6 +51,7 @@ impl Maker {
             thresholds: vec![],
             delivery: Setting(vec![]),
             questions: vec![],
+            fuses: None,
         })
     }
 

@@ -67,7 +67,7 @@ impl Bench {
         self.tell_coverage();
         match other {
             true => self.wait_for_key(Prompt::OtherUnit { written }),
-            false => self.prepare(now, After::Cautions),
+            false => self.look_at_fuses(now),
         }
     }
 

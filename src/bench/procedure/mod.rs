@@ -4,6 +4,7 @@
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
 //! `load`.
 
+mod fuses;
 mod identity;
 mod load;
 mod power;
@@ -61,6 +62,7 @@ enum State {
     Keeping { found: ProbeInfo },
     Owning { found: ProbeInfo },
     Renaming { found: ProbeInfo },
+    Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
     Cycling { silent: bool, next: Duration },
@@ -259,6 +261,7 @@ impl Bench {
                 State::Keeping { found } => self.kept(now, answer, found),
                 State::Owning { found } => self.owned(now, answer, found),
                 State::Renaming { found } => self.renamed(now, answer, found),
+                State::Fuses => self.fuses_read(now, answer),
                 State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
                 State::Cycling { silent, .. } => self.called(now, answer, silent),
                 _ => self.greeted(now, answer),
@@ -288,6 +291,7 @@ impl Bench {
                 | State::Keeping { .. }
                 | State::Owning { .. }
                 | State::Renaming { .. }
+                | State::Fuses
                 | State::PuttingBack { .. }
                 | State::Cycling { .. }
         )
@@ -437,7 +441,7 @@ impl Bench {
         match (state, key) {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
             (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
-                self.prepare(now, After::Cautions);
+                self.look_at_fuses(now);
             }
             (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
                 self.not_this_unit(&written);
