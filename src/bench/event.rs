@@ -4,6 +4,8 @@
 
 use super::{Boot, Burst, ProbeInfo, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting};
+use crate::units::Ohms;
+use crate::walk::Move;
 use crate::window::{Band, Limits};
 use std::time::Duration;
 
@@ -54,6 +56,8 @@ pub enum Mode {
     Mean,
     /// As the product takes it.
     AsProduct,
+    /// By a person with a meter.
+    Meter,
 }
 
 impl Mode {
@@ -62,6 +66,7 @@ impl Mode {
         match self {
             Mode::Mean => "mean",
             Mode::AsProduct => "as_product",
+            Mode::Meter => "meter",
         }
     }
 }
@@ -99,14 +104,23 @@ impl Driven {
     }
 }
 
-/// A reading judged.
+/// What a person read on a meter and typed: evidence of lower rank than the probe's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TypedIn {
+    /// The text as typed.
+    pub text: String,
+    /// What it means; infinite is over range.
+    pub ohms: Ohms,
+}
+
+/// A reading judged. What is said in codes is in ohms for a channel that is read by meter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Check {
     /// Channel index.
     pub channel: usize,
     /// How it was taken.
     pub mode: Mode,
-    /// Analog or digital.
+    /// Analog, digital or by meter.
     pub kind: Kind,
     /// Whether the pull-up was on.
     pub pull_up: bool,
@@ -114,6 +128,8 @@ pub struct Check {
     pub on: Vec<String>,
     /// The burst; digital reads are given as a burst of 0 and 1. None when there was no reading.
     pub burst: Option<Burst>,
+    /// What was typed of a meter's reading; none when there was none.
+    pub typed: Option<TypedIn>,
     /// Code with the pull-up on less code with it off.
     pub pull_up_shift: Option<f64>,
     /// The driven proof.
@@ -131,6 +147,7 @@ pub struct Check {
     /// Where the limits come from.
     pub limit_source: String,
     /// The place that the reading should stand for, `J1=3`; empty for a channel without jumpers.
+    /// Of a channel read by meter its option, or what is not as delivered.
     pub position: String,
     /// The option that the setting stands for.
     pub option_expected: Option<String>,
@@ -163,6 +180,15 @@ pub struct SupplyCheck {
     pub reason: String,
 }
 
+/// Where the shunts go before something is measured by meter.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Shunts {
+    /// Nothing is known of them yet: all are put like this.
+    All(Setting),
+    /// These are moved; the others stay.
+    Moved(Vec<Move>),
+}
+
 /// What the operator is asked to do or to answer.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Prompt {
@@ -172,6 +198,23 @@ pub enum Prompt {
     OtherUnit {
         /// The serial number that it was written for.
         written: String,
+    },
+    /// Put the shunts somewhere, measure with a meter, type what it shows. Nothing expected is
+    /// said.
+    Meter {
+        /// Channel index.
+        channel: usize,
+        /// The shunts.
+        shunts: Shunts,
+        /// Number of the value, from 1, and how many there are.
+        of: (usize, usize),
+        /// Why what was typed before was not taken.
+        refused: Option<String>,
+    },
+    /// Everything is measured: make these moves, switch the power on, press Enter.
+    PowerOn {
+        /// The moves.
+        moves: Vec<Move>,
     },
     /// Take every shunt off, press Enter.
     Clear,

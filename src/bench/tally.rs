@@ -2,7 +2,7 @@
 
 use super::judge::Margin;
 use super::sag;
-use super::{Check, Cut, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
+use super::{Check, Cut, Mode, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
 use crate::board::Board;
 use std::time::Duration;
 
@@ -25,8 +25,9 @@ impl Tally {
             "" => channel.clone(),
             position => format!("{channel} {position}"),
         };
-        self.count(check.verdict, &label, || {
-            format!("{channel} {}: {}", context(board, at), check.reason)
+        self.count(check.verdict, &label, || match check.mode {
+            Mode::Meter => format!("{label}: {}", check.reason),
+            _ => format!("{channel} {}: {}", context(board, at), check.reason),
         });
         // The tightest is about options: an input at rest has no neighbour to be taken for.
         if check.option_expected.is_none() {

@@ -348,9 +348,41 @@ pub enum Kind {
     Meter {
         /// The net at the other tip.
         against: NetId,
-        /// How far the meter may be off.
-        accuracy: Ratio,
+        /// The meter that it is read with.
+        meter: Meter,
     },
+}
+
+/// How far a person's meter may be off, as its data sheet says it: percent of the reading plus a
+/// number of digits in the last place shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Meter {
+    /// Share of the reading.
+    pub accuracy: Ratio,
+    /// Digits in the last place.
+    pub digits: u16,
+    /// What its display counts to, which says what the last place is worth.
+    pub counts: u16,
+}
+
+impl Meter {
+    /// The last place of the range that shows a resistance, in ohms: a power of ten, and no less
+    /// than the 0.1 Ω of the lowest range of hand-held meters (common practice, no source).
+    pub fn last_place(&self, ohms: Ohms) -> Ohms {
+        let mut place = 0.1;
+        while ohms.0.is_finite() && place * f64::from(self.counts) < ohms.0 {
+            place *= 10.0;
+        }
+        Ohms(place)
+    }
+
+    /// How far a reading of this resistance may be off.
+    pub fn error(&self, ohms: Ohms) -> Ohms {
+        if !ohms.0.is_finite() {
+            return Ohms(0.0);
+        }
+        Ohms(ohms.0 * self.accuracy.0 + f64::from(self.digits) * self.last_place(ohms).0)
+    }
 }
 
 /// One thing that the firmware decides from its channels.

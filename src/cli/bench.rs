@@ -1,6 +1,6 @@
 //! `bench BOARD`: leads an operator through one unit.
 
-use super::connection::{Connection, nonce, seconds};
+use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::{Exit, Failure, load_for_probe, walk_of, windows_of};
 use crate::bench::{Bench, Config, Cut, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
@@ -52,6 +52,7 @@ pub struct Options {
 /// Leads an operator through one unit.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
+    let by_meter = ByMeter::of(&board);
     let windows = windows_of(&board)?;
     let walk = walk_of(&board, &windows)?;
     for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {
@@ -65,7 +66,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     for mended in store.mended() {
         eprintln!("strapwise: {mended}");
     }
-    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board))?;
+    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board), by_meter)?;
     let unit = Unit {
         board: board.clone(),
         windows,

@@ -1,6 +1,6 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
-use super::connection::{Connection, nonce};
+use super::connection::{ByMeter, Connection, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
@@ -36,13 +36,19 @@ pub struct Options {
 /// Reads a unit once.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
+    if ByMeter::of(&board) == ByMeter::Alone {
+        let name = options.board.display();
+        return Err(Failure::input(format!(
+            "{name}: no probe reads this board; `bench` leads through what a meter measures"
+        )));
+    }
     let windows = windows_of(&board)?;
     let expected = match &options.expect {
         Some(text) => parse_setting(&board, text)?,
         None => Vec::new(),
     };
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
-    let (line, quiet) = options.connection.open(&board, &board.delivery)?;
+    let (line, quiet) = options.connection.open(&board, &board.delivery, ByMeter::No)?;
     let reader = Reader::new(board.clone(), windows, fill);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);

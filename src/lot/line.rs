@@ -145,7 +145,7 @@ fn largest_sag<'a>(rows: &[&'a Row]) -> Option<&'a Row> {
 }
 
 /// What was checked and where: `PROFILE J1=3`, `PROFILE J1=3 with VENT`, `supply with VENT`,
-/// `PROFILE in step 12` where no jumper was moved.
+/// `PROFILE in step 12` where no jumper was moved, `SENSOR 10 kilohm` by meter.
 fn place(row: &Row) -> String {
     let what = match row.row {
         RowKind::Supply => "supply",
@@ -156,6 +156,9 @@ fn place(row: &Row) -> String {
     let mut text = what.to_string();
     match (row.row, row.step) {
         (RowKind::Supply, _) => {}
+        (RowKind::Check, None) if !row.option_expected.is_empty() => {
+            text += &format!(" {}", row.option_expected);
+        }
         _ if !row.jumper.is_empty() => text += &format!(" {}={}", row.jumper, row.position),
         (_, Some(step)) => text += &format!(" in step {step}"),
         (_, None) => {}

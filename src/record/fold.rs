@@ -3,7 +3,7 @@
 use super::former::{KEPT, PUT_BACK, slots_text};
 use super::{Head, Row, RowKind};
 use crate::bench::{
-    Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Kind, Level};
 use crate::window::{Limits, adc};
@@ -17,6 +17,10 @@ const GUARDED: &str = "binary, guard band U (95.45 %)";
 
 /// The rule of limits that are compared as they are.
 const SIMPLE: &str = "binary, simple acceptance";
+
+/// The rule of a value that a person read and typed: its limits hold the meter's error already, and
+/// the word of a person is evidence of lower rank than the probe's.
+const TYPED: &str = "binary, simple acceptance, typed in";
 
 /// Cautions that every record carries.
 pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy loads on; power off \
@@ -140,6 +144,10 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
+            Prompt::Meter { refused: None, of: (1, _), .. } => ("by meter", CAUTIONS.to_string()),
+            Prompt::Meter { channel, refused: Some(why), .. } => {
+                ("value asked again", format!("{}: {why}", self.board.channels[*channel].id))
+            }
             Prompt::OtherUnit { written } => ("identity of another unit", written.clone()),
             Prompt::Unstable { jumper } => {
                 ("unstable contact", self.board.jumpers[*jumper].id.clone())
@@ -147,7 +155,11 @@ impl Folder {
             _ => return Vec::new(),
         };
         let row = self.event(t, rule, &note);
-        vec![self.step(row, at)]
+        let mut row = self.step(row, at);
+        if let Prompt::Meter { .. } = prompt {
+            (row.step, row.step_try) = (None, None);
+        }
+        vec![row]
     }
 
     fn check(&mut self, t: Duration, at: &StepAt, check: &Check) -> Row {
@@ -166,10 +178,15 @@ impl Folder {
         row.driven_proof = check.driven.word().to_string();
         row.u_code = check.u_code;
         row.k = check.k;
-        row.expected_code = check.expected_code;
-        row.band_low_code = check.bench_band.map(|b| b.low);
-        row.band_high_code = check.bench_band.map(|b| b.high);
-        put_limits(&mut row, check.limits.as_ref());
+        match check.mode {
+            Mode::Meter => put_ohms(&mut row, check),
+            Mode::Mean | Mode::AsProduct => {
+                row.expected_code = check.expected_code;
+                row.band_low_code = check.bench_band.map(|b| b.low);
+                row.band_high_code = check.bench_band.map(|b| b.high);
+                put_limits(&mut row, check.limits.as_ref());
+            }
+        }
         row.limit_source.clone_from(&check.limit_source);
         row.option_expected = check.option_expected.clone().unwrap_or_default();
         row.option_read = check.option_read.clone().unwrap_or_default();
@@ -182,7 +199,7 @@ impl Folder {
         row.rule = match check.kind {
             Kind::Analog => GUARDED.to_string(),
             Kind::Digital => SIMPLE.to_string(),
-            Kind::Meter { .. } => String::new(),
+            Kind::Meter { .. } => TYPED.to_string(),
         };
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
@@ -266,6 +283,25 @@ fn put_burst(row: &mut Row, burst: &Burst) {
     row.sd_code = Some(burst.sd);
     row.min_code = Some(u64::from(burst.min));
     row.max_code = Some(u64::from(burst.max));
+}
+
+/// A meter reads no pin, pulls at none and proves nothing of one. Figures that are infinite are left
+/// empty.
+fn put_ohms(row: &mut Row, check: &Check) {
+    let finite = |ohms: f64| Some(ohms).filter(|ohms| ohms.is_finite());
+    (row.pull, row.driven_proof) = (String::new(), String::new());
+    (row.step, row.step_try) = (None, None);
+    if let Some(typed) = &check.typed {
+        row.answer.clone_from(&typed.text);
+        row.ohm = finite(typed.ohms.0);
+    }
+    row.expected_ohm = check.expected_code.and_then(finite);
+    row.band_low_ohm = check.bench_band.and_then(|b| finite(b.low));
+    row.band_high_ohm = check.bench_band.and_then(|b| finite(b.high));
+    if let Some(Limits::Ohms { low, high }) = check.limits {
+        row.window_low_ohm = finite(low.0);
+        row.window_high_ohm = finite(high.0);
+    }
 }
 
 /// Limits of a digital channel are those of the share of ones: 0 or 1.

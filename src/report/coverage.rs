@@ -2,6 +2,7 @@
 //! the meter.
 
 use super::table::{Cell, Form, Table};
+use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
 use crate::faults::{By, Fault, Sighting, Witness};
@@ -24,13 +25,18 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             Witness::Question(question) => board.questions[question].id.as_str(),
             Witness::Load(load) => board.loads[load].id.as_str(),
         };
+        let metered = matches!(sighting.by, Witness::Channel(c) if is_meter(&board.channels[c]));
+        let setting = match metered {
+            true => &walk.metered[sighting.step].setting,
+            false => &walk.steps[sighting.step].setting,
+        };
         table.rows.push(vec![
             fault.class().into(),
             fault.text(board).into(),
             "yes".into(),
-            // People count from 1.
-            Cell::Number(sighting.step as f64 + 1.0, 0),
-            walk.steps[sighting.step].setting.text(board).into(),
+            // People count from 1; what is measured before the power is on is no step.
+            if metered { Cell::Missing } else { Cell::Number(sighting.step as f64 + 1.0, 0) },
+            setting.text(board).into(),
             witness.into(),
             Cell::Missing,
         ]);

@@ -91,8 +91,16 @@ impl Terminal {
         for text in words::prompt(&self.board, asked) {
             self.prose(self.paint.loud, &text);
         }
-        // One bell for a wrong place; the verdict has its own.
-        if matches!(asked, Prompt::Doubt { .. } | Prompt::Unstable { .. }) {
+        if let Prompt::Meter { .. } = asked {
+            self.live.set_message("> _");
+        } else {
+            self.live.set_message("");
+        }
+        // One bell for what is wrong; the verdict has its own.
+        if matches!(
+            asked,
+            Prompt::Doubt { .. } | Prompt::Unstable { .. } | Prompt::Meter { refused: Some(_), .. }
+        ) {
             self.line("\x07");
         }
     }
@@ -167,6 +175,10 @@ impl Screen for Terminal {
         for (kind, text) in words::event(&self.board, &self.unit, event) {
             self.entry(kind, &text);
         }
+    }
+
+    fn typing(&mut self, text: &str) {
+        self.live.set_message(format!("> {text}_"));
     }
 
     fn say(&mut self, line: &str) {

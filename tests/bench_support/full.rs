@@ -10,7 +10,7 @@ use strapwise::probe::virtual_board::VirtualBoard;
 use strapwise::probe::world::World;
 use strapwise::record::fold::Folder;
 use strapwise::record::{Head, Row};
-use strapwise::session::hands::{Automatic, Deed};
+use strapwise::session::hands::{Automatic, Deed, as_typed};
 use strapwise::session::{Act, Conductor};
 use strapwise::walk;
 use strapwise::window::Windows;
@@ -87,6 +87,7 @@ pub fn run_with(
                     Vec::new()
                 }
                 Deed::Press(key) => conductor.key(now, key),
+                Deed::Value(ohms) => conductor.typed(now, as_typed(ohms)),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {
             conductor.tick(now)

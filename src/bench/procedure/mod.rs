@@ -2,10 +2,11 @@
 //!
 //! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
-//! `load`.
+//! `load`, before the power is on in `meter`.
 
 mod identity;
 mod load;
+mod meter;
 mod power;
 mod question;
 mod step;
@@ -16,12 +17,13 @@ use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, ProbeInfo, Procedure,
-    Prompt, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
+    Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
+use meter::Metering;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -57,6 +59,7 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 #[derive(Debug)]
 enum State {
     New,
+    Metering { at: Metering },
     Greeting,
     Keeping { found: ProbeInfo },
     Owning { found: ProbeInfo },
@@ -174,6 +177,9 @@ impl Bench {
     }
 
     fn at(&self) -> StepAt {
+        if let State::Metering { at } = self.state {
+            return self.at_meter(at);
+        }
         let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
         StepAt {
             step: self.step,
@@ -192,9 +198,13 @@ impl Bench {
         self.tell(Event::Finished(summary));
     }
 
-    fn stop(&mut self, cut: Cut) {
+    fn stop(&mut self, now: Duration, cut: Cut) {
         if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
             return;
+        }
+        if self.before_power() {
+            // Nobody is there who could switch anything off.
+            return self.close(now, Some(cut));
         }
         // An answer may still be under way; it is followed by switching everything off.
         let under_way = self.waiting;
@@ -378,11 +388,18 @@ impl Bench {
             self.rebooted(now, sweep.got());
         }
         match then {
+            // They were told before the meter came out.
+            After::Cautions if self.metered() => self.begin_step(now),
             After::Cautions => self.wait_for_key(Prompt::Cautions),
             After::Step => self.begin_step(now),
             After::Powered => self.powered(now),
             After::Load(load) => self.begin_load(now, load),
         }
+    }
+
+    fn greet(&mut self) {
+        self.state = State::Greeting;
+        self.ask(Ask::Who);
     }
 
     fn wait_for_key(&mut self, prompt: Prompt) {
@@ -435,7 +452,11 @@ impl Bench {
         }
         let state = std::mem::replace(&mut self.state, State::Over);
         match (state, key) {
-            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
+            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => match self.metered() {
+                true => self.begin_meter(),
+                false => self.begin_step(now),
+            },
+            (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
             (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
                 self.prepare(now, After::Cautions);
             }
@@ -477,15 +498,21 @@ impl Procedure for Bench {
     }
 
     fn may_be_silent(&self) -> bool {
-        matches!(self.state, State::Cycling { .. })
+        matches!(self.state, State::Cycling { .. }) || self.before_power()
+    }
+
+    fn wants_text(&self) -> bool {
+        matches!(self.state, State::Metering { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
         match input {
             Input::Start if matches!(self.state, State::New) => {
                 self.began = now;
-                self.state = State::Greeting;
-                self.ask(Ask::Who);
+                match self.metered() {
+                    true => self.wait_for_key(Prompt::Cautions),
+                    false => self.greet(),
+                }
             }
             Input::Start => {}
             Input::Answer(answer) => {
@@ -498,6 +525,7 @@ impl Procedure for Bench {
                 }
             }
             Input::Key(key) => self.key(now, key),
+            Input::Typed(text) => self.typed(now, &text),
             Input::Tick => self.tick(now),
             Input::Lost(why) => {
                 self.waiting = false;
@@ -505,8 +533,8 @@ impl Procedure for Bench {
                     self.close(now, Some(Cut::Probe(why)));
                 }
             }
-            Input::Stop => self.stop(Cut::Stopped),
-            Input::NoKeys => self.stop(Cut::NoKeys),
+            Input::Stop => self.stop(now, Cut::Stopped),
+            Input::NoKeys => self.stop(now, Cut::NoKeys),
         }
         std::mem::take(&mut self.out)
     }
