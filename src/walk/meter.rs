@@ -42,6 +42,9 @@ pub fn needs_power(board: &Board) -> bool {
 
 /// Whether the jumpers of a group change nothing but what a meter shows.
 pub(super) fn alone(board: &Board, group: &Group) -> bool {
+    if !needs_power(board) {
+        return true;
+    }
     let at = |c: &usize| match board.channels[*c].kind {
         Kind::Meter { against, .. } => {
             group.nets.contains(&board.channels[*c].net) || group.nets.contains(&against)

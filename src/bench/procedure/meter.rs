@@ -1,8 +1,8 @@
 //! Before the power: a person measures with a meter and types what it shows.
 //!
 //! The probe is silent meanwhile. What is expected is not shown before the value has been typed, so
-//! that nobody copies it. A value beyond its limits is asked for once more: a letter is easily left
-//! out, and the second is judged whatever it is.
+//! that nobody copies it. A value that no good unit gives is asked for once more: a letter is easily
+//! left out, and the second is judged whatever it is.
 
 use super::super::meter::{self, Said};
 use super::*;
@@ -60,7 +60,8 @@ impl Bench {
             Err(_) | Ok(Said::Skip) => judge(None),
             Ok(Said::Value(typed)) => judge(Some(typed)),
         };
-        if check.verdict == Verdict::Fail && !at.doubted && at.tries < MOST_TRIES {
+        let bad = check.typed.is_some() && check.verdict != Verdict::Pass;
+        if bad && !at.doubted && at.tries < MOST_TRIES {
             at.doubted = true;
             let ohms = check.typed.map_or(String::new(), |t| t.ohms.to_string());
             let why = format!(
@@ -107,6 +108,6 @@ pub(super) struct Metering {
     channel: usize,
     /// Lines typed for it.
     tries: u8,
-    /// Whether a value beyond its limits was asked for again.
+    /// Whether a value that no good unit gives was asked for again.
     doubted: bool,
 }
