@@ -2,7 +2,7 @@
 //!
 //! Events go to the record first, then to the screens.
 
-use super::{Boot, Burst, ProbeInfo, Slots, UnitVerdict, Verdict};
+use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting};
 use crate::units::Ohms;
 use crate::walk::Move;
@@ -266,6 +266,10 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// The unit is tested again.
+    Retest(Retest),
+    /// This unit leaves with another setting than the board file's.
+    Delivery(Setting),
     /// What the sequence shows of the modelled defects, and what not.
     Covers {
         /// Defects that it shows.

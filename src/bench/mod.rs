@@ -19,7 +19,7 @@ use crate::board::{Board, Reference};
 use crate::walk::meter as stops;
 use std::time::Duration;
 
-pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Slots, UnitId};
+pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use event::{
     Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Shunts, StepAt, Summary, SupplyCheck,
     TypedIn, Worst,

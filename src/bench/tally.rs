@@ -15,6 +15,7 @@ pub struct Tally {
     tightest: Option<Worst>,
     sag: Option<(usize, f64)>,
     checks: usize,
+    held: Option<String>,
 }
 
 impl Tally {
@@ -76,9 +77,18 @@ impl Tally {
         }
     }
 
+    /// Holds the unit whatever is read of it.
+    pub fn hold(&mut self, reason: String) {
+        self.held = Some(reason);
+    }
+
     /// Closes the run. Nothing judged is nothing tested.
     pub fn close(mut self, cut: Option<Cut>, took: Duration) -> Summary {
         let mut worst = self.worst.unwrap_or(Verdict::NotTested);
+        if let Some(held) = self.held.take() {
+            worst = worst.max(Verdict::Marginal);
+            self.reasons.push((Verdict::Marginal, held));
+        }
         if let Some(cut) = &cut {
             worst = worst.max(Verdict::NotTested);
             let why = match cut {

@@ -1,6 +1,7 @@
 //! Folds the bench's events into rows.
 
 use super::former::{KEPT, PUT_BACK, slots_text};
+use super::release::RETEST;
 use super::{Head, Row, RowKind};
 use crate::bench::{
     Burst, Check, Event, Mode, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
@@ -58,6 +59,18 @@ impl Folder {
                 self.head.boot = Some(u64::from(info.boot.count));
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
+            }
+            Event::Retest(retest) => {
+                let note = retest.held.clone().unwrap_or_default();
+                let mut row = self.event(t, RETEST, &note);
+                row.reason.clone_from(&retest.reason);
+                vec![row]
+            }
+            Event::Delivery(setting) => {
+                let note = format!("board file: {}", self.board.delivery.text(&self.board));
+                let mut row = self.event(t, "delivery setting", &note);
+                row.setting = setting.text(&self.board);
+                vec![row]
             }
             Event::Covers { shown, of, unseen } => self.covers(t, [*shown, *of], unseen),
             Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],

@@ -290,6 +290,14 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
+        Event::Retest(retest) => {
+            let mut lines = vec![("retest", format!("because: {}", retest.reason))];
+            lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));
+            lines
+        }
+        Event::Delivery(setting) => {
+            vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
+        }
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }

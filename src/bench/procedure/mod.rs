@@ -397,6 +397,24 @@ impl Bench {
         }
     }
 
+    /// Says why the unit is tested again, and holds it where it may not pass.
+    fn tell_retest(&mut self) {
+        let Some(retest) = self.unit.retest.clone() else { return };
+        if let Some(held) = &retest.held {
+            let reason = format!("{held}: a named person's release, or a repair, ends that");
+            self.tally.hold(reason);
+        }
+        self.tell(Event::Retest(retest));
+    }
+
+    /// Says so where this unit leaves otherwise than the board file has it.
+    fn tell_delivery(&mut self) {
+        let last = self.walk.steps.last().map(|step| step.setting.clone());
+        if let Some(setting) = last.filter(|s| *s != self.board.delivery) {
+            self.tell(Event::Delivery(setting));
+        }
+    }
+
     fn greet(&mut self) {
         self.state = State::Greeting;
         self.ask(Ask::Who);
@@ -509,6 +527,8 @@ impl Procedure for Bench {
         match input {
             Input::Start if matches!(self.state, State::New) => {
                 self.began = now;
+                self.tell_retest();
+                self.tell_delivery();
                 match self.metered() {
                     true => self.wait_for_key(Prompt::Cautions),
                     false => self.greet(),
