@@ -113,6 +113,39 @@ pub struct TypedIn {
     pub ohms: Ohms,
 }
 
+/// How a reading is held against its limits, so that its verdict carries a known risk.
+///
+/// Words and risks are those of ILAC-G8:09/2019, 4.2, which ISO/IEC 17025:2017, 7.8.6, asks to be
+/// stated with every statement of conformity (both by secondary sources). The specific risk is the
+/// chance that what lies on the acceptance limit does not conform; see `tests/bench_judge.rs`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rule {
+    /// Accepted within the limits less a guard band of the expanded uncertainty: the risk of
+    /// accepting wrongly is under 2.5 %.
+    Guarded,
+    /// Rejected only beyond the limits by the expanded uncertainty: the risk of rejecting wrongly is
+    /// under 2.5 %.
+    GuardedRejection,
+    /// Accepted within the limits as they are: up to 50 % on the limit itself. Where the limits are
+    /// compared with a reading as the firmware takes it, nothing is uncertain.
+    Simple,
+    /// The same with a value that a person read and typed, evidence of lower rank; its limits hold
+    /// the meter's error.
+    TypedIn,
+}
+
+impl Rule {
+    /// The words for records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Rule::Guarded => "binary, guard band w = U",
+            Rule::GuardedRejection => "binary, guarded rejection w = U",
+            Rule::Simple => "binary, simple acceptance w = 0",
+            Rule::TypedIn => "binary, simple acceptance w = 0, typed in",
+        }
+    }
+}
+
 /// A reading judged. What is said in codes is in ohms for a channel that is read by meter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Check {
@@ -128,6 +161,8 @@ pub struct Check {
     pub on: Vec<String>,
     /// The burst; digital reads are given as a burst of 0 and 1. None when there was no reading.
     pub burst: Option<Burst>,
+    /// The decision rule.
+    pub rule: Rule,
     /// What was typed of a meter's reading; none when there was none.
     pub typed: Option<TypedIn>,
     /// Code with the pull-up on less code with it off.

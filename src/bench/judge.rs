@@ -6,7 +6,7 @@
 //! holds the converter's errors itself. An error stands in the band or in the uncertainty, never in
 //! both.
 
-use super::{Burst, Check, Driven, Mode, Verdict, meter};
+use super::{Burst, Check, Driven, Mode, Rule, Verdict, meter};
 use crate::board::chip::Chip;
 use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::Node;
@@ -195,6 +195,10 @@ impl Analog<'_> {
             pull_up: false,
             on: self.on.to_vec(),
             burst,
+            rule: match mode {
+                Mode::Mean => Rule::Guarded,
+                Mode::AsProduct | Mode::Meter => Rule::Simple,
+            },
             typed: None,
             pull_up_shift: shift,
             driven,
@@ -405,6 +409,7 @@ pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<B
         pull_up: false,
         on: Vec::new(),
         burst,
+        rule: Rule::GuardedRejection,
         typed: None,
         pull_up_shift: None,
         driven: Driven::NotShown,
@@ -477,6 +482,7 @@ fn digital(
         pull_up: board.channels[channel].pull_up,
         on: on.to_vec(),
         burst: readings.level.map(as_burst),
+        rule: Rule::Simple,
         typed: None,
         pull_up_shift: None,
         driven,

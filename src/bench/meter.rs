@@ -3,7 +3,7 @@
 //! The bands of such a channel are those of what a meter shows, its error included, so that a value
 //! is held against them as it is: an error stands in the band or in the uncertainty, never in both.
 
-use super::{Check, Driven, Mode, TypedIn, Verdict};
+use super::{Check, Driven, Mode, Rule, TypedIn, Verdict};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::Node;
 use crate::units::{self, Allow, Ohms};
@@ -67,6 +67,7 @@ pub fn judge(
         pull_up: false,
         on: Vec::new(),
         burst: None,
+        rule: Rule::TypedIn,
         typed,
         pull_up_shift: None,
         driven: Driven::NotShown,

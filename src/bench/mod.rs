@@ -21,8 +21,8 @@ use std::time::Duration;
 
 pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use event::{
-    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Shunts, StepAt, Summary, SupplyCheck,
-    TypedIn, Worst,
+    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt, Summary,
+    SupplyCheck, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 

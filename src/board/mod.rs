@@ -63,6 +63,8 @@ pub struct Board {
     pub loads: Vec<Load>,
     /// How the product reads its pins.
     pub firmware: Firmware,
+    /// What an operator's hands take.
+    pub pace: Pace,
     /// What the product's firmware makes of what it reads, to be checked; a channel or a set of
     /// options has one entry at most.
     pub thresholds: Vec<Decoding>,
@@ -453,6 +455,28 @@ pub struct Firmware {
     pub reference: Reference,
     /// Share of the distance between two bands left between their windows as no option.
     pub gap: Ratio,
+}
+
+/// What an operator's hands take, in seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pace {
+    /// To move a shunt.
+    pub shunt: f64,
+    /// More, where it is on another header than the one before.
+    pub other_header: f64,
+    /// To cut the power, wait and give it back.
+    pub power_cycle: f64,
+    /// To look and answer a question.
+    pub question: f64,
+    /// To measure and type a value.
+    pub meter: f64,
+}
+
+impl Default for Pace {
+    /// Estimates of our own, until a maker has held a watch to them.
+    fn default() -> Pace {
+        Pace { shunt: 4.0, other_header: 1.0, power_cycle: 12.0, question: 4.0, meter: 10.0 }
+    }
 }
 
 /// Something that only a person can see, asked in a given setting.

@@ -9,6 +9,7 @@ use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
 use crate::record::release::REASONS;
 use crate::record::{Head, former};
+use crate::report::coverage;
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
@@ -173,6 +174,7 @@ impl Unit {
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
+        screen.say(&format!("sequence: {}", coverage::effort(&self.board, &self.walk)));
         let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
         let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.

@@ -4,24 +4,14 @@ use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
 use super::{Head, Row, RowKind};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict,
+    sag,
 };
-use crate::board::{Board, Kind, Level};
+use crate::board::{Board, Level};
 use crate::window::{Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
-
-/// The decision rule of every reading, in the words of ILAC-G8: acceptance inside the limits less a
-/// guard band of the expanded uncertainty.
-const GUARDED: &str = "binary, guard band U (95.45 %)";
-
-/// The rule of limits that are compared as they are.
-const SIMPLE: &str = "binary, simple acceptance";
-
-/// The rule of a value that a person read and typed: its limits hold the meter's error already, and
-/// the word of a person is evidence of lower rank than the probe's.
-const TYPED: &str = "binary, simple acceptance, typed in";
 
 /// Cautions that every record carries.
 pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy loads on; power off \
@@ -209,11 +199,7 @@ impl Folder {
         row.margin_mv = row.margin_code.map(|code| code * lsb_mv);
         row.margin_pct = finite(check.margin_pct);
         row.remaining_margin_code = finite(check.remaining_code);
-        row.rule = match check.kind {
-            Kind::Analog => GUARDED.to_string(),
-            Kind::Digital => SIMPLE.to_string(),
-            Kind::Meter { .. } => TYPED.to_string(),
-        };
+        row.rule = check.rule.word().to_string();
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
         row
@@ -241,7 +227,7 @@ impl Folder {
             );
         }
         row.limit_source = "board file".to_string();
-        row.rule = SIMPLE.to_string();
+        row.rule = Rule::Simple.word().to_string();
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
         row

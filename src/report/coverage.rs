@@ -6,7 +6,7 @@ use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
 use crate::faults::{By, Fault, Sighting, Witness};
-use crate::walk::Walk;
+use crate::walk::{Walk, meter};
 
 /// What no reading by a probe on the board itself ever shows, whatever the sequence.
 pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no channel reads; the \
@@ -55,15 +55,32 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
     table
 }
 
+/// What a sequence asks of the operator: `17 moves (17 is the least), about 95 s by hand`.
+pub fn effort(board: &Board, walk: &Walk) -> String {
+    let seconds = walk.seconds(board).round();
+    let values = match walk.values() {
+        0 => String::new(),
+        1 => "1 value by meter, ".to_string(),
+        n => format!("{n} values by meter, "),
+    };
+    let moves = match meter::needs_power(board) {
+        true => format!("{} moves ({} is the least)", walk.moves(), walk.least),
+        false => {
+            let moves: usize = walk.metered.iter().map(|stop| stop.moves.len()).sum();
+            format!("{moves} moves between them")
+        }
+    };
+    format!("{values}{moves}, about {seconds} s by hand")
+}
+
 /// The same for people: counts by class, then what is not seen and what would see it.
 pub fn text(board: &Board, walk: &Walk) -> String {
     let (seen, unseen) = (&walk.coverage.seen, &walk.coverage.unseen);
     let mut text = format!(
-        "{} {}: {} moves ({} is the least), {} modelled defects, {} of them shown\n\n",
+        "{} {}: {}\n{} modelled defects, {} of them shown\n\n",
         board.name,
         board.revision,
-        walk.moves(),
-        walk.least,
+        effort(board, walk),
         seen.len() + unseen.len(),
         seen.len()
     );

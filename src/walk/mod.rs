@@ -2,6 +2,7 @@
 
 pub mod meter;
 mod search;
+mod time;
 
 use crate::board::{Board, Kind, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};

@@ -46,8 +46,8 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 9] =
-    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
+const SINGLES: [&str; 10] =
+    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use", "pace"];
 
 /// Tables that a file has any number of.
 const LISTS: [&str; 11] = [
@@ -178,6 +178,7 @@ impl<'a> Reading<'a, '_> {
         let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
+        let pace = self.pace(&root);
         let delivery = self.delivery(&root);
         self.check_bill();
         if let Some(supply) = &supply {
@@ -210,6 +211,7 @@ impl<'a> Reading<'a, '_> {
             options,
             loads,
             firmware: firmware?,
+            pace: pace?,
             thresholds,
             delivery: delivery?,
             questions,
