@@ -4,11 +4,13 @@ mod bench_support;
 
 use bench_support::full::run;
 use bench_support::{Stand, board_of};
+use proptest::prelude::*;
 use std::sync::Arc;
 use std::time::Duration;
-use strapwise::bench::{Ask, Check, Event, MovedBy, Prompt, Shunts, UnitVerdict, Verdict};
+use strapwise::bench::{
+    Ask, Check, Event, Key, MovedBy, Procedure, Prompt, Shunts, UnitVerdict, Verdict,
+};
 use strapwise::board::Place;
-use strapwise::circuit::Parts;
 use strapwise::probe::world::World;
 use strapwise::record::RowKind;
 use strapwise::units::Ohms;
@@ -293,10 +295,11 @@ fn a_meter_shows_the_defects_that_the_coverage_says_it_does() {
     let windows = window::windows(&board).expect("windows");
     let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
     assert!(walk.coverage.seen.len() >= 7, "{:?}", walk.coverage);
-    for (fault, _) in &walk.coverage.seen {
-        let mut stand =
-            Stand::with(board.clone()).built_with(|_, parts: &mut Parts| fault.plant(parts));
-        let verdict = stand.finish().verdict;
+    let windows = Arc::new(windows);
+    for &(fault, _) in &walk.coverage.seen {
+        let mut world = World::new(board.clone(), 1);
+        world.plant(fault);
+        let verdict = run(&board, &windows, world).summary.verdict;
         let bad = matches!(verdict, UnitVerdict::Fail | UnitVerdict::Hold);
         assert!(bad, "{}: {verdict:?}", fault.text(&board));
     }
@@ -337,4 +340,26 @@ fn the_decade_of_28_shunts_is_measured_in_few_moves() {
     assert!(moves <= 2 * walk.metered.len() + 6, "{moves} for {}", walk.metered.len());
     assert_eq!(walk.metered.last().map(|s| &s.setting), Some(&board.delivery));
     assert!(matches!(windows.channels[0].classes[0].limits, Limits::Ohms { .. }));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..Default::default() })]
+
+    #[test]
+    fn whatever_is_typed_the_run_ends_and_nonsense_passes_nothing(
+        lines in prop::collection::vec("\\PC{0,12}|[0-9.kMRrK ]{0,6}|OL|skip", 0..60),
+    ) {
+        let mut stand = Stand::with(board_of(&without_pins()));
+        stand.start().press(Key::Yes);
+        for line in &lines {
+            stand.type_in(line);
+        }
+        if !stand.bench.over() {
+            stand.nobody();
+        }
+        let summary = stand.summary();
+        let good = |c: &Check| c.verdict == Verdict::Pass;
+        let all_good = of_ohms(&stand).len() == 2 && of_ohms(&stand).iter().all(good);
+        prop_assert_eq!(summary.verdict == UnitVerdict::Pass, all_good);
+    }
 }
