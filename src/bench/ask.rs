@@ -98,6 +98,17 @@ pub struct UnitId {
     pub identity: u32,
     /// What an earlier attempt, cut short, found where it wrote its identity.
     pub former: Option<Slots>,
+    /// Why it is tested again; none at a first attempt, and after one that had no fault.
+    pub retest: Option<Retest>,
+}
+
+/// Why a unit is tested again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Retest {
+    /// What the operator says.
+    pub reason: String,
+    /// Why it is no better than HOLD however it does now; none where it may pass.
+    pub held: Option<String>,
 }
 
 /// What is done to a digital pin while it is read.

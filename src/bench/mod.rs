@@ -8,6 +8,7 @@ mod ask;
 mod event;
 pub mod evidence;
 pub mod judge;
+pub mod meter;
 pub mod procedure;
 pub mod reading;
 pub mod sag;
@@ -16,11 +17,13 @@ mod tally;
 
 use crate::board::chip::Probe;
 use crate::board::{Board, Reference};
+use crate::walk::meter as stops;
 use std::time::Duration;
 
-pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Slots, UnitId};
+pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use event::{
-    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, StepAt, Summary, SupplyCheck, Worst,
+    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt, Summary,
+    SupplyCheck, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 
@@ -40,10 +43,18 @@ pub trait Procedure {
     fn may_be_silent(&self) -> bool {
         false
     }
+
+    /// Whether a line is to be typed, and keys are its letters.
+    fn wants_text(&self) -> bool {
+        false
+    }
 }
 
-/// Why no probe can read this board as its product does, or `None` when one can.
+/// Why no probe can read this board as its product does, or `None` when one can or none is needed.
 pub fn no_probe(board: &Board) -> Option<String> {
+    if !stops::needs_power(board) {
+        return None;
+    }
     let part = &board.chip.part;
     if board.chip.probe == Probe::None {
         return Some(format!(
@@ -163,6 +174,8 @@ pub enum Input {
     Answer(Answer),
     /// The operator pressed a key.
     Key(Key),
+    /// The operator typed a line, where one was asked for.
+    Typed(String),
     /// Nothing happened, but it is the time that `wake_at` named.
     Tick,
     /// The probe is gone, with the reason in words.

@@ -15,11 +15,13 @@ mod new;
 mod own_header;
 mod picture;
 mod read;
+mod release;
+mod setting;
 mod spread;
 mod statements;
 mod windows;
 
-use crate::board::Board;
+use crate::board::{Board, Setting};
 use crate::report::table::Form;
 use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
@@ -125,7 +127,12 @@ fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
 
 /// The sequence from a board without shunts to its delivery setting.
 fn walk_of(board: &Board, windows: &Windows) -> Result<Arc<Walk>, Failure> {
-    let walk = walk::plan(board, windows, &board.delivery);
+    walk_to(board, windows, &board.delivery)
+}
+
+/// The sequence from a board without shunts to the setting that a unit leaves with.
+fn walk_to(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Arc<Walk>, Failure> {
+    let walk = walk::plan(board, windows, delivery);
     walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 

@@ -14,6 +14,11 @@ pub trait Screen {
         let _ = (t, event);
     }
 
+    /// Shows what has been typed of a value so far.
+    fn typing(&mut self, text: &str) {
+        let _ = text;
+    }
+
     /// Shows a line that belongs to no event.
     fn say(&mut self, line: &str) {
         let _ = line;

@@ -1,9 +1,9 @@
 //! Runs a unit on the real clock: a probe on a port or a virtual board, a person at the keys.
 
-use super::hands::{ByHand, Deed};
+use super::hands::{ByHand, Deed, as_typed};
 use super::{Act, Conductor};
-use crate::bench::{Event, Procedure, Summary};
-use crate::probe::port::{Port, PortEvent};
+use crate::bench::{Event, Key, Procedure, Summary};
+use crate::probe::port::{Port, PortError, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
@@ -65,6 +65,8 @@ impl Keep for NoRecord {
 pub enum Line {
     /// On a serial port, read by a thread of its own.
     Port(Serial),
+    /// Nowhere: the board is read by meter alone.
+    Nowhere,
     /// A virtual board and the keys that stand for hands.
     Virtual {
         /// The board.
@@ -90,11 +92,14 @@ impl Serial {
     }
 
     fn reopen(&mut self) -> Result<(), SessionError> {
+        self.try_open().map_err(|e| SessionError::Port(e.to_string()))
+    }
+
+    fn try_open(&mut self) -> Result<(), PortError> {
         let (send, events) = mpsc::unbounded_channel();
         // A receiver that is gone means that the session is over.
         let forward = move |event| drop(send.send(event));
-        let port = Port::open(&self.name, self.baud, Box::new(forward))
-            .map_err(|e| SessionError::Port(e.to_string()))?;
+        let port = Port::open(&self.name, self.baud, Box::new(forward))?;
         self.open = Some((port, events));
         Ok(())
     }
@@ -140,12 +145,22 @@ impl Line {
         Serial::open(name, baud).map(Line::Port)
     }
 
+    /// The same where the unit may still be without power: a port that is not there yet is opened
+    /// when it comes.
+    pub fn open_when_there(name: &str, baud: u32) -> Result<Line, SessionError> {
+        let mut serial = Serial { name: name.to_string(), baud, open: None };
+        match serial.try_open() {
+            Ok(()) | Err(PortError::Absent { .. }) => Ok(Line::Port(serial)),
+            Err(e) => Err(SessionError::Port(e.to_string())),
+        }
+    }
+
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
             // A port that has gone says so by its event.
             Line::Port(Serial { open: Some((port, _)), .. }) => drop(port.write(bytes)),
             // Without power nobody listens.
-            Line::Port(_) => {}
+            Line::Port(_) | Line::Nowhere => {}
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
@@ -154,6 +169,7 @@ impl Line {
     async fn next(&mut self, began: Instant) -> Heard {
         match self {
             Line::Port(serial) => serial.next().await,
+            Line::Nowhere => std::future::pending().await,
             // Looks before it waits: keys that come without end must not hold the board up.
             Line::Virtual { board, .. } => loop {
                 board.advance_to(began.elapsed());
@@ -227,7 +243,12 @@ struct Run<'a> {
     single: Option<SingleKeys>,
     began: Instant,
     person: bool,
+    /// What a person has typed of a value so far.
+    value: String,
 }
+
+/// Letters of a value that are kept; more are no value.
+const LONGEST_VALUE: usize = 60;
 
 /// Where answers come from.
 #[derive(Clone, Copy, Debug)]
@@ -258,6 +279,7 @@ pub fn run<P: Procedure>(
         single: keys.map(|_| SingleKeys::begin()),
         began: Instant::now(),
         person: keys.is_some_and(|k| k.person),
+        value: String::new(),
     };
     let summary = runtime.block_on(run.lead(conductor, stops));
     // The keyboard's thread may wait for a key for ever; it is not waited for.
@@ -351,32 +373,87 @@ impl Run<'_> {
             single.forget_typed();
         }
         while self.typed.try_recv().is_ok() {}
+        self.value.clear();
     }
 
     fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
-        let now = self.began.elapsed();
+        if conductor.wants_text() {
+            return self.text(conductor, typed);
+        }
         let key = match typed {
             Typed::Key(key) => key,
-            Typed::End => {
-                self.screen.say("standard input has ended: nobody can answer, so the test stops");
-                return conductor.no_keys(now);
-            }
+            Typed::Line(line) => match keys::key_of(&line) {
+                Some(key) => key,
+                None => return Vec::new(),
+            },
+            Typed::Letter(_) => return Vec::new(),
+            Typed::End => return self.nobody(conductor),
         };
         let deeds = match &mut self.line {
-            Line::Port(_) => vec![Deed::Press(key)],
+            Line::Port(_) | Line::Nowhere => vec![Deed::Press(key)],
             Line::Virtual { hands, .. } => hands.press(key),
         };
+        self.do_all(conductor, deeds)
+    }
+
+    /// What hands do on a virtual board, and what they press on any.
+    fn do_all<P: Procedure>(&mut self, conductor: &mut Conductor<P>, deeds: Vec<Deed>) -> Vec<Act> {
+        let now = self.began.elapsed();
         let mut acts = Vec::new();
         for deed in deeds {
             match (deed, &mut self.line) {
                 (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
+                (Deed::Value(ohms), _) => acts.extend(conductor.typed(now, as_typed(ohms))),
                 (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
                     board.place(jumper, place);
                 }
                 (Deed::Power(on), Line::Virtual { board, .. }) => board.power(on),
-                (Deed::Place(..) | Deed::Power(_), Line::Port(_)) => {}
+                (Deed::Place(..) | Deed::Power(_), Line::Port(_) | Line::Nowhere) => {}
             }
         }
         acts
+    }
+
+    /// A value is being typed: letters are shown, Backspace takes the last one away, Enter is the
+    /// end of it.
+    fn text<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
+        match typed {
+            Typed::Letter(_) | Typed::Key(Key::No) if self.value.len() >= LONGEST_VALUE => {}
+            Typed::Letter(letter) => self.value.push(letter),
+            Typed::Key(Key::No) => self.value.push(' '),
+            Typed::Key(Key::Again) => drop(self.value.pop()),
+            Typed::Key(Key::Yes) => {
+                let text = std::mem::take(&mut self.value);
+                return self.value_typed(conductor, text);
+            }
+            Typed::Line(line) => return self.value_typed(conductor, line),
+            Typed::End => return self.nobody(conductor),
+        }
+        self.screen.typing(&self.value);
+        Vec::new()
+    }
+
+    fn value_typed<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        text: String,
+    ) -> Vec<Act> {
+        let mut acts = Vec::new();
+        let text = match &mut self.line {
+            Line::Port(_) | Line::Nowhere => text,
+            Line::Virtual { board, hands } => {
+                let built = board.world().built().clone();
+                let (deeds, text) = hands.typed(&text, &built);
+                acts.extend(self.do_all(conductor, deeds));
+                text
+            }
+        };
+        acts.extend(conductor.typed(self.began.elapsed(), text));
+        acts
+    }
+
+    fn nobody<P: Procedure>(&mut self, conductor: &mut Conductor<P>) -> Vec<Act> {
+        self.screen.say("standard input has ended: nobody can answer, so the test stops");
+        conductor.no_keys(self.began.elapsed())
     }
 }

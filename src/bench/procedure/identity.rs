@@ -71,7 +71,7 @@ impl Bench {
         }
     }
 
-    fn tell_coverage(&mut self) {
+    pub(super) fn tell_coverage(&mut self) {
         let coverage = &self.walk.coverage;
         let unseen = coverage.unseen_in_words(&self.board);
         let (shown, of) = (coverage.seen.len(), coverage.seen.len() + coverage.unseen.len());
