@@ -47,6 +47,9 @@ diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
 readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
 
+/// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
+const MOST_VOLTS: f64 = 60.0;
+
 /// A class as likely as this is the answer.
 const SETTLED: f64 = 0.95;
 
@@ -119,7 +122,12 @@ fn value(text: &str, ohms: bool) -> Result<f64, String> {
     match ohms {
         true if open => Ok(f64::INFINITY),
         true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
-        false => read::<Volts>(text, Allow::Any).map(|v| v.0).map_err(|e| e.to_string()),
+        false => match read::<Volts>(text, Allow::Any) {
+            Ok(volts) if volts.0.abs() > MOST_VOLTS => {
+                Err(format!("`{text}` is more than {MOST_VOLTS:.0} V, which no such board has"))
+            }
+            read => read.map(|v| v.0).map_err(|e| e.to_string()),
+        },
     }
 }
 

@@ -166,6 +166,13 @@ impl<'a> Cell<'a> {
         self.points.is_empty()
     }
 
+    /// Logarithm of the likelihood of a perfect fit, which none exceeds.
+    pub fn perfect(&self) -> f64 {
+        let of =
+            |p: &Point| -(TAU * p.variance).ln() / 2.0 * if p.pulled.is_some() { 2.0 } else { 1.0 };
+        self.points.iter().filter(|p| !p.digital).map(of).sum()
+    }
+
     fn solved(&self, wiring: Wiring) -> Rc<Response> {
         let board = self.board;
         let mut solved = self.solved.borrow_mut();
