@@ -13,6 +13,7 @@ pub mod reading;
 pub mod sag;
 pub mod sweep;
 mod tally;
+pub mod watching;
 
 use crate::board::{Board, Reference};
 use std::time::Duration;
@@ -38,6 +39,19 @@ pub trait Procedure {
     /// power.
     fn may_be_silent(&self) -> bool {
         false
+    }
+
+    /// A letter was typed, which only a live view has a use for.
+    fn letter(&mut self, now: Duration, letter: char) -> Vec<Output> {
+        let _ = (now, letter);
+        Vec::new()
+    }
+
+    /// The port has gone away while that may happen. An ask under way is answered with silence
+    /// next, so nothing new is asked before.
+    fn gone(&mut self, now: Duration, why: &str) -> Vec<Output> {
+        let _ = (now, why);
+        Vec::new()
     }
 }
 
