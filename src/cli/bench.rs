@@ -123,7 +123,7 @@ impl Unit {
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
-        let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
+        let keys = Some(live::Keys { person: std::io::stdin().is_terminal(), needed: true });
         let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.
         let table = store.rebuild_lot(lot::table_csv);

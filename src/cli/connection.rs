@@ -26,16 +26,21 @@ pub struct Connection {
 }
 
 impl Connection {
+    /// Whether the unit is one without hardware.
+    pub fn is_virtual(&self) -> bool {
+        self.port == "virtual"
+    }
+
     /// Opens the line, and says how long it has to be quiet. A virtual unit is a good one with its
     /// shunts in a setting.
     pub fn open(&self, board: &Arc<Board>, shunts: &Setting) -> Result<(Line, Duration), Failure> {
         let quiet = seconds("--quiet", self.quiet, 0.0)?;
-        if self.port != "virtual" {
+        if !self.is_virtual() {
             return Ok((Line::open(&self.port, BAUD)?, quiet));
         }
         let mut unit = VirtualBoard::new(World::new(board.clone(), self.seed));
         unit.place_all(shunts);
-        let hands = ByHand::new(board.clone());
+        let hands = ByHand::with(board.clone(), shunts.clone());
         Ok((Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO))
     }
 }

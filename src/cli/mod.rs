@@ -17,6 +17,7 @@ mod picture;
 mod read;
 mod spread;
 mod statements;
+mod watch;
 mod windows;
 
 use crate::board::Board;
@@ -63,6 +64,8 @@ enum Command {
     Bench(bench::Options),
     /// Say which part to lift: every cause weighed against the record of a unit that failed
     Diagnose(diagnose::Options),
+    /// Watch every channel of a board live, beside what its circuit predicts
+    Watch(watch::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
     Read(read::Options),
 }
@@ -103,6 +106,7 @@ pub fn run() -> ExitCode {
         Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Diagnose(options) => diagnose::run(&options),
+        Command::Watch(options) => watch::run(&options),
         Command::Read(options) => read::run(&options),
     });
     match result {

@@ -2,7 +2,8 @@
 //!
 //! On a terminal single keys count: Enter, Space, Backspace; a foot switch that types one of them
 //! serves as well. From a pipe each line is a key: empty for Enter, `n` for Space, `b` for
-//! Backspace.
+//! Backspace. Other letters and digits, alone on their line in a pipe, are told as such; only the
+//! live view has a use for them.
 
 use crate::bench::Key;
 use std::io::{self, BufRead, IsTerminal, Read, stdin};
@@ -12,19 +13,26 @@ use std::io::{self, BufRead, IsTerminal, Read, stdin};
 pub enum Typed {
     /// A key that means something.
     Key(Key),
+    /// Another letter or a digit, in lower case.
+    Letter(char),
     /// Standard input has ended: nobody can answer any more.
     End,
 }
 
 /// Columns of the terminal on standard output, as far as prose makes use of them.
 pub fn columns() -> usize {
+    width().clamp(40, 100)
+}
+
+/// Columns of the terminal on standard output; 80 where it does not tell.
+pub fn width() -> usize {
     #[cfg(unix)]
     let columns = rustix::termios::tcgetwinsize(rustix::stdio::stdout()).map_or(0, |s| s.ws_col);
     #[cfg(not(unix))]
     let columns = 0u16;
     match columns {
         0 => 80,
-        some => usize::from(some).clamp(40, 100),
+        some => usize::from(some),
     }
 }
 
@@ -93,14 +101,15 @@ pub fn read(send: impl Fn(Typed) -> bool) {
 
 fn read_keys(send: &impl Fn(Typed) -> bool) {
     for byte in stdin().lock().bytes() {
-        let key = match byte {
-            Ok(b'\r' | b'\n') => Key::Yes,
-            Ok(b' ') => Key::No,
-            Ok(0x08 | 0x7f) => Key::Again,
+        let typed = match byte {
+            Ok(b'\r' | b'\n') => Typed::Key(Key::Yes),
+            Ok(b' ') => Typed::Key(Key::No),
+            Ok(0x08 | 0x7f) => Typed::Key(Key::Again),
+            Ok(c) if c.is_ascii_alphanumeric() => letter(c),
             Ok(_) => continue,
             Err(_) => return,
         };
-        if !send(Typed::Key(key)) {
+        if !send(typed) {
             return;
         }
     }
@@ -108,16 +117,21 @@ fn read_keys(send: &impl Fn(Typed) -> bool) {
 
 fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
     while let Ok(Some(line)) = line(&mut input) {
-        let key = match line.strip_suffix(b"\r").unwrap_or(&line) {
-            b"" | b"y" | b"yes" => Key::Yes,
-            b"n" | b"no" | b" " => Key::No,
-            b"b" | b"back" => Key::Again,
+        let typed = match line.strip_suffix(b"\r").unwrap_or(&line) {
+            b"" | b"y" | b"yes" => Typed::Key(Key::Yes),
+            b"n" | b"no" | b" " => Typed::Key(Key::No),
+            b"b" | b"back" => Typed::Key(Key::Again),
+            &[c] if c.is_ascii_alphanumeric() => letter(c),
             _ => continue,
         };
-        if !send(Typed::Key(key)) {
+        if !send(typed) {
             return;
         }
     }
+}
+
+fn letter(byte: u8) -> Typed {
+    Typed::Letter(char::from(byte.to_ascii_lowercase()))
 }
 
 /// Bytes kept of a line; no key has as many, and a line may never end.
@@ -166,6 +180,12 @@ mod tests {
         let typed = keys(&b"\r\ny\nn\n \nb\nyes please\n\xff\nno"[..]);
         let wanted = [Key::Yes, Key::Yes, Key::No, Key::No, Key::Again, Key::No];
         assert_eq!(typed, wanted.map(Typed::Key));
+    }
+
+    #[test]
+    fn a_letter_alone_on_its_line_is_told_as_such() {
+        let typed = keys(&b"h\nQ\n1\nhq\n?\n"[..]);
+        assert_eq!(typed, ['h', 'q', '1'].map(Typed::Letter));
     }
 
     #[test]

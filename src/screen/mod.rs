@@ -3,6 +3,7 @@
 pub mod keys;
 pub mod plain;
 pub mod terminal;
+pub mod watching;
 
 use crate::bench::Event;
 use std::time::Duration;
@@ -12,6 +13,11 @@ pub trait Screen {
     /// Shows an event that has been recorded already. `t` is the time since the beginning.
     fn show(&mut self, t: Duration, event: &Event) {
         let _ = (t, event);
+    }
+
+    /// Whether nobody sees any more what is shown, so that a run which is nothing but a view may end.
+    fn unseen(&self) -> bool {
+        false
     }
 
     /// Shows a line that belongs to no event.

@@ -2,6 +2,7 @@
 
 use super::hands::{ByHand, Deed};
 use super::{Act, Conductor};
+use crate::bench::watching::Watched;
 use crate::bench::{Event, Procedure, Summary};
 use crate::probe::port::{Port, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
@@ -43,6 +44,13 @@ impl From<StoreError> for SessionError {
 pub trait Keep {
     /// Returns when the rows are safe.
     fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError>;
+
+    /// Takes something of the live view, `t` after the beginning; returns when what is to be kept
+    /// of it is safe.
+    fn watched(&mut self, t: Duration, watched: &Watched) -> Result<(), StoreError> {
+        let _ = (t, watched);
+        Ok(())
+    }
 }
 
 impl Keep for Attempt {
@@ -227,6 +235,7 @@ struct Run<'a> {
     single: Option<SingleKeys>,
     began: Instant,
     person: bool,
+    needed: bool,
 }
 
 /// Where answers come from.
@@ -234,6 +243,8 @@ struct Run<'a> {
 pub struct Keys {
     /// A person types: keys typed before a prompt are forgotten. A program's lines are not.
     pub person: bool,
+    /// Somebody must answer: the run ends when nobody can any more.
+    pub needed: bool,
 }
 
 /// Leads one unit through its run. Without `keys` nothing is asked of anybody.
@@ -258,6 +269,7 @@ pub fn run<P: Procedure>(
         single: keys.map(|_| SingleKeys::begin()),
         began: Instant::now(),
         person: keys.is_some_and(|k| k.person),
+        needed: keys.is_none_or(|k| k.needed),
     };
     let summary = runtime.block_on(run.lead(conductor, stops));
     // The keyboard's thread may wait for a key for ever; it is not waited for.
@@ -278,6 +290,11 @@ impl Run<'_> {
                 return Ok(summary);
             }
             let now = self.began.elapsed();
+            if self.screen.unseen() && !stopped {
+                stopped = true;
+                acts = conductor.stop(now);
+                continue;
+            }
             let wake = conductor.wake_at().map(|at| at.saturating_sub(now));
             let sleep = tokio::time::sleep(wake.unwrap_or(Duration::from_secs(3600)));
             acts = tokio::select! {
@@ -321,11 +338,15 @@ impl Run<'_> {
                 Act::Write(bytes) => self.line.write(bytes),
                 Act::Keep(rows) => {
                     if let Err(error) = self.record.keep(&rows) {
-                        self.line.write(b"\nABOR\n".to_vec());
-                        return Err(error.into());
+                        return Err(self.broken_off(error));
                     }
                 }
                 Act::Show(event) => {
+                    if let Event::Watched(watched) = &event
+                        && let Err(error) = self.record.watched(self.began.elapsed(), watched)
+                    {
+                        return Err(self.broken_off(error));
+                    }
                     if matches!(event, Event::Prompt { .. }) && self.person {
                         self.forget_typed();
                     }
@@ -345,6 +366,12 @@ impl Run<'_> {
         Ok(None)
     }
 
+    /// What cannot be kept ends the run, with everything off.
+    fn broken_off(&mut self, error: StoreError) -> SessionError {
+        self.line.write(b"\nABOR\n".to_vec());
+        error.into()
+    }
+
     /// Nothing typed early confirms a later step.
     fn forget_typed(&mut self) {
         if let Some(single) = &self.single {
@@ -357,6 +384,15 @@ impl Run<'_> {
         let now = self.began.elapsed();
         let key = match typed {
             Typed::Key(key) => key,
+            Typed::Letter(letter) => {
+                if let Line::Virtual { board, hands } = &mut self.line
+                    && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
+                {
+                    board.place(jumper, place);
+                }
+                return conductor.letter(now, letter);
+            }
+            Typed::End if !self.needed => return Vec::new(),
             Typed::End => {
                 self.screen.say("standard input has ended: nobody can answer, so the test stops");
                 return conductor.no_keys(now);

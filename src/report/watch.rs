@@ -1,0 +1,414 @@
+//! The live view as text: a table for the terminal, a line per change for pipes.
+
+use super::histogram;
+use super::table::{Cell, Form, Table};
+use super::wrap;
+use crate::bench::reading::Located;
+use crate::bench::watching::{Round, Watched};
+use crate::board::Board;
+use crate::record::live::{self, LiveRow};
+use crate::window::Windows;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// From this width on there is room for the bands of a good unit and the options.
+pub const WIDE: usize = 132;
+
+/// What a live view has come to: told what happened, it is drawn as a picture or told in lines.
+#[derive(Clone, Debug)]
+pub struct View {
+    board: Arc<Board>,
+    windows: Arc<Windows>,
+    /// Where rounds go when they are written.
+    file: String,
+    /// Whether keys move the shunts of a virtual unit.
+    is_virtual: bool,
+    probe: String,
+    paused: bool,
+    recording: bool,
+    /// Why nothing new comes.
+    away: Option<String>,
+    /// Code of the supply in the first round.
+    supply_at_start: Option<f64>,
+    t: Duration,
+    round: Option<Box<Round>>,
+    rows: Vec<LiveRow>,
+    /// What was told last of each channel, and of the supply.
+    told: BTreeMap<String, LiveRow>,
+    supply_told: Option<f64>,
+}
+
+impl View {
+    /// A view in which nothing has been read yet.
+    pub fn new(
+        board: Arc<Board>,
+        windows: Arc<Windows>,
+        file: &str,
+        recording: bool,
+        is_virtual: bool,
+    ) -> View {
+        View {
+            board,
+            windows,
+            file: file.to_string(),
+            is_virtual,
+            probe: String::new(),
+            paused: false,
+            recording,
+            away: None,
+            supply_at_start: None,
+            t: Duration::ZERO,
+            round: None,
+            rows: Vec::new(),
+            told: BTreeMap::new(),
+            supply_told: None,
+        }
+    }
+
+    /// Takes what happened `t` after the beginning.
+    pub fn take(&mut self, t: Duration, watched: &Watched) {
+        match watched {
+            Watched::Probe { info, .. } => {
+                self.probe = format!("{} {}", info.model, info.version);
+                self.away = None;
+            }
+            Watched::Round(round) => {
+                self.t = t;
+                self.rows = live::rows(&self.board, &self.windows, Default::default(), t, round);
+                let supply = round.supply.map(|b| b.mean);
+                self.supply_at_start = self.supply_at_start.or(supply);
+                self.round = Some(round.clone());
+            }
+            Watched::Away { .. } => {
+                self.away = told(&self.board, watched).map(|(_, text)| text);
+            }
+            Watched::Paused(paused) => self.paused = *paused,
+            Watched::Recording(recording) => self.recording = *recording,
+            Watched::Histogram(None) => self.round.iter_mut().for_each(|r| r.codes = None),
+            Watched::Histogram(Some(_)) | Watched::Reset(_) => {}
+        }
+    }
+
+    /// The whole picture in lines of at most `width` columns.
+    pub fn picture(&self, width: usize) -> Vec<String> {
+        let Some(round) = &self.round else { return vec!["reading the first round".into()] };
+        let board = &self.board;
+        let mut lines = wrap::lines(&self.title(round), width);
+        lines.extend(self.supply());
+        lines.push(String::new());
+        lines.extend(table(&self.rows, width).lines().map(String::from));
+        lines.push(String::new());
+        lines.extend(wrap::lines(&format!("shunts: {}", shunts(board, round)), width));
+        if !board.options.is_empty() {
+            lines.extend(wrap::lines(&format!("options: {}", options(board, round)), width));
+        }
+        let odd = oddities(&self.rows, round);
+        lines.extend(odd.iter().flat_map(|odd| wrap::lines(odd, width)));
+        let codes = self.histogram(width);
+        lines.extend((!codes.is_empty()).then(String::new));
+        lines.extend(codes);
+        lines.push(String::new());
+        lines.extend(self.away.iter().flat_map(|why| wrap::lines(why, width)));
+        lines.extend(wrap::lines(&self.keys(), width));
+        lines.into_iter().map(|line| clipped(line, width)).collect()
+    }
+
+    /// What is to be told in lines, each with its kind in front: of a round the channels that show
+    /// something else than when they were told last.
+    pub fn lines(&mut self, watched: &Watched) -> Vec<(&'static str, String)> {
+        let Watched::Round(round) = watched else {
+            return told(&self.board, watched).into_iter().collect();
+        };
+        let mut lines = Vec::new();
+        for row in &self.rows {
+            if self.told.get(&row.channel).is_none_or(|before| changed(before, row)) {
+                lines.push(("seen", line(row)));
+                self.told.insert(row.channel.clone(), row.clone());
+            }
+        }
+        let code = round.supply.map(|b| b.mean);
+        let moved = match (self.supply_told, code) {
+            (Some(before), Some(code)) => (code / before - 1.0).abs() > SUPPLY_MOVED,
+            (before, code) => before.is_some() != code.is_some(),
+        };
+        if moved {
+            lines.extend(self.supply().map(|text| ("supply", text)));
+            self.supply_told = code;
+        }
+        lines.extend(round.refused.iter().map(|why| ("note", format!("the probe refused: {why}"))));
+        lines
+    }
+
+    /// Rounds read.
+    pub fn rounds(&self) -> u64 {
+        self.round.as_ref().map_or(0, |r| r.number)
+    }
+
+    /// The histogram of the last round, if one is asked for.
+    pub fn histogram(&self, width: usize) -> Vec<String> {
+        let Some(codes) = self.round.as_ref().and_then(|r| r.codes.as_ref()) else {
+            return Vec::new();
+        };
+        let id = &self.board.channels[codes.channel].id;
+        let row = self.rows.iter().find(|r| r.channel == *id);
+        histogram::bars(id, &codes.counts, row.and_then(|r| r.expected_code), width)
+    }
+
+    fn title(&self, round: &Round) -> String {
+        let seconds = self.t.as_secs_f64();
+        let paused = if self.paused { ", paused" } else { "" };
+        let file = if self.recording { format!(", writing {}", self.file) } else { String::new() };
+        let (board, probe) = (&self.board.name, &self.probe);
+        format!("{board}: {probe}, round {}, {seconds:.1} s{paused}{file}", round.number)
+    }
+
+    /// The supply: its change is sharp, its volts carry the tolerance of the internal reference.
+    fn supply(&self) -> Option<String> {
+        let row = self.rows.first()?;
+        let (code, volts) = (row.supply_code?, row.supply_volts?);
+        let internal = self.board.chip.internal.first()?;
+        let share = 100.0 * (internal.high.0 - internal.low.0) / (2.0 * internal.typical.0);
+        // The code rises as the supply falls.
+        let change = 100.0 * (self.supply_at_start.unwrap_or(code) / code - 1.0);
+        Some(format!(
+            "supply {volts:.2} V, give or take {share:.0} %; {change:+.2} % since the start"
+        ))
+    }
+
+    fn keys(&self) -> String {
+        let pause = if self.paused { "Space goes on" } else { "Space pauses" };
+        let record = if self.recording { "r stops writing" } else { "r writes to a file" };
+        let shunts = match (self.is_virtual, self.board.jumpers.len().min(9)) {
+            (false, _) | (_, 0) => String::new(),
+            (true, 1) => ", 1 moves the shunt".into(),
+            (true, n) => format!(", 1 to {n} move a shunt"),
+        };
+        format!("{pause}, Enter reads at once, h next histogram, {record}{shunts}, q quits")
+    }
+}
+
+/// A supply that has moved by less is not told again; one code of the reference is 0.4 % at 5 V.
+const SUPPLY_MOVED: f64 = 0.005;
+
+/// The channels: what is read, beside what the circuit predicts for the setting found.
+fn table(rows: &[LiveRow], width: usize) -> String {
+    let narrow = ["channel", "code", "volts", "noise", "shift", "driven", "circuit", "reads as"];
+    let wide = [
+        "channel",
+        "code",
+        "volts",
+        "noise",
+        "lowest..highest",
+        "shift",
+        "driven by",
+        "circuit",
+        "good unit here",
+        "good shift",
+        "reads as",
+        "option",
+    ];
+    let columns: &[&'static str] = if width >= WIDE { &wide } else { &narrow };
+    let mut table = Table::new(columns);
+    table.rows = rows.iter().map(|row| cells(row, width >= WIDE)).collect();
+    table.print(Form::Text)
+}
+
+fn cells(row: &LiveRow, wide: bool) -> Vec<Cell> {
+    let analog = row.sd.is_some();
+    let code = match (analog, row.code) {
+        (true, code) => Cell::number(code, 1),
+        (false, Some(share)) => level(share, row.n).into(),
+        (false, None) => Cell::Missing,
+    };
+    let circuit = match (analog, row.expected_code) {
+        (true, code) => Cell::number(code, 1),
+        (false, Some(1.0)) => "high".into(),
+        (false, Some(0.0)) => "low".into(),
+        (false, _) => Cell::Missing,
+    };
+    let shift = match row.pull_up_shift {
+        Some(shift) => Cell::Text(format!("{shift:+.1}")),
+        None => Cell::Missing,
+    };
+    let range = |low: Option<f64>, high: Option<f64>| match (low, high) {
+        (Some(low), Some(high)) if analog => format!("{low:.1}..{high:.1}").into(),
+        _ => Cell::Missing,
+    };
+    let whole = |n: Option<u64>| n.map(|n| n as f64);
+    let mut cells = vec![row.channel.clone().into(), code];
+    cells.extend([Cell::number(row.volts, 3), Cell::number(row.sd, 2)]);
+    if wide {
+        let seen = match (whole(row.min), whole(row.max)) {
+            (Some(low), Some(high)) if analog => format!("{low:.0}..{high:.0}").into(),
+            _ => Cell::Missing,
+        };
+        cells.extend([seen, shift, row.driven.clone().into(), circuit]);
+        cells.push(range(row.bench_low, row.bench_high));
+        cells.push(range(row.shift_low, row.shift_high));
+    } else {
+        // `charge sharing` takes too much of 80 columns.
+        let driven = row.driven.trim_end_matches(" sharing");
+        cells.extend([shift, driven.into(), circuit]);
+    }
+    cells.push(Cell::text(row.reads_as.clone()));
+    if wide {
+        cells.push(Cell::text(row.option.clone()));
+    }
+    cells
+}
+
+/// A digital pin's reads: a level, or how many of them were high.
+fn level(share: f64, n: Option<u64>) -> String {
+    match share {
+        0.0 => "low".into(),
+        1.0 => "high".into(),
+        _ => {
+            let n = n.unwrap_or(0);
+            format!("{:.0} of {n} high", share * n as f64)
+        }
+    }
+}
+
+/// Where the shunts are, as far as the readings show.
+fn shunts(board: &Board, round: &Round) -> String {
+    let place = |(jumper, located): (usize, &Located)| {
+        let j = &board.jumpers[jumper];
+        let name = match located {
+            Located::At(place) => j.place_name(*place).to_string(),
+            Located::OneOf(places) if places.is_empty() => "unknown".to_string(),
+            Located::OneOf(places) => {
+                let names: Vec<&str> = places.iter().map(|&p| j.place_name(p)).collect();
+                names.join(" or ")
+            }
+            Located::Nowhere => "no position".to_string(),
+        };
+        format!("{}={name}", j.id)
+    };
+    let all: Vec<String> = round.look.jumpers.iter().enumerate().map(place).collect();
+    all.join(", ")
+}
+
+fn options(board: &Board, round: &Round) -> String {
+    let option = |(set, option): (&crate::board::OptionSet, &Option<String>)| {
+        format!("{} {}", set.label, option.as_deref().unwrap_or("no option"))
+    };
+    let all: Vec<String> = board.options.iter().zip(&round.look.options).map(option).collect();
+    all.join(", ")
+}
+
+/// What a good unit in the setting found would not show, and what the probe refused.
+fn oddities(rows: &[LiveRow], round: &Round) -> Vec<String> {
+    let mut odd = Vec::new();
+    for row in rows.iter().filter(|r| !r.note.is_empty()) {
+        let line = format!("{}: {}", row.channel, row.note);
+        if !odd.contains(&line) {
+            odd.push(line);
+        }
+    }
+    odd.extend(round.refused.iter().map(|why| format!("the probe refused: {why}")));
+    odd
+}
+
+fn clipped(line: String, width: usize) -> String {
+    if line.chars().count() <= width {
+        return line;
+    }
+    let mut short: String = line.chars().take(width.saturating_sub(1)).collect();
+    short.push('…');
+    short
+}
+
+/// Codes by which two readings may differ without being called a change, and the deviations.
+const SAME: f64 = 3.0;
+
+/// Whether a channel shows something else than before: another position or proof, or a code that
+/// has moved by more than its noise.
+pub fn changed(before: &LiveRow, now: &LiveRow) -> bool {
+    let moved = match (before.code, now.code) {
+        (Some(a), Some(b)) if now.sd.is_some() => {
+            let noise = before.sd.unwrap_or(0.0).max(now.sd.unwrap_or(0.0));
+            (a - b).abs() > SAME * noise.max(1.0)
+        }
+        (a, b) => a != b,
+    };
+    moved || before.reads_as != now.reads_as || before.driven != now.driven
+}
+
+/// A channel on one line: what is read, then what the circuit predicts.
+pub fn line(row: &LiveRow) -> String {
+    let id = &row.channel;
+    let option = if row.option.is_empty() { String::new() } else { format!(" {}", row.option) };
+    let reads = match row.reads_as.as_str() {
+        "" => "no reading".to_string(),
+        reads => format!("{reads}{option}"),
+    };
+    let read = match (row.code, row.volts, row.sd) {
+        (Some(code), Some(volts), Some(sd)) => {
+            let shift = row.pull_up_shift.map_or(String::new(), |s| format!(", shift {s:+.1}"));
+            format!("{code:.1} ({volts:.3} V), noise {sd:.2}{shift}")
+        }
+        (Some(share), ..) => level(share, row.n),
+        (None, ..) => "nothing read".into(),
+    };
+    let driven = match row.driven.as_str() {
+        "open" => "nothing drives it".to_string(),
+        "not shown" => "not shown to be driven".into(),
+        by => format!("driven by {by}"),
+    };
+    let circuit = match (row.sd, row.expected_code) {
+        (Some(_), Some(code)) => format!("; circuit {code:.1}"),
+        (None, Some(share)) => format!("; circuit {}", level(share, None)),
+        (_, None) => String::new(),
+    };
+    let note = if row.note.is_empty() { String::new() } else { format!("; {}", row.note) };
+    format!("{id} {read}, {driven}: {reads}{circuit}{note}")
+}
+
+/// What else happened, with its kind in front; a round tells nothing here.
+pub fn told(board: &Board, watched: &Watched) -> Option<(&'static str, String)> {
+    Some(match watched {
+        Watched::Round(_) => return None,
+        Watched::Probe { info, back } => {
+            let unit = match info.unit.as_str() {
+                "" => String::new(),
+                unit => format!(", unit {unit}"),
+            };
+            let back = if *back { " is back" } else { "" };
+            ("probe", format!("{} {}{back}{unit}", info.model, info.version))
+        }
+        Watched::Away { why, wait } => {
+            let wait = wait.as_secs_f64();
+            ("away", format!("{why}; waiting {wait} s for it, plug the board in again"))
+        }
+        Watched::Reset(boot) => {
+            ("note", format!("the probe was reset ({}): that round is void", boot.cause))
+        }
+        Watched::Paused(true) => ("note", "paused".into()),
+        Watched::Paused(false) => ("note", "goes on".into()),
+        Watched::Recording(true) => ("note", "writing to the file".into()),
+        Watched::Recording(false) => ("note", "no longer writing to the file".into()),
+        Watched::Histogram(None) => ("note", "no histogram".into()),
+        Watched::Histogram(Some(channel)) => {
+            ("note", format!("histogram of {}", board.channels[*channel].id))
+        }
+    })
+}
+
+/// What is said before the first round: what the view itself does to the board.
+pub fn cautions(board: &Board) -> Vec<String> {
+    let mut closed: Vec<&str> = Vec::new();
+    for &switch in board.channels.iter().flat_map(|c| &c.closes) {
+        let id = board.switches[switch].id.as_str();
+        if !closed.contains(&id) {
+            closed.push(id);
+        }
+    }
+    if closed.is_empty() {
+        return Vec::new();
+    }
+    let closed = closed.join(", ");
+    vec![format!(
+        "caution: each round closes {closed} for a moment: live equipment off the outputs"
+    )]
+}
