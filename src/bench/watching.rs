@@ -135,12 +135,7 @@ pub struct Watcher {
 
 impl Watcher {
     /// A watcher; `expected` fills in what no reading shows.
-    pub fn new(
-        board: Arc<Board>,
-        windows: Arc<Windows>,
-        expected: Setting,
-        pace: Pace,
-    ) -> Watcher {
+    pub fn new(board: Arc<Board>, windows: Arc<Windows>, expected: Setting, pace: Pace) -> Watcher {
         let codes = pace.histogram.map(|channel| Codes { channel, counts: BTreeMap::new() });
         Watcher {
             board,

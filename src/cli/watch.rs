@@ -8,8 +8,8 @@ use crate::board::{Board, Kind};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
 use crate::record::{Head, Row, live as rows};
-use crate::report::watch::View;
 use crate::report::watch;
+use crate::report::watch::View;
 use crate::screen::Screen;
 use crate::screen::watching::{Lines, Picture};
 use crate::session::Conductor;
@@ -79,8 +79,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let recording = pace.record;
     let mut recorder = Recorder { board, windows, began, log, recording };
     let keys = live::Keys { person: stdin().is_terminal(), needed: false };
-    let summary =
-        live::run(&mut conductor, line, screen.as_mut(), &mut recorder, Some(keys))?;
+    let summary = live::run(&mut conductor, line, screen.as_mut(), &mut recorder, Some(keys))?;
     match summary.cut {
         Some(Cut::Probe(why)) => Err(Failure::lost(why)),
         Some(Cut::Stopped) if !screen.unseen() => Ok(Exit::Interrupted),

@@ -42,7 +42,8 @@ columns! {
         pull_up_shift: Option<f64> [1],
         /// The driven proof.
         driven: String,
-        /// The position that the channel reads as; `open`, `no position`, `low`, `high`, `between`.
+        /// The position that the channel reads as, or `open`, `no position`, `as drawn` where no
+        /// jumper has a part in it, `low`, `high`, `between`.
         reads_as: String,
         /// The option, where this channel alone decides it.
         option: String,
@@ -128,14 +129,23 @@ fn channel(board: &Board, windows: &Windows, round: &Round, c: &Check, all: Live
 fn reads(windows: &Windows, round: &Round, c: &Check) -> (String, String) {
     let level = match c.burst {
         Some(b) if c.kind == Kind::Digital && b.min == b.max => {
-            if b.max == 0 { "low" } else { "high" }
+            if b.max == 0 {
+                "low"
+            } else {
+                "high"
+            }
         }
         _ => "",
     };
     match round.shapes.get(c.channel) {
         Some(Shape::Class(class)) => {
             let class = &windows.channels[c.channel].classes[*class];
-            let name = if class.name.is_empty() { level } else { &class.name };
+            // A channel that no jumper has a part in stands for no position.
+            let name = match (class.places.is_empty(), level) {
+                (true, "") => "as drawn",
+                (true, level) => level,
+                (false, _) => &class.name,
+            };
             (name.to_string(), class.means.clone().unwrap_or_default())
         }
         Some(Shape::Open) => ("open".into(), String::new()),

@@ -91,7 +91,10 @@ mod tests {
         assert_eq!(signs(&lines[1]), 0, "one in two hundred is a point: {}", lines[1]);
         assert!(lines[1].contains("|.") && lines[1].contains("0.3 %"), "{}", lines[1]);
         assert_eq!(signs(&lines[2]), 2 * signs(&lines[4]));
-        assert!(lines[3].contains("0.0 %") && !lines[3].contains(['#', '.', '|'].as_slice()) || signs(&lines[3]) == 0);
+        assert!(
+            lines[3].contains("0.0 %") && !lines[3].contains(['#', '.', '|'].as_slice())
+                || signs(&lines[3]) == 0
+        );
         assert!(lines[4].ends_with("circuit") && !lines[2].ends_with("circuit"));
         assert!(lines.iter().all(|l| l.chars().count() <= 60), "{lines:#?}");
     }

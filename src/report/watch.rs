@@ -27,6 +27,7 @@ pub struct View {
     probe: String,
     paused: bool,
     recording: bool,
+    over: bool,
     /// Why nothing new comes.
     away: Option<String>,
     /// Code of the supply in the first round.
@@ -56,6 +57,7 @@ impl View {
             probe: String::new(),
             paused: false,
             recording,
+            over: false,
             away: None,
             supply_at_start: None,
             t: Duration::ZERO,
@@ -90,6 +92,11 @@ impl View {
         }
     }
 
+    /// Nothing follows, so that no key is worth naming any more.
+    pub fn end(&mut self) {
+        self.over = true;
+    }
+
     /// The whole picture in lines of at most `width` columns.
     pub fn picture(&self, width: usize) -> Vec<String> {
         let Some(round) = &self.round else { return vec!["reading the first round".into()] };
@@ -108,9 +115,11 @@ impl View {
         let codes = self.histogram(width);
         lines.extend((!codes.is_empty()).then(String::new));
         lines.extend(codes);
-        lines.push(String::new());
-        lines.extend(self.away.iter().flat_map(|why| wrap::lines(why, width)));
-        lines.extend(wrap::lines(&self.keys(), width));
+        if !self.over {
+            lines.push(String::new());
+            lines.extend(self.away.iter().flat_map(|why| wrap::lines(why, width)));
+            lines.extend(wrap::lines(&self.keys(), width));
+        }
         lines.into_iter().map(|line| clipped(line, width)).collect()
     }
 
@@ -177,14 +186,13 @@ impl View {
     }
 
     fn keys(&self) -> String {
-        let pause = if self.paused { "Space goes on" } else { "Space pauses" };
-        let record = if self.recording { "r stops writing" } else { "r writes to a file" };
+        let pause = if self.paused { "Space go on" } else { "Space pause" };
+        let record = if self.recording { "r stop writing" } else { "r write" };
         let shunts = match (self.is_virtual, self.board.jumpers.len().min(9)) {
             (false, _) | (_, 0) => String::new(),
-            (true, 1) => ", 1 moves the shunt".into(),
-            (true, n) => format!(", 1 to {n} move a shunt"),
+            (true, n) => format!(", 1..{n} shunts"),
         };
-        format!("{pause}, Enter reads at once, h next histogram, {record}{shunts}, q quits")
+        format!("keys: {pause}, Enter round, h histogram, {record}{shunts}, q quit")
     }
 }
 

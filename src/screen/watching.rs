@@ -28,7 +28,11 @@ impl Screen for Picture {
                 self.view.take(t, watched);
                 self.pane.draw(&self.view.picture(width().saturating_sub(1)));
             }
-            Event::Finished(_) => self.pane.leave(),
+            Event::Finished(_) => {
+                self.view.end();
+                self.pane.draw(&self.view.picture(width().saturating_sub(1)));
+                self.pane.leave();
+            }
             _ => {}
         }
     }

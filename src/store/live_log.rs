@@ -71,7 +71,10 @@ impl LiveLog {
         }
         let header = csv::header_line::<LiveRow>();
         let mut found = Vec::new();
-        Read::by_ref(&mut file).take(header.len() as u64).read_to_end(&mut found).map_err(failed)?;
+        Read::by_ref(&mut file)
+            .take(header.len() as u64)
+            .read_to_end(&mut found)
+            .map_err(failed)?;
         if !found.is_empty() && found != header {
             let what = "it holds something else than a live view's rows, and was left as it is";
             return Err(StoreError::usage(&path, what.into(), "give the name of a new file"));

@@ -354,7 +354,8 @@ impl Stand {
                 Answer::Burst(self.burst(code, n))
             }
             Ask::Codes { channel, n, .. } => {
-                let burst = self.burst(self.ratio(channel, false) * self.board.chip.scale, n);
+                let code = self.ratio(channel, false) * self.board.chip.scale;
+                let burst = self.burst(code, n);
                 Answer::Codes(burst, vec![burst.mean.round() as u16; usize::from(n)])
             }
             Ask::Product { channel, .. } => {

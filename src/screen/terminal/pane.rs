@@ -1,47 +1,40 @@
-//! Lines that are drawn again in their place, with lines above them that stay.
+//! A picture that is drawn again in its place, with lines above it that stay.
 
-use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
+use super::style;
+use indicatif::ProgressBar;
 
 /// A picture at the bottom of the terminal.
 pub struct Pane {
-    lines: MultiProgress,
-    rows: Vec<ProgressBar>,
+    /// One bar with all lines in its message, so that they are drawn in one go.
+    bar: ProgressBar,
 }
 
 impl Pane {
     /// A pane with nothing in it.
     pub fn new() -> Pane {
-        Pane { lines: MultiProgress::new(), rows: Vec::new() }
+        let bar = ProgressBar::new(1);
+        bar.set_style(style("{msg}"));
+        Pane { bar }
     }
 
     /// Draws the picture anew.
-    pub fn draw(&mut self, picture: &[String]) {
-        while self.rows.len() < picture.len() {
-            let row = self.lines.add(ProgressBar::new(1));
-            let style = ProgressStyle::with_template("{msg}");
-            row.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
-            self.rows.push(row);
-        }
-        for row in self.rows.drain(picture.len()..) {
-            row.finish_and_clear();
-            self.lines.remove(&row);
-        }
-        for (row, line) in self.rows.iter().zip(picture) {
-            row.set_message(line.clone());
-        }
+    pub fn draw(&self, picture: &[String]) {
+        self.bar.set_message(picture.join("\n"));
     }
 
     /// A line above the picture, which stays.
     pub fn above(&self, line: &str) {
-        // A closed terminal is no reason to stop.
-        let _ = self.lines.println(line);
+        self.bar.println(line);
     }
 
-    /// Leaves the picture as it stands.
-    pub fn leave(&mut self) {
-        for row in self.rows.drain(..) {
-            row.abandon();
-        }
+    /// Leaves the picture as lines that stay.
+    pub fn leave(&self) {
+        let picture = self.bar.message();
+        self.bar.finish_and_clear();
+        // A cleared bar prints nothing above itself any more.
+        let lines = indicatif::MultiProgress::new();
+        // A closed terminal is no reason to stop.
+        let _ = lines.println(picture);
     }
 }
 
