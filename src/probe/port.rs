@@ -5,8 +5,13 @@
 //! a clone clears the exclusive flag), nothing is flushed (it can hang for ever), and nothing is
 //! inferred from the text of an error.
 
+mod explain;
+mod known;
+
+pub use explain::{Facts, PortError, Refusal, explain};
+pub use known::{CHIPS, Chip, chip};
+
 use serialport::{ErrorKind, SerialPort, SerialPortType};
-use std::fmt;
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread;
@@ -41,82 +46,27 @@ pub struct Listed {
     pub serial: Option<String>,
     /// Product text of the USB device.
     pub product: Option<String>,
+    /// Where the USB device is plugged in: bus and the chain of sockets, `1-1.4`.
+    pub location: Option<String>,
 }
 
-/// Why a port could not be opened, and what helps.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum PortError {
-    /// There is no such port.
-    Absent {
-        /// Name asked for.
-        name: String,
-        /// Ports that there are.
-        listed: Vec<String>,
-    },
-    /// Another program has it.
-    Busy {
-        /// Name asked for.
-        name: String,
-        /// Programs that hold it, as far as the system tells.
-        holders: Vec<String>,
-    },
-    /// The user may not open it.
-    Forbidden {
-        /// Name asked for.
-        name: String,
-        /// Owner and group of the device file.
-        owner: Option<(String, String)>,
-    },
-    /// A rate that resets boards into their boot loader.
-    Rate(u32),
-    /// Anything else.
-    Other {
-        /// Name asked for.
-        name: String,
-        /// What the system says.
-        text: String,
-    },
-}
+impl Listed {
+    /// A port of which nothing but the name is known.
+    pub fn named(name: &str) -> Listed {
+        Listed { name: name.into(), usb: None, serial: None, product: None, location: None }
+    }
 
-impl fmt::Display for PortError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            PortError::Absent { name, listed } if listed.is_empty() => {
-                write!(f, "{name}: no such port, and there is no other: plug the board in")
-            }
-            PortError::Absent { name, listed } => {
-                write!(f, "{name}: no such port; there are {}", listed.join(", "))
-            }
-            PortError::Busy { name, holders } if holders.is_empty() => {
-                write!(f, "{name}: another program has it; `sudo fuser -v {name}` names it")
-            }
-            PortError::Busy { name, holders } => {
-                write!(f, "{name}: {} has it; close that first", holders.join(", "))
-            }
-            PortError::Forbidden { name, owner } => match owner {
-                Some((owner, group)) if group != "root" => write!(
-                    f,
-                    "{name}: belongs to {owner}, group {group}, and you are not in it: run \
-                     `sudo usermod -aG {group} $USER`, log out and in again"
-                ),
-                Some((owner, group)) => write!(
-                    f,
-                    "{name}: belongs to {owner}, group {group}: run `sudo setfacl -m \
-                     u:$USER:rw {name}` for now, and install the udev rule for good"
-                ),
-                None => write!(f, "{name}: you may not open it: ask for access to the device"),
-            },
-            PortError::Rate(baud) => {
-                write!(f, "{baud} baud resets many boards into their boot loader: use {BAUD}")
-            }
-            PortError::Other { name, text } => {
-                write!(f, "{name}: {text}; unplug the board, wait a moment, plug it in again")
-            }
-        }
+    /// The port at the place where this one was: a board that is plugged in again may get another
+    /// name. The same USB ids and serial number at the same location; of two such ports none.
+    pub fn again<'a>(&self, now: &'a [Listed]) -> Option<&'a Listed> {
+        self.location.as_ref()?;
+        let same = |l: &&Listed| {
+            (l.usb, &l.serial, &l.location) == (self.usb, &self.serial, &self.location)
+        };
+        let mut found = now.iter().filter(same);
+        found.next().filter(|_| found.next().is_none())
     }
 }
-
-impl std::error::Error for PortError {}
 
 /// The ports of this machine, by name. On macOS only the call-out (`cu.`) devices.
 ///
@@ -134,8 +84,9 @@ pub fn list() -> Result<Vec<Listed>, PortError> {
                 usb: Some((usb.vid, usb.pid)),
                 serial: usb.serial_number,
                 product: usb.product,
+                location: usb.location.map(|l| l.to_string()),
             },
-            _ => Listed { name: p.port_name, usb: None, serial: None, product: None },
+            _ => Listed::named(&p.port_name),
         })
         .collect();
     out.sort_by(|a, b| a.name.cmp(&b.name));
@@ -164,7 +115,7 @@ impl Port {
             return Err(PortError::Rate(baud));
         }
         let mut port =
-            serialport::new(name, baud).timeout(SLICE).open().map_err(|e| explain(name, &e))?;
+            serialport::new(name, baud).timeout(SLICE).open().map_err(|e| explain(facts(name, &e)))?;
         // Pseudo-terminals have no such lines; a board that misses them stays silent and is
         // reported lost.
         let _ = port.write_data_terminal_ready(true);
@@ -210,20 +161,23 @@ fn serve(
     }
 }
 
-/// Tells absent, busy and forbidden apart: by the kind of the error and by what is there, as busy
-/// and absent share a kind on some systems.
-fn explain(name: &str, error: &serialport::Error) -> PortError {
+/// What is known about a port that did not open.
+fn facts(name: &str, error: &serialport::Error) -> Facts {
     let listed: Vec<String> =
         list().unwrap_or_default().into_iter().map(|listed| listed.name).collect();
     let there = listed.iter().any(|l| l == name) || std::path::Path::new(name).exists();
-    let name = name.to_string();
-    match error.kind {
-        _ if !there => PortError::Absent { name, listed },
-        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
-            PortError::Forbidden { owner: system::owner(&name), name }
-        }
-        ErrorKind::NoDevice => PortError::Busy { holders: system::holders(&name), name },
-        _ => PortError::Other { name, text: error.description.clone() },
+    let refusal = match error.kind {
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => Refusal::Denied,
+        ErrorKind::NoDevice => Refusal::Taken,
+        _ => Refusal::Other(error.description.clone()),
+    };
+    Facts {
+        name: name.to_string(),
+        there,
+        listed,
+        owner: system::owner(name),
+        holders: if refusal == Refusal::Taken { system::holders(name) } else { Vec::new() },
+        refusal,
     }
 }
 
