@@ -14,6 +14,7 @@ mod limits;
 mod new;
 mod own_header;
 mod picture;
+mod ports;
 mod read;
 mod spread;
 mod statements;
@@ -60,6 +61,8 @@ enum Command {
     Design(Box<design::Options>),
     /// Print the jumper card: what each position of each header stands for
     Card(card::Options),
+    /// List the serial ports, ask who is on them, and say what to do where nobody is
+    Ports(ports::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Say which part to lift: every cause weighed against the record of a unit that failed
@@ -106,6 +109,7 @@ pub fn run() -> ExitCode {
         Command::Card(options) => card::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Diagnose(options) => diagnose::run(&options),
+        Command::Ports(options) => ports::run(&options),
         Command::Watch(options) => watch::run(&options),
         Command::Read(options) => read::run(&options),
     });

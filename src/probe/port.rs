@@ -114,8 +114,10 @@ impl Port {
         if baud <= 1200 {
             return Err(PortError::Rate(baud));
         }
-        let mut port =
-            serialport::new(name, baud).timeout(SLICE).open().map_err(|e| explain(facts(name, &e)))?;
+        let mut port = serialport::new(name, baud)
+            .timeout(SLICE)
+            .open()
+            .map_err(|e| explain(facts(name, &e)))?;
         // Pseudo-terminals have no such lines; a board that misses them stays silent and is
         // reported lost.
         let _ = port.write_data_terminal_ready(true);
@@ -204,18 +206,23 @@ mod system {
         line.first().map(|name| (*name).to_string())
     }
 
-    /// Programs that hold a device open, where `/proc` shows them to this user.
+    /// Programs that hold a device open, where `/proc` shows them to this user. This one only where
+    /// no other does: it has just tried to open the device itself.
     pub fn holders(path: &str) -> Vec<String> {
         let Ok(device) = fs::canonicalize(path) else { return Vec::new() };
         let processes = fs::read_dir("/proc").into_iter().flatten().flatten();
         let holders = processes.filter_map(|process| {
+            // `self` and `thread-self` stand there too.
+            let id: u32 = process.file_name().to_str()?.parse().ok()?;
             let files = fs::read_dir(process.path().join("fd")).ok()?;
             let holds = files.flatten().any(|f| fs::read_link(f.path()).is_ok_and(|t| t == device));
             let name = fs::read_to_string(process.path().join("comm")).ok().filter(|_| holds)?;
-            let id = process.file_name();
-            Some(format!("{} (process {})", name.trim(), id.to_string_lossy()))
+            Some((id, format!("{} (process {id})", name.trim())))
         });
-        holders.collect()
+        let (own, others): (Vec<_>, Vec<_>) =
+            holders.partition(|&(id, _)| id == std::process::id());
+        let told = if others.is_empty() { own } else { others };
+        told.into_iter().map(|(_, text)| text).collect()
     }
 }
 
@@ -313,6 +320,23 @@ mod tests {
         let groups = "tty:x:5:\ndialout:x:20:ann,bob\n";
         assert_eq!(system::name_of(groups, 20), Some("dialout".into()));
         assert_eq!(system::name_of(groups, 21), None);
+    }
+
+    #[test]
+    fn a_board_that_is_plugged_in_again_is_found_by_its_place() {
+        let at = |name: &str, location: &str| Listed {
+            usb: Some((0x1A86, 0x7523)),
+            location: Some(location.into()),
+            ..Listed::named(name)
+        };
+        let was = at("/dev/ttyUSB0", "1-1.4");
+        let now = [at("/dev/ttyUSB0", "1-1.3"), at("/dev/ttyUSB1", "1-1.4")];
+        assert_eq!(was.again(&now).map(|l| l.name.as_str()), Some("/dev/ttyUSB1"));
+        let other = Listed { usb: Some((0x0403, 0x6001)), ..at("/dev/ttyUSB0", "1-1.4") };
+        assert_eq!(was.again(&[other]), None, "another chip in the same socket");
+        let twice = [at("/dev/ttyUSB1", "1-1.4"), at("/dev/ttyUSB2", "1-1.4")];
+        assert_eq!(was.again(&twice), None, "two ports of one device");
+        assert_eq!(Listed::named("/dev/ttyS0").again(&[Listed::named("/dev/ttyS0")]), None);
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod header;
 pub mod histogram;
 pub mod letters;
 mod pins;
+pub mod ports;
 mod positions;
 pub mod spread;
 pub mod svg;

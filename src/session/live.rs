@@ -4,7 +4,7 @@ use super::hands::{ByHand, Deed};
 use super::{Act, Conductor};
 use crate::bench::watching::Watched;
 use crate::bench::{Event, Procedure, Summary};
-use crate::probe::port::{Port, PortEvent};
+use crate::probe::port::{self, Listed, Port, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
@@ -86,15 +86,32 @@ pub enum Line {
 pub struct Serial {
     name: String,
     baud: u32,
+    /// As the system listed it at first.
+    listed: Option<Listed>,
     /// The port and what it sends; none while it is gone.
     open: Option<(Port, UnboundedReceiver<PortEvent>)>,
 }
 
 impl Serial {
     fn open(name: &str, baud: u32) -> Result<Serial, SessionError> {
-        let mut serial = Serial { name: name.to_string(), baud, open: None };
+        let listed = port::list().unwrap_or_default().into_iter().find(|l| l.name == name);
+        let mut serial = Serial { name: name.to_string(), baud, listed, open: None };
         serial.reopen()?;
         Ok(serial)
+    }
+
+    /// Opens the port that was gone, whatever it is called now; its name where that is a new one.
+    fn come_back(&mut self) -> Option<Option<String>> {
+        let now = port::list().unwrap_or_default();
+        let moved = self.listed.as_ref().and_then(|l| l.again(&now)).map(|l| l.name.clone());
+        let moved = moved.filter(|name| *name != self.name);
+        let before = self.name.clone();
+        self.name = moved.clone().unwrap_or(self.name.clone());
+        if self.reopen().is_err() {
+            self.name = before;
+            return None;
+        }
+        Some(moved)
     }
 
     fn reopen(&mut self) -> Result<(), SessionError> {
@@ -119,8 +136,8 @@ impl Serial {
                 }
                 None => {
                     tokio::time::sleep(AGAIN).await;
-                    if self.reopen().is_ok() {
-                        return Heard::Back;
+                    if let Some(moved) = self.come_back() {
+                        return Heard::Back(moved);
                     }
                 }
             }
@@ -132,8 +149,8 @@ impl Serial {
 enum Heard {
     Bytes(Vec<u8>),
     Gone(String),
-    /// A port that was gone is open again.
-    Back,
+    /// A port that was gone is open again, perhaps under another name.
+    Back(Option<String>),
 }
 
 /// Pause between two tries to open a port that is gone.
@@ -324,7 +341,10 @@ impl Run<'_> {
                 }
                 conductor.lost(now, why)
             }
-            Heard::Back => {
+            Heard::Back(moved) => {
+                if let Some(name) = moved {
+                    self.screen.say(&format!("the board is on {name} now"));
+                }
                 conductor.opened(now);
                 Vec::new()
             }
