@@ -3,10 +3,14 @@
 mod bench_support;
 
 use bench_support::vent_controller;
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::watching::{Pace, Round, Watched, Watcher};
-use strapwise::bench::{Cut, Driven, Event, Key, Summary};
+use strapwise::bench::{
+    Answer, Ask, Boot, Burst, Cut, Driven, Event, Input, Key, Output, ProbeInfo, Procedure, Summary,
+};
 use strapwise::board::{Board, Place};
 use strapwise::probe::exchange::Exchange;
 use strapwise::probe::virtual_board::VirtualBoard;
@@ -377,4 +381,126 @@ fn the_picture_fits_any_width_and_says_more_on_a_wide_one() {
     assert!(!narrow.contains('…'), "nothing is cut off at 80 columns:\n{narrow}");
     let wide = table.view.picture(200).join("\n");
     assert!(wide.contains("good unit here") && wide.contains("supply out"), "{wide}");
+}
+
+/// Something that happens to a watcher, in whatever order.
+#[derive(Clone, Debug)]
+enum Happens {
+    Answer(u16),
+    Silent,
+    Wrong,
+    Refused,
+    Reset,
+    Letter(char),
+    Key(Key),
+    Gone,
+    Tick(u16),
+    Stop,
+}
+
+fn anything() -> impl Strategy<Value = Happens> {
+    let letter = prop::sample::select(vec!['p', 'h', 'r', 'x', '1']).prop_map(Happens::Letter);
+    let key = prop::sample::select(vec![Key::Yes, Key::No, Key::Again]).prop_map(Happens::Key);
+    prop_oneof![
+        60 => (0u16..1024).prop_map(Happens::Answer),
+        2 => Just(Happens::Silent),
+        1 => Just(Happens::Wrong),
+        2 => Just(Happens::Refused),
+        1 => Just(Happens::Reset),
+        3 => letter,
+        3 => key,
+        1 => Just(Happens::Gone),
+        6 => (1u16..5000).prop_map(Happens::Tick),
+        1 => prop_oneof![Just(Happens::Stop), Just(Happens::Letter('q'))],
+    ]
+}
+
+fn fitting(ask: &Ask, code: u16, boot: &Boot) -> Answer {
+    let (mean, q) = (f64::from(code), code);
+    let burst =
+        |n: u16| Burst { n: n.into(), mean, sd: 0.5, lag1: 0.0, min: q, max: q, q01: q, q99: q };
+    match *ask {
+        Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
+            model: "PROBE-ATMEGA328P".into(),
+            boot: boot.clone(),
+            ..ProbeInfo::default()
+        }),
+        Ask::Boot => Answer::Boot(boot.clone()),
+        Ask::Burst { n, .. } | Ask::Supply { n } => Answer::Burst(burst(n)),
+        Ask::Codes { n, .. } => Answer::Codes(burst(n), vec![code; usize::from(code % 40)]),
+        Ask::Level { n, .. } => Answer::Level { n: n.into(), ones: u32::from(code % (n + 1)) },
+        Ask::Charge { .. } => Answer::Charge { first: mean, last: mean / 2.0 },
+        _ => Answer::Done,
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(4), cases: 200, ..Default::default() })]
+
+    #[test]
+    fn whatever_happens_one_thing_is_asked_at_a_time_and_the_end_comes_once(
+        history in prop::collection::vec(anything(), 1..400)
+    ) {
+        let board = vent_controller();
+        let windows = Arc::new(window::windows(&board).expect("windows"));
+        let mut view = View::new(board.clone(), windows.clone(), "live.csv", false, true);
+        let mut watcher = Watcher::new(board.clone(), windows, board.delivery.clone(), PACE);
+        let mut now = Duration::ZERO;
+        let mut boot = Boot { count: 1, cause: "POWER".into(), uptime_ms: 1000 };
+        let mut asked: Option<Ask> = None;
+        let mut ends = 0;
+        let mut outputs = watcher.handle(now, Input::Start);
+        for happens in history {
+            for output in outputs.drain(..) {
+                prop_assert_eq!(ends, 0, "nothing follows the end");
+                match output {
+                    Output::Ask(ask) => {
+                        prop_assert!(asked.is_none(), "{:?} while {:?}", ask, asked);
+                        asked = Some(ask);
+                    }
+                    Output::Event(Event::Watched(watched)) => {
+                        view.take(now, &watched);
+                        view.lines(&watched);
+                        let picture = view.picture(79);
+                        prop_assert!(picture.iter().all(|l| l.chars().count() <= 79));
+                    }
+                    Output::Event(Event::Finished(_)) => ends += 1,
+                    Output::Event(_) => {}
+                }
+            }
+            boot.uptime_ms += 50;
+            now += Duration::from_millis(50);
+            let mut answer = |asked: &mut Option<Ask>, make: &dyn Fn(&Ask) -> Answer| {
+                let given = asked.take().map(|ask| make(&ask));
+                given.map_or(Vec::new(), |a| watcher.handle(now, Input::Answer(a)))
+            };
+            outputs = match happens {
+                Happens::Answer(code) => answer(&mut asked, &|ask| fitting(ask, code, &boot)),
+                Happens::Silent => answer(&mut asked, &|_| Answer::Silent),
+                Happens::Wrong => answer(&mut asked, &|_| Answer::Level { n: 0, ones: 0 }),
+                Happens::Refused => answer(&mut asked, &|_| Answer::Refused("-222".into())),
+                Happens::Reset => {
+                    boot = Boot { count: boot.count + 1, cause: "EXTERNAL".into(), uptime_ms: 5 };
+                    Vec::new()
+                }
+                Happens::Letter(letter) => watcher.letter(now, letter),
+                Happens::Key(key) => watcher.handle(now, Input::Key(key)),
+                Happens::Gone if watcher.may_be_silent() => {
+                    let mut outputs = watcher.gone(now, "unplugged");
+                    if asked.take().is_some() {
+                        prop_assert!(!outputs.iter().any(|o| matches!(o, Output::Ask(_))));
+                        outputs.extend(watcher.handle(now, Input::Answer(Answer::Silent)));
+                    }
+                    outputs
+                }
+                Happens::Gone => watcher.handle(now, Input::Lost("unplugged".into())),
+                Happens::Tick(ms) => {
+                    now += Duration::from_millis(ms.into());
+                    watcher.handle(now, Input::Tick)
+                }
+                Happens::Stop => watcher.handle(now, Input::Stop),
+            };
+        }
+        prop_assert!(!watcher.over() || watcher.wake_at().is_none());
+    }
 }

@@ -1,10 +1,14 @@
 //! Runs a unit on the real clock: a probe on a port or a virtual board, a person at the keys.
 
+mod serial;
+
+use serial::Heard;
+pub use serial::Serial;
+
 use super::hands::{ByHand, Deed};
 use super::{Act, Conductor};
 use crate::bench::watching::Watched;
 use crate::bench::{Event, Procedure, Summary};
-use crate::probe::port::{self, Listed, Port, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
@@ -12,7 +16,7 @@ use crate::screen::keys::{self, SingleKeys, Typed};
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::time::{Duration, Instant};
-use tokio::sync::mpsc::{self, Receiver, UnboundedReceiver};
+use tokio::sync::mpsc::{self, Receiver};
 
 /// Why a run could not go on.
 #[derive(Debug)]
@@ -82,80 +86,6 @@ pub enum Line {
     },
 }
 
-/// A serial port that may go away and come back.
-pub struct Serial {
-    name: String,
-    baud: u32,
-    /// As the system listed it at first.
-    listed: Option<Listed>,
-    /// The port and what it sends; none while it is gone.
-    open: Option<(Port, UnboundedReceiver<PortEvent>)>,
-}
-
-impl Serial {
-    fn open(name: &str, baud: u32) -> Result<Serial, SessionError> {
-        let listed = port::list().unwrap_or_default().into_iter().find(|l| l.name == name);
-        let mut serial = Serial { name: name.to_string(), baud, listed, open: None };
-        serial.reopen()?;
-        Ok(serial)
-    }
-
-    /// Opens the port that was gone, whatever it is called now; its name where that is a new one.
-    fn come_back(&mut self) -> Option<Option<String>> {
-        let now = port::list().unwrap_or_default();
-        let moved = self.listed.as_ref().and_then(|l| l.again(&now)).map(|l| l.name.clone());
-        let moved = moved.filter(|name| *name != self.name);
-        let before = self.name.clone();
-        self.name = moved.clone().unwrap_or(self.name.clone());
-        if self.reopen().is_err() {
-            self.name = before;
-            return None;
-        }
-        Some(moved)
-    }
-
-    fn reopen(&mut self) -> Result<(), SessionError> {
-        let (send, events) = mpsc::unbounded_channel();
-        // A receiver that is gone means that the session is over.
-        let forward = move |event| drop(send.send(event));
-        let port = Port::open(&self.name, self.baud, Box::new(forward))
-            .map_err(|e| SessionError::Port(e.to_string()))?;
-        self.open = Some((port, events));
-        Ok(())
-    }
-
-    async fn next(&mut self) -> Heard {
-        loop {
-            match &mut self.open {
-                Some((_, events)) => {
-                    return match events.recv().await {
-                        Some(PortEvent::Bytes(bytes)) => Heard::Bytes(bytes),
-                        Some(PortEvent::Gone(why)) => Heard::Gone(why),
-                        None => Heard::Gone("the port was closed".into()),
-                    };
-                }
-                None => {
-                    tokio::time::sleep(AGAIN).await;
-                    if let Some(moved) = self.come_back() {
-                        return Heard::Back(moved);
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// What comes from the line.
-enum Heard {
-    Bytes(Vec<u8>),
-    Gone(String),
-    /// A port that was gone is open again, perhaps under another name.
-    Back(Option<String>),
-}
-
-/// Pause between two tries to open a port that is gone.
-const AGAIN: Duration = Duration::from_millis(300);
-
 /// How often a virtual board is looked at.
 const LOOK: Duration = Duration::from_millis(5);
 
@@ -167,10 +97,7 @@ impl Line {
 
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
-            // A port that has gone says so by its event.
-            Line::Port(Serial { open: Some((port, _)), .. }) => drop(port.write(bytes)),
-            // Without power nobody listens.
-            Line::Port(_) => {}
+            Line::Port(serial) => serial.write(bytes),
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
@@ -337,7 +264,7 @@ impl Run<'_> {
             Heard::Bytes(bytes) => conductor.bytes(now, &bytes),
             Heard::Gone(why) => {
                 if let (true, Line::Port(serial)) = (conductor.may_be_silent(), &mut self.line) {
-                    serial.open = None;
+                    serial.let_go();
                 }
                 conductor.lost(now, why)
             }

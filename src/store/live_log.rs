@@ -1,7 +1,7 @@
 //! The file that the live view writes its rounds to: appended to, never written over.
 
 use std::fs::{File, OpenOptions, TryLockError};
-use std::io::{ErrorKind, Read, Seek, SeekFrom, Write};
+use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use super::error::StoreError;
@@ -101,7 +101,7 @@ impl LiveLog {
         let folder = self.path.parent().unwrap_or(Path::new(""));
         let name = self.path.file_name().unwrap_or_default().to_string_lossy();
         let torn = files::keep(folder, &format!("{name}.torn"), &tail[whole..])
-            .map_err(|e| std::io::Error::new(ErrorKind::Other, e.what))?;
+            .map_err(|e| std::io::Error::other(e.what))?;
         file.set_len(from + whole as u64)?;
         file.sync_all()?;
         let bytes = tail.len() - whole;

@@ -2,8 +2,10 @@
 
 #![allow(dead_code, reason = "each test file uses its own part of this")]
 
-use serialport::{SerialPort as _, TTYPort};
-use std::io::{ErrorKind, Read as _, Write as _};
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use std::fs::File;
+use std::io::{Read as _, Write as _};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::JoinHandle;
@@ -23,9 +25,12 @@ pub struct Served {
 impl Served {
     /// Serves what `make` makes; the board itself stays in the thread.
     pub fn start(make: impl FnOnce() -> VirtualBoard + Send + 'static) -> Served {
-        let (mut far, near) = TTYPort::pair().unwrap();
-        let name = near.name().unwrap();
-        far.set_timeout(Duration::from_millis(2)).unwrap();
+        // Not inherited by programs that any test starts: they would hold the line open.
+        let far = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
+        grantpt(&far).unwrap();
+        unlockpt(&far).unwrap();
+        let name = ptsname(&far, Vec::new()).unwrap().into_string().unwrap();
+        let mut far = File::from(far);
         let (deeds, inbox) = channel();
         let thread = std::thread::spawn(move || serve(&mut far, make(), &inbox));
         Served { name, deeds: Some(deeds), thread: Some(thread) }
@@ -46,7 +51,7 @@ impl Drop for Served {
     }
 }
 
-fn serve(far: &mut TTYPort, mut board: VirtualBoard, inbox: &Receiver<Deed>) {
+fn serve(far: &mut File, mut board: VirtualBoard, inbox: &Receiver<Deed>) {
     let began = Instant::now();
     let mut buffer = [0; 256];
     // While nobody has the near end open, the far one fails at once: then the wait is here.
@@ -59,14 +64,17 @@ fn serve(far: &mut TTYPort, mut board: VirtualBoard, inbox: &Receiver<Deed>) {
             Err(RecvTimeoutError::Disconnected) => return,
         }
         alone = false;
-        // Waits no longer than its timeout of 2 ms.
-        match far.read(&mut buffer) {
-            Ok(n) => {
-                board.advance_to(began.elapsed());
-                board.write(&buffer[..n]);
+        let wait = Timespec { tv_sec: 0, tv_nsec: 2_000_000 };
+        let mut ready = [PollFd::new(&*far, PollFlags::IN)];
+        let come = poll(&mut ready, Some(&wait)).unwrap() > 0;
+        if come {
+            match far.read(&mut buffer) {
+                Ok(n) => {
+                    board.advance_to(began.elapsed());
+                    board.write(&buffer[..n]);
+                }
+                Err(_) => alone = true,
             }
-            Err(e) if e.kind() == ErrorKind::TimedOut => {}
-            Err(_) => alone = true,
         }
         board.advance_to(began.elapsed());
         let bytes = board.read();

@@ -2,88 +2,20 @@
 //!
 //! A picture, never a record of a unit: nothing here is a verdict on one.
 
+mod round;
+
+pub use round::{Codes, Pace, Round, Watched};
+
 use super::evidence::{Shape, seen_shapes};
-use super::reading::{Look, conclude};
+use super::reading::conclude;
 use super::sweep::{BURST, Got, Keep, Sweep};
-use super::{Answer, Ask, Boot, Burst, Cut, Event, Input, Key, Output, ProbeInfo, Procedure};
+use super::{Answer, Ask, Boot, Cut, Event, Input, Key, Output, Procedure};
 use super::{Summary, UnitVerdict, probe_problem};
 use crate::board::{Board, Kind, Setting};
 use crate::window::{self, Band, Windows};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
-
-/// One round through all channels.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Round {
-    /// Number of the round, from 1.
-    pub number: u64,
-    /// Where the shunts are, the options, and each reading with what the circuit predicts.
-    pub look: Look,
-    /// By channel: what it reads as.
-    pub shapes: Vec<Shape>,
-    /// By channel: shift of the code under the pull-up that a good unit shows in the setting found.
-    pub shifts: Vec<Option<Band>>,
-    /// The internal reference read against the supply.
-    pub supply: Option<Burst>,
-    /// Codes of one channel, where they were asked for.
-    pub codes: Option<Codes>,
-    /// What the probe refused.
-    pub refused: Vec<String>,
-}
-
-/// How often each code was seen on a channel since its setting changed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Codes {
-    /// Channel index.
-    pub channel: usize,
-    /// Conversions by code.
-    pub counts: BTreeMap<u16, u64>,
-}
-
-/// Something of the live view.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Watched {
-    /// The probe was found, or has come back.
-    Probe {
-        /// Who it is.
-        info: ProbeInfo,
-        /// Whether it had been away.
-        back: bool,
-    },
-    /// A round was read.
-    Round(Box<Round>),
-    /// The probe does not answer.
-    Away {
-        /// Why, in words.
-        why: String,
-        /// How long it is waited for.
-        wait: Duration,
-    },
-    /// The probe was reset, so that the round under way is void.
-    Reset(Boot),
-    /// Readings stopped or go on.
-    Paused(bool),
-    /// Rounds are written to the file from here on, or no longer.
-    Recording(bool),
-    /// The channel whose codes are shown, if any.
-    Histogram(Option<usize>),
-}
-
-/// What may be chosen of a live view.
-#[derive(Clone, Copy, Debug)]
-pub struct Pace {
-    /// From the beginning of a round to that of the next.
-    pub every: Duration,
-    /// Rounds after which it ends by itself.
-    pub count: Option<u64>,
-    /// How long a probe that went away is waited for.
-    pub wait: Duration,
-    /// Channel whose codes are shown from the beginning.
-    pub histogram: Option<usize>,
-    /// Whether rounds are written to the file from the beginning.
-    pub record: bool,
-}
 
 /// Pause between two questions to a probe that does not answer.
 const AGAIN: Duration = Duration::from_millis(300);

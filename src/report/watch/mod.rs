@@ -1,7 +1,13 @@
 //! The live view as text: a table for the terminal, a line per change for pipes.
 
+mod lines;
+mod table;
+
+pub use lines::cautions;
+use lines::{changed, line, told};
+use table::table;
+
 use super::histogram;
-use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::bench::reading::Located;
 use crate::bench::watching::{Round, Watched};
@@ -11,9 +17,6 @@ use crate::window::Windows;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
-
-/// From this width on there is room for the bands of a good unit and the options.
-pub const WIDE: usize = 132;
 
 /// What a live view has come to: told what happened, it is drawn as a picture or told in lines.
 #[derive(Clone, Debug)]
@@ -199,85 +202,6 @@ impl View {
 /// A supply that has moved by less is not told again; one code of the reference is 0.4 % at 5 V.
 const SUPPLY_MOVED: f64 = 0.005;
 
-/// The channels: what is read, beside what the circuit predicts for the setting found.
-fn table(rows: &[LiveRow], width: usize) -> String {
-    let narrow = ["channel", "code", "volts", "noise", "shift", "driven", "circuit", "reads as"];
-    let wide = [
-        "channel",
-        "code",
-        "volts",
-        "noise",
-        "lowest..highest",
-        "shift",
-        "driven by",
-        "circuit",
-        "good unit here",
-        "good shift",
-        "reads as",
-        "option",
-    ];
-    let columns: &[&'static str] = if width >= WIDE { &wide } else { &narrow };
-    let mut table = Table::new(columns);
-    table.rows = rows.iter().map(|row| cells(row, width >= WIDE)).collect();
-    table.print(Form::Text)
-}
-
-fn cells(row: &LiveRow, wide: bool) -> Vec<Cell> {
-    let analog = row.sd.is_some();
-    let code = match (analog, row.code) {
-        (true, code) => Cell::number(code, 1),
-        (false, Some(share)) => level(share, row.n).into(),
-        (false, None) => Cell::Missing,
-    };
-    let circuit = match (analog, row.expected_code) {
-        (true, code) => Cell::number(code, 1),
-        (false, Some(1.0)) => "high".into(),
-        (false, Some(0.0)) => "low".into(),
-        (false, _) => Cell::Missing,
-    };
-    let shift = match row.pull_up_shift {
-        Some(shift) => Cell::Text(format!("{shift:+.1}")),
-        None => Cell::Missing,
-    };
-    let range = |low: Option<f64>, high: Option<f64>| match (low, high) {
-        (Some(low), Some(high)) if analog => format!("{low:.1}..{high:.1}").into(),
-        _ => Cell::Missing,
-    };
-    let whole = |n: Option<u64>| n.map(|n| n as f64);
-    let mut cells = vec![row.channel.clone().into(), code];
-    cells.extend([Cell::number(row.volts, 3), Cell::number(row.sd, 2)]);
-    if wide {
-        let seen = match (whole(row.min), whole(row.max)) {
-            (Some(low), Some(high)) if analog => format!("{low:.0}..{high:.0}").into(),
-            _ => Cell::Missing,
-        };
-        cells.extend([seen, shift, row.driven.clone().into(), circuit]);
-        cells.push(range(row.bench_low, row.bench_high));
-        cells.push(range(row.shift_low, row.shift_high));
-    } else {
-        // `charge sharing` takes too much of 80 columns.
-        let driven = row.driven.trim_end_matches(" sharing");
-        cells.extend([shift, driven.into(), circuit]);
-    }
-    cells.push(Cell::text(row.reads_as.clone()));
-    if wide {
-        cells.push(Cell::text(row.option.clone()));
-    }
-    cells
-}
-
-/// A digital pin's reads: a level, or how many of them were high.
-fn level(share: f64, n: Option<u64>) -> String {
-    match share {
-        0.0 => "low".into(),
-        1.0 => "high".into(),
-        _ => {
-            let n = n.unwrap_or(0);
-            format!("{:.0} of {n} high", share * n as f64)
-        }
-    }
-}
-
 /// Where the shunts are, as far as the readings show.
 fn shunts(board: &Board, round: &Round) -> String {
     let place = |(jumper, located): (usize, &Located)| {
@@ -325,98 +249,4 @@ fn clipped(line: String, width: usize) -> String {
     let mut short: String = line.chars().take(width.saturating_sub(1)).collect();
     short.push('…');
     short
-}
-
-/// Codes by which two readings may differ without being called a change, and the deviations.
-const SAME: f64 = 3.0;
-
-/// Whether a channel shows something else than before: another position or proof, or a code that
-/// has moved by more than its noise.
-pub fn changed(before: &LiveRow, now: &LiveRow) -> bool {
-    let moved = match (before.code, now.code) {
-        (Some(a), Some(b)) if now.sd.is_some() => {
-            let noise = before.sd.unwrap_or(0.0).max(now.sd.unwrap_or(0.0));
-            (a - b).abs() > SAME * noise.max(1.0)
-        }
-        (a, b) => a != b,
-    };
-    moved || before.reads_as != now.reads_as || before.driven != now.driven
-}
-
-/// A channel on one line: what is read, then what the circuit predicts.
-pub fn line(row: &LiveRow) -> String {
-    let id = &row.channel;
-    let option = if row.option.is_empty() { String::new() } else { format!(" {}", row.option) };
-    let reads = match row.reads_as.as_str() {
-        "" => "no reading".to_string(),
-        reads => format!("{reads}{option}"),
-    };
-    let read = match (row.code, row.volts, row.sd) {
-        (Some(code), Some(volts), Some(sd)) => {
-            let shift = row.pull_up_shift.map_or(String::new(), |s| format!(", shift {s:+.1}"));
-            format!("{code:.1} ({volts:.3} V), noise {sd:.2}{shift}")
-        }
-        (Some(share), ..) => level(share, row.n),
-        (None, ..) => "nothing read".into(),
-    };
-    let driven = match row.driven.as_str() {
-        "open" => "nothing drives it".to_string(),
-        "not shown" => "not shown to be driven".into(),
-        by => format!("driven by {by}"),
-    };
-    let circuit = match (row.sd, row.expected_code) {
-        (Some(_), Some(code)) => format!("; circuit {code:.1}"),
-        (None, Some(share)) => format!("; circuit {}", level(share, None)),
-        (_, None) => String::new(),
-    };
-    let note = if row.note.is_empty() { String::new() } else { format!("; {}", row.note) };
-    format!("{id} {read}, {driven}: {reads}{circuit}{note}")
-}
-
-/// What else happened, with its kind in front; a round tells nothing here.
-pub fn told(board: &Board, watched: &Watched) -> Option<(&'static str, String)> {
-    Some(match watched {
-        Watched::Round(_) => return None,
-        Watched::Probe { info, back } => {
-            let unit = match info.unit.as_str() {
-                "" => String::new(),
-                unit => format!(", unit {unit}"),
-            };
-            let back = if *back { " is back" } else { "" };
-            ("probe", format!("{} {}{back}{unit}", info.model, info.version))
-        }
-        Watched::Away { why, wait } => {
-            let wait = wait.as_secs_f64();
-            ("away", format!("{why}; waiting {wait} s for it, plug the board in again"))
-        }
-        Watched::Reset(boot) => {
-            ("note", format!("the probe was reset ({}): that round is void", boot.cause))
-        }
-        Watched::Paused(true) => ("note", "paused".into()),
-        Watched::Paused(false) => ("note", "goes on".into()),
-        Watched::Recording(true) => ("note", "writing to the file".into()),
-        Watched::Recording(false) => ("note", "no longer writing to the file".into()),
-        Watched::Histogram(None) => ("note", "no histogram".into()),
-        Watched::Histogram(Some(channel)) => {
-            ("note", format!("histogram of {}", board.channels[*channel].id))
-        }
-    })
-}
-
-/// What is said before the first round: what the view itself does to the board.
-pub fn cautions(board: &Board) -> Vec<String> {
-    let mut closed: Vec<&str> = Vec::new();
-    for &switch in board.channels.iter().flat_map(|c| &c.closes) {
-        let id = board.switches[switch].id.as_str();
-        if !closed.contains(&id) {
-            closed.push(id);
-        }
-    }
-    if closed.is_empty() {
-        return Vec::new();
-    }
-    let closed = closed.join(", ");
-    vec![format!(
-        "caution: each round closes {closed} for a moment: live equipment off the outputs"
-    )]
 }
