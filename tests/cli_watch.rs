@@ -150,7 +150,7 @@ fn the_key_for_writing_makes_a_file_of_its_own() {
     until(&mut view, |l| kind(l) == "supply");
     assert_eq!(cli_support::names(folder.path()), [""; 0], "nothing is written unasked");
     view.press("r");
-    until(&mut view, |l| l.contains("writing to the file"));
+    until(&mut view, |l| l.ends_with("writing vent-controller-live-1.csv"));
     view.press("1");
     until(&mut view, |l| l.contains("J1=4"));
     view.press("q");

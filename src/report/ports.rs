@@ -182,8 +182,10 @@ fn said(line: &Line) -> String {
 
 /// The way from where one stands to the first reading, as far as it is left.
 pub fn guide(lines: &[Line]) -> Vec<String> {
-    if let Some(probe) = lines.iter().find(|l| l.state == State::Probe) {
-        let port = &probe.port;
+    let probes: Vec<&Line> = lines.iter().filter(|l| l.state == State::Probe).collect();
+    if !probes.is_empty() {
+        // Nobody chooses for the operator between two boards.
+        let port = if probes.len() == 1 { probes[0].port.as_str() } else { "PORT" };
         return vec![
             format!(
                 "Next: strapwise read BOARD --port {port}, or strapwise watch BOARD --port {port}"
@@ -339,6 +341,12 @@ mod tests {
         assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
         let csv = print(&lines, Form::Csv);
         assert!(csv.contains("0123456789ABCDEF0123"), "whole for programs: {csv}");
+    }
+
+    #[test]
+    fn of_two_probes_none_is_chosen() {
+        let steps = guide(&[line(State::Probe, CHIP), line(State::Probe, CHIP)]);
+        assert!(steps[0].contains("--port PORT"), "{steps:#?}");
     }
 
     #[test]

@@ -52,7 +52,7 @@ pub(super) fn line(row: &LiveRow) -> String {
 }
 
 /// What else happened, with its kind in front; a round tells nothing here.
-pub(super) fn told(board: &Board, watched: &Watched) -> Option<(&'static str, String)> {
+pub(super) fn told(board: &Board, file: &str, watched: &Watched) -> Option<(&'static str, String)> {
     Some(match watched {
         Watched::Round(_) => return None,
         Watched::Probe { info, back } => {
@@ -72,8 +72,8 @@ pub(super) fn told(board: &Board, watched: &Watched) -> Option<(&'static str, St
         }
         Watched::Paused(true) => ("note", "paused".into()),
         Watched::Paused(false) => ("note", "goes on".into()),
-        Watched::Recording(true) => ("note", "writing to the file".into()),
-        Watched::Recording(false) => ("note", "no longer writing to the file".into()),
+        Watched::Recording(true) => ("note", format!("writing {file}")),
+        Watched::Recording(false) => ("note", format!("no longer writing {file}")),
         Watched::Histogram(None) => ("note", "no histogram".into()),
         Watched::Histogram(Some(channel)) => {
             ("note", format!("histogram of {}", board.channels[*channel].id))

@@ -86,7 +86,7 @@ impl View {
                 self.round = Some(round.clone());
             }
             Watched::Away { .. } => {
-                self.away = told(&self.board, watched).map(|(_, text)| text);
+                self.away = told(&self.board, &self.file, watched).map(|(_, text)| text);
             }
             Watched::Paused(paused) => self.paused = *paused,
             Watched::Recording(recording) => self.recording = *recording,
@@ -102,7 +102,10 @@ impl View {
 
     /// The whole picture in lines of at most `width` columns.
     pub fn picture(&self, width: usize) -> Vec<String> {
-        let Some(round) = &self.round else { return vec!["reading the first round".into()] };
+        let Some(round) = &self.round else {
+            let first = self.away.as_deref().unwrap_or("reading the first round");
+            return wrap::lines(first, width);
+        };
         let board = &self.board;
         let mut lines = wrap::lines(&self.title(round), width);
         lines.extend(self.supply());
@@ -130,7 +133,7 @@ impl View {
     /// something else than when they were told last.
     pub fn lines(&mut self, watched: &Watched) -> Vec<(&'static str, String)> {
         let Watched::Round(round) = watched else {
-            return told(&self.board, watched).into_iter().collect();
+            return told(&self.board, &self.file, watched).into_iter().collect();
         };
         let mut lines = Vec::new();
         for row in &self.rows {
