@@ -10,7 +10,7 @@ use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, ProbeInfo, Procedure,
     Summary, UnitId, UnitVerdict, Verdict,
 };
-use strapwise::board::Board;
+use strapwise::board::{Board, Fuses};
 use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
 
@@ -64,6 +64,7 @@ fn anything() -> impl Strategy<Value = Answer> {
         Just(Answer::Done),
         burst().prop_map(Answer::Burst),
         any::<(u32, u32)>().prop_map(|(n, ones)| Answer::Level { n, ones }),
+        any::<[u8; 4]>().prop_map(Answer::Fuses),
         any::<(f64, f64)>().prop_map(|(first, last)| Answer::Charge { first, last }),
         ".{0,20}".prop_map(Answer::Refused),
     ]
@@ -102,6 +103,7 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
             Answer::Level { n: n.into(), ones: if code > 512 { n.into() } else { 0 } }
         }
         Ask::Charge { .. } => Answer::Charge { first: mean, last: mean },
+        Ask::Fuses => Answer::Fuses([0xFF, 0xDE, 0xFD, 0xCF]),
         Ask::Slots => Answer::Slots([vec![0xFF; 4], vec![0xFF; 4]]),
         Ask::Own { .. } | Ask::PutBack(_) => Answer::Done,
         Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff => Answer::Done,
@@ -123,7 +125,9 @@ impl Watched {
         static DESIGN: OnceLock<(Arc<Board>, Arc<Windows>, Arc<Walk>)> = OnceLock::new();
         let (board, windows, walk) = DESIGN
             .get_or_init(|| {
-                let board = vent_controller();
+                let mut board = Arc::unwrap_or_clone(vent_controller());
+                board.fuses = Some(Fuses([Some(0xFF), Some(0xDE), None, None]));
+                let board = Arc::new(board);
                 let windows = window::windows(&board).expect("windows");
                 let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
                 (board, Arc::new(windows), Arc::new(walk))
@@ -169,7 +173,7 @@ impl Watched {
         let verdict = match event {
             Event::Check { check, .. } => check.verdict,
             Event::Supply { check, .. } => check.verdict,
-            Event::Answered { verdict, .. } => verdict,
+            Event::Answered { verdict, .. } | Event::Fuses { verdict, .. } => verdict,
             Event::Finished(summary) => return self.summaries.push(summary),
             _ => return,
         };

@@ -258,7 +258,7 @@ mod linux {
     #[test]
     fn a_disk_that_fills_up_stops_the_test_and_loses_nothing_that_was_told() {
         let results = tempfile::tempdir().unwrap();
-        let mut bench = on_a_small_disk(results.path(), 48);
+        let mut bench = on_a_small_disk(results.path(), 52);
         bench.enter_until(|_| false);
         let ended = bench.end();
         assert_eq!(ended.code, Some(3), "{}\n{}", ended.out, ended.err);
@@ -281,4 +281,52 @@ mod linux {
         assert!(ended.err.contains("U1-1.csv"), "{}", ended.err);
         assert_eq!(names(&lot(results.path())), Vec::<String>::new());
     }
+}
+
+/// The example that a meter reads alone, run without a port.
+fn decade(results: &Path) -> Bench {
+    let board = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/examples/decade.toml");
+    let mut command = Command::new(PROGRAM);
+    command.arg("bench").arg(board).args(["--lot", "L1", "--unit", "U1"]);
+    command.arg("--results").arg(results);
+    Bench::spawn(&mut command)
+}
+
+fn wants_value(line: &str) -> bool {
+    kind(line) == "meter" && line.contains("type what the meter shows")
+}
+
+#[test]
+fn values_are_typed_line_by_line_without_a_port_and_garbage_is_refused() {
+    let results = tempfile::tempdir().unwrap();
+    let mut bench = decade(results.path());
+    bench.enter_until(wants_value).unwrap();
+    bench.press("ten megs");
+    let refused = bench.enter_until(|l| kind(l) == "meter").unwrap();
+    assert!(refused.contains("`ten megs` is not a resistance"), "{refused}");
+    bench.enter_until(wants_value).unwrap();
+    bench.press("10M");
+    let check = bench.enter_until(|l| kind(l) == "check").unwrap();
+    assert!(check.contains("10 MΩ typed in, 10 megohm pass"), "{check}");
+    bench.close_input();
+    let ended = bench.end();
+    assert_eq!((ended.code, ended.err.as_str()), (Some(5), ""), "{}", ended.out);
+    assert!(ended.out.contains("U1 INCOMPLETE"), "{}", ended.out);
+    let rows = record(&results.path().join("decade/L1/U1-1.csv"));
+    let value = rows.iter().find(|r| r["mode"] == "meter").unwrap();
+    assert_eq!((value["answer"].as_str(), value["ohm"].as_str()), ("10M", "10000000.000"));
+    assert!(rows.iter().any(|r| r["rule"] == "value asked again"), "told, so it is kept");
+}
+
+#[test]
+fn a_pipe_that_never_ends_does_not_keep_a_meter_waiting() {
+    let results = tempfile::tempdir().unwrap();
+    let board = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/examples/decade.toml");
+    let mut flood = Command::new("sh");
+    flood.args(["-c", "yes '' | \"$0\" \"$@\"", PROGRAM, "bench"]).arg(board);
+    flood.args(["--lot", "L1", "--unit", "U1", "--results"]).arg(results.path());
+    let mut bench = Bench::spawn(&mut flood);
+    bench.enter_until(|_| false);
+    assert!(bench.said.iter().any(|l| l.contains("U1 INCOMPLETE")), "{:#?}", bench.said.last());
+    bench.end();
 }

@@ -91,6 +91,28 @@ fn a_histogram_asked_for_stands_at_the_end() {
 }
 
 #[test]
+fn a_converter_of_twelve_bits_has_its_histogram_too() {
+    let file = example("vent-rp2040.toml");
+    let fixed = ["watch", &file, "--port", "virtual", "--every", "0.1"];
+    let ended = strapwise(&[&fixed[..], &["--count", "2", "--histogram", "PROFILE"]].concat());
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    let title = ended.out.lines().find(|l| l.starts_with("PROFILE: ")).unwrap();
+    assert!(title.starts_with("PROFILE: 1922 conversions, mean 130"), "{title}");
+    assert!(!ended.out.contains("supply"), "that probe cannot read the supply: {}", ended.out);
+}
+
+#[test]
+fn a_board_that_no_probe_reads_is_sent_to_the_bench() {
+    let ended = strapwise(&["watch", &example("decade.toml"), "--port", "virtual"]);
+    assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""));
+    assert!(ended.err.contains("no probe reads this board; `bench`"), "{}", ended.err);
+}
+
+fn example(name: &str) -> String {
+    format!("{}/protocols/examples/{name}", env!("CARGO_MANIFEST_DIR"))
+}
+
+#[test]
 fn rounds_go_to_a_file_behind_those_of_a_former_view() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("live.csv");

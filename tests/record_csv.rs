@@ -51,6 +51,7 @@ fn the_columns_stand_in_the_order_that_was_agreed() {
         step_try, setting, jumper, position, moved_by, channel, pin, mode, pull, load, n, \
         mean_code, sd_code, min_code, max_code, pullup_shift_code, driven_proof, u_code, k, \
         expected_code, band_low_code, band_high_code, window_low_code, window_high_code, \
+        ohm, expected_ohm, band_low_ohm, band_high_ohm, window_low_ohm, window_high_ohm, \
         limit_source, option_expected, option_read, margin_code, margin_mv, margin_pct, \
         remaining_margin_code, supply_mv, supply_loaded_mv, sag_mv, sag_pct, answer, rule, \
         verdict, reason, note";
@@ -64,7 +65,7 @@ fn what_is_missing_is_an_empty_cell_and_never_zero() {
     let filled: Vec<(&str, &str)> =
         csv::header::<Row>().into_iter().zip(cells).filter(|(_, cell)| !cell.is_empty()).collect();
     let expected = [
-        ("format", "1"),
+        ("format", "2"),
         ("row", "check"),
         ("seq", "7"),
         ("at", "2026-03-04T05:06:07.089Z"),
@@ -239,7 +240,7 @@ fn a_broken_cell_is_named_with_file_line_column_and_what_to_do() {
 fn a_line_with_a_cell_too_many_is_named() {
     assert_eq!(
         refusal("511.500", "511,500"),
-        "u.csv, line 4: there are 62 cells, not 61; put the original back, or correct this line by \
+        "u.csv, line 4: there are 68 cells, not 67; put the original back, or correct this line by \
          hand"
     );
 }
@@ -247,10 +248,10 @@ fn a_line_with_a_cell_too_many_is_named() {
 #[test]
 fn a_file_of_a_newer_format_is_refused_with_what_to_do() {
     let text = String::from_utf8(file_of(&[check()])).unwrap();
-    let newer = text.replace("format,row", "format,more,row").replace("1,check", "2,x,check");
+    let newer = text.replace("format,row", "format,more,row").replace("2,check", "3,x,check");
     assert_eq!(
         read(newer.as_bytes()).unwrap_err(),
-        "u.csv, line 2, column format: format `2` is not known here, only format 1; read this file \
+        "u.csv, line 2, column format: format `3` is not known here, only format 2; read this file \
          with the version of Strapwise that wrote it (column `tool`)"
     );
 }
@@ -264,7 +265,7 @@ fn a_file_with_other_columns_is_refused_with_the_first_that_differs() {
         (",note", ",note,more", "there is a column `more` too many"),
     ] {
         let expected = format!(
-            "u.csv, line 1: {what}; this is no file of format 1: put the original back, or move \
+            "u.csv, line 1: {what}; this is no file of format 2: put the original back, or move \
              the file out of the folder"
         );
         assert_eq!(read(text.replace(from, to).as_bytes()).unwrap_err(), expected);

@@ -42,6 +42,8 @@ fn a_unit_in_a_column_s_name_is_the_one_that_is_explained() {
             Some("mv") => "mV",
             Some("pct") => "%",
             Some("ms") => "ms",
+            Some("ohm") => "Ω",
+            None if name == "ohm" => "Ω",
             _ => "",
         };
         assert_eq!(row[1], expected, "{name}");

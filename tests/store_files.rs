@@ -317,7 +317,7 @@ struct FullForAWhile {
 
 impl Sink for FullForAWhile {
     fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
-        if self.failures == 2 && bytes.starts_with(b"1,") {
+        if self.failures == 2 && bytes != csv::header_line::<Row>() {
             self.failures -= 1;
             self.file.append(&bytes[..10])?;
             return Err(io::ErrorKind::StorageFull.into());

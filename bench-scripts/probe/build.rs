@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-const FILES: [&str; 13] = [
+const FILES: [&str; 17] = [
     "core/burst.c",
     "core/chip.c",
     "core/commands.c",
@@ -16,6 +16,10 @@ const FILES: [&str; 13] = [
     "core/raw.c",
     "core/reply.c",
     "core/status.c",
+    "host/chip_atmega2560.c",
+    "host/chip_atmega328p.c",
+    "host/chip_rp2040.c",
+    "host/chip_samd21.c",
 ];
 
 fn main() {

@@ -93,6 +93,8 @@ pub enum Ask {
     },
     /// Put back what had stood where the identity was written.
     PutBack(Slots),
+    /// The chip's fuses and lock bits.
+    Fuses,
 }
 
 /// The bytes of the two places of the chip's memory that an identity takes.
@@ -107,6 +109,17 @@ pub struct UnitId {
     pub identity: u32,
     /// What an earlier attempt, cut short, found where it wrote its identity.
     pub former: Option<Slots>,
+    /// Why it is tested again; none at a first attempt, and after one that had no fault.
+    pub retest: Option<Retest>,
+}
+
+/// Why a unit is tested again.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Retest {
+    /// What the operator says.
+    pub reason: String,
+    /// Why it is no better than HOLD however it does now; none where it may pass.
+    pub held: Option<String>,
 }
 
 /// What is done to a digital pin while it is read.
@@ -144,6 +157,8 @@ pub enum Answer {
     },
     /// To [`Ask::Slots`].
     Slots(Slots),
+    /// To [`Ask::Fuses`]: low, high and extended byte, lock bits.
+    Fuses([u8; 4]),
     /// To charge sharing: mean codes of the first and the last conversions of the pin.
     Charge {
         /// Mean of the first.

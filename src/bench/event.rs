@@ -3,8 +3,10 @@
 //! Events go to the record first, then to the screens.
 
 use super::watching::Watched;
-use super::{Boot, Burst, ProbeInfo, Slots, UnitVerdict, Verdict};
+use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting};
+use crate::units::Ohms;
+use crate::walk::Move;
 use crate::window::{Band, Limits};
 use std::time::Duration;
 
@@ -55,6 +57,8 @@ pub enum Mode {
     Mean,
     /// As the product takes it.
     AsProduct,
+    /// By a person with a meter.
+    Meter,
 }
 
 impl Mode {
@@ -63,6 +67,7 @@ impl Mode {
         match self {
             Mode::Mean => "mean",
             Mode::AsProduct => "as_product",
+            Mode::Meter => "meter",
         }
     }
 }
@@ -100,14 +105,56 @@ impl Driven {
     }
 }
 
-/// A reading judged.
+/// What a person read on a meter and typed: evidence of lower rank than the probe's.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TypedIn {
+    /// The text as typed.
+    pub text: String,
+    /// What it means; infinite is over range.
+    pub ohms: Ohms,
+}
+
+/// How a reading is held against its limits, so that its verdict carries a known risk.
+///
+/// Words and risks are those of ILAC-G8:09/2019, 4.2, which ISO/IEC 17025:2017, 7.8.6, asks to be
+/// stated with every statement of conformity (both by secondary sources). The specific risk is the
+/// chance that what lies on the acceptance limit does not conform; see `tests/bench_judge.rs`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rule {
+    /// Accepted within the limits less a guard band of the expanded uncertainty: the risk of
+    /// accepting wrongly is under 2.5 %.
+    Guarded,
+    /// Rejected only beyond the limits by the expanded uncertainty: the risk of rejecting wrongly is
+    /// under 2.5 %.
+    GuardedRejection,
+    /// Accepted within the limits as they are: up to 50 % on the limit itself. Where the limits are
+    /// compared with a reading as the firmware takes it, nothing is uncertain.
+    Simple,
+    /// The same with a value that a person read and typed, evidence of lower rank; its limits hold
+    /// the meter's error.
+    TypedIn,
+}
+
+impl Rule {
+    /// The words for records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Rule::Guarded => "binary, guard band w = U",
+            Rule::GuardedRejection => "binary, guarded rejection w = U",
+            Rule::Simple => "binary, simple acceptance w = 0",
+            Rule::TypedIn => "binary, simple acceptance w = 0, typed in",
+        }
+    }
+}
+
+/// A reading judged. What is said in codes is in ohms for a channel that is read by meter.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Check {
     /// Channel index.
     pub channel: usize,
     /// How it was taken.
     pub mode: Mode,
-    /// Analog or digital.
+    /// Analog, digital or by meter.
     pub kind: Kind,
     /// Whether the pull-up was on.
     pub pull_up: bool,
@@ -115,6 +162,10 @@ pub struct Check {
     pub on: Vec<String>,
     /// The burst; digital reads are given as a burst of 0 and 1. None when there was no reading.
     pub burst: Option<Burst>,
+    /// The decision rule.
+    pub rule: Rule,
+    /// What was typed of a meter's reading; none when there was none.
+    pub typed: Option<TypedIn>,
     /// Code with the pull-up on less code with it off.
     pub pull_up_shift: Option<f64>,
     /// The driven proof.
@@ -132,6 +183,7 @@ pub struct Check {
     /// Where the limits come from.
     pub limit_source: String,
     /// The place that the reading should stand for, `J1=3`; empty for a channel without jumpers.
+    /// Of a channel read by meter its option, or what is not as delivered.
     pub position: String,
     /// The option that the setting stands for.
     pub option_expected: Option<String>,
@@ -164,6 +216,15 @@ pub struct SupplyCheck {
     pub reason: String,
 }
 
+/// Where the shunts go before something is measured by meter.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Shunts {
+    /// Nothing is known of them yet: all are put like this.
+    All(Setting),
+    /// These are moved; the others stay.
+    Moved(Vec<Move>),
+}
+
 /// What the operator is asked to do or to answer.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Prompt {
@@ -173,6 +234,23 @@ pub enum Prompt {
     OtherUnit {
         /// The serial number that it was written for.
         written: String,
+    },
+    /// Put the shunts somewhere, measure with a meter, type what it shows. Nothing expected is
+    /// said.
+    Meter {
+        /// Channel index.
+        channel: usize,
+        /// The shunts.
+        shunts: Shunts,
+        /// Number of the value, from 1, and how many there are.
+        of: (usize, usize),
+        /// Why what was typed before was not taken.
+        refused: Option<String>,
+    },
+    /// Everything is measured: make these moves, switch the power on, press Enter.
+    PowerOn {
+        /// The moves.
+        moves: Vec<Move>,
     },
     /// Take every shunt off, press Enter.
     Clear,
@@ -224,6 +302,10 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// The unit is tested again.
+    Retest(Retest),
+    /// This unit leaves with another setting than the board file's.
+    Delivery(Setting),
     /// What the sequence shows of the modelled defects, and what not.
     Covers {
         /// Defects that it shows.
@@ -278,6 +360,15 @@ pub enum Event {
         yes: bool,
         /// The verdict.
         verdict: Verdict,
+    },
+    /// The chip's fuses were compared with those of the board file.
+    Fuses {
+        /// As the chip reads them; `None` when they could not be read.
+        found: Option<[u8; 4]>,
+        /// The verdict.
+        verdict: Verdict,
+        /// Why it is no pass.
+        reason: String,
     },
     /// The probe has been reset: from here on rows belong to this boot.
     Rebooted(Boot),

@@ -6,9 +6,9 @@
 //! holds the converter's errors itself. An error stands in the band or in the uncertainty, never in
 //! both.
 
-use super::{Burst, Check, Driven, Mode, Verdict};
+use super::{Burst, Check, Driven, Mode, Rule, Verdict, meter};
 use crate::board::chip::Chip;
-use crate::board::{Board, Channel, Kind, Level, NetId, Setting};
+use crate::board::{Board, Channel, Kind, Level, Setting};
 use crate::circuit::Node;
 use crate::window::{self, Band, Expected, Limits, Windows};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -155,10 +155,8 @@ pub fn channel(
         Kind::Digital => {
             vec![digital(board, windows, setting, channel, on, readings, &expected)]
         }
-        Kind::Meter { against, .. } => {
-            let judge = Analog { board, windows, setting, channel, on, readings, expected };
-            vec![judge.by_meter(against)]
-        }
+        // The probe does not see it.
+        Kind::Meter { .. } => vec![meter::judge(board, windows, setting, channel, None)],
     }
 }
 
@@ -197,6 +195,11 @@ impl Analog<'_> {
             pull_up: false,
             on: self.on.to_vec(),
             burst,
+            rule: match mode {
+                Mode::Mean => Rule::Guarded,
+                Mode::AsProduct | Mode::Meter => Rule::Simple,
+            },
+            typed: None,
             pull_up_shift: shift,
             driven,
             u_code: burst.as_ref().map(expanded_uncertainty),
@@ -215,20 +218,6 @@ impl Analog<'_> {
             verdict: Verdict::NotTested,
             reason: String::new(),
         }
-    }
-
-    /// What only a meter reads is not tested here, and says what to do.
-    fn by_meter(&self, against: NetId) -> Check {
-        let mut check = self.blank(Mode::Mean, None, Driven::NotShown);
-        let channel = &self.board.channels[self.channel];
-        (check.kind, check.expected_code, check.bench_band) = (channel.kind, None, None);
-        let [a, b] = [channel.net, against].map(|net| self.board.net_name(net));
-        let range = match check.limits {
-            Some(Limits::Ohms { low, high }) => format!(" {low} to {high}"),
-            _ => " what `windows` says".into(),
-        };
-        check.reason = format!("measure {a} to {b} with a meter, the power off:{range}");
-        check
     }
 
     fn judge(&self, mode: Mode, burst: Option<Burst>, driven: Driven) -> Check {
@@ -251,7 +240,7 @@ impl Analog<'_> {
         let (u, wide) = match mode {
             Mode::Mean => (expanded_uncertainty(&burst), spread(self.board, &burst)),
             // The burst is the reading itself: its own ends must lie in the window.
-            Mode::AsProduct => (0.0, 0.0),
+            Mode::AsProduct | Mode::Meter => (0.0, 0.0),
         };
         let ends = self.ends(mode, &burst);
         let margin = Margin::of(&self.expected, window, ends, u + wide, &self.board.chip);
@@ -266,7 +255,9 @@ impl Analog<'_> {
     fn ends(&self, mode: Mode, burst: &Burst) -> Band {
         match mode {
             Mode::Mean => Band { low: burst.mean, high: burst.mean },
-            Mode::AsProduct => Band { low: f64::from(burst.min), high: f64::from(burst.max) },
+            Mode::AsProduct | Mode::Meter => {
+                Band { low: f64::from(burst.min), high: f64::from(burst.max) }
+            }
         }
     }
 
@@ -418,6 +409,8 @@ pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<B
         pull_up: false,
         on: Vec::new(),
         burst,
+        rule: Rule::GuardedRejection,
+        typed: None,
         pull_up_shift: None,
         driven: Driven::NotShown,
         u_code: burst.as_ref().map(expanded_uncertainty),
@@ -489,6 +482,8 @@ fn digital(
         pull_up: board.channels[channel].pull_up,
         on: on.to_vec(),
         burst: readings.level.map(as_burst),
+        rule: Rule::Simple,
+        typed: None,
         pull_up_shift: None,
         driven,
         u_code: None,

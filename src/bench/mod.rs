@@ -8,6 +8,7 @@ mod ask;
 mod event;
 pub mod evidence;
 pub mod judge;
+pub mod meter;
 pub mod procedure;
 pub mod reading;
 pub mod sag;
@@ -15,12 +16,15 @@ pub mod sweep;
 mod tally;
 pub mod watching;
 
+use crate::board::chip::Probe;
 use crate::board::{Board, Reference};
+use crate::walk::meter as stops;
 use std::time::Duration;
 
-pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Slots, UnitId};
+pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use event::{
-    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, StepAt, Summary, SupplyCheck, Worst,
+    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt, Summary,
+    SupplyCheck, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 
@@ -41,6 +45,11 @@ pub trait Procedure {
         false
     }
 
+    /// Whether a line is to be typed, and keys are its letters.
+    fn wants_text(&self) -> bool {
+        false
+    }
+
     /// A letter was typed, which only a live view has a use for.
     fn letter(&mut self, now: Duration, letter: char) -> Vec<Output> {
         let _ = (now, letter);
@@ -55,10 +64,13 @@ pub trait Procedure {
     }
 }
 
-/// Why no probe can read this board as its product does, or `None` when one can.
+/// Why no probe can read this board as its product does, or `None` when one can or none is needed.
 pub fn no_probe(board: &Board) -> Option<String> {
+    if !stops::needs_power(board) {
+        return None;
+    }
     let part = &board.chip.part;
-    if !board.chip.probe {
+    if board.chip.probe == Probe::None {
         return Some(format!(
             "there is no probe for the {part} yet, so nothing can be read from it; `windows` works \
              with it"
@@ -85,13 +97,15 @@ fn probe_problem(board: &Board, answer: &Answer) -> Option<String> {
     };
     let part = &board.chip.part;
     let right = info.model.to_ascii_uppercase().ends_with(&part.to_ascii_uppercase());
-    (!right).then(|| {
-        format!(
-            "'{}' is not the probe for the {part}: flash bench-scripts/probe/image onto the board \
-             with bench-scripts/probe/flash",
-            info.model
-        )
-    })
+    let way = match board.chip.probe {
+        Probe::Sketch => {
+            "upload the sketch that `bench-scripts/probe/build --sketch` puts together"
+        }
+        Probe::Image | Probe::None => {
+            "flash bench-scripts/probe/image onto the board with bench-scripts/probe/flash"
+        }
+    };
+    (!right).then(|| format!("'{}' is not the probe for the {part}: {way}", info.model))
 }
 
 /// What a check came to. Ordered from best to worst, so that the worst is the maximum.
@@ -174,6 +188,8 @@ pub enum Input {
     Answer(Answer),
     /// The operator pressed a key.
     Key(Key),
+    /// The operator typed a line, where one was asked for.
+    Typed(String),
     /// Nothing happened, but it is the time that `wake_at` named.
     Tick,
     /// The probe is gone, with the reason in words.

@@ -2,7 +2,7 @@
 
 use super::judge::Margin;
 use super::sag;
-use super::{Check, Cut, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
+use super::{Check, Cut, Mode, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
 use crate::board::Board;
 use std::time::Duration;
 
@@ -15,6 +15,7 @@ pub struct Tally {
     tightest: Option<Worst>,
     sag: Option<(usize, f64)>,
     checks: usize,
+    held: Option<String>,
 }
 
 impl Tally {
@@ -25,8 +26,9 @@ impl Tally {
             "" => channel.clone(),
             position => format!("{channel} {position}"),
         };
-        self.count(check.verdict, &label, || {
-            format!("{channel} {}: {}", context(board, at), check.reason)
+        self.count(check.verdict, &label, || match check.mode {
+            Mode::Meter => format!("{label}: {}", check.reason),
+            _ => format!("{channel} {}: {}", context(board, at), check.reason),
         });
         // The tightest is about options: an input at rest has no neighbour to be taken for.
         if check.option_expected.is_none() {
@@ -75,9 +77,18 @@ impl Tally {
         }
     }
 
+    /// Holds the unit whatever is read of it.
+    pub fn hold(&mut self, reason: String) {
+        self.held = Some(reason);
+    }
+
     /// Closes the run. Nothing judged is nothing tested.
     pub fn close(mut self, cut: Option<Cut>, took: Duration) -> Summary {
         let mut worst = self.worst.unwrap_or(Verdict::NotTested);
+        if let Some(held) = self.held.take() {
+            worst = worst.max(Verdict::Marginal);
+            self.reasons.push((Verdict::Marginal, held));
+        }
         if let Some(cut) = &cut {
             worst = worst.max(Verdict::NotTested);
             let why = match cut {

@@ -5,6 +5,7 @@
 pub mod chip;
 mod decoding;
 mod drift;
+mod fuses;
 pub mod ids;
 mod parse;
 mod problem;
@@ -12,6 +13,7 @@ pub mod template;
 
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Drift, InUse};
+pub use fuses::{FUSE_NAMES, Fuses};
 pub use parse::{parse, parse_beside, parse_bytes};
 pub use problem::{Problem, Problems};
 
@@ -63,6 +65,8 @@ pub struct Board {
     pub loads: Vec<Load>,
     /// How the product reads its pins.
     pub firmware: Firmware,
+    /// What an operator's hands take.
+    pub pace: Pace,
     /// What the product's firmware makes of what it reads, to be checked; a channel or a set of
     /// options has one entry at most.
     pub thresholds: Vec<Decoding>,
@@ -70,6 +74,8 @@ pub struct Board {
     pub delivery: Setting,
     /// What only a person can see.
     pub questions: Vec<Question>,
+    /// What the chip's fuses must be, where the board file says it.
+    pub fuses: Option<Fuses>,
 }
 
 /// The supply of the microcontroller and of the ladders.
@@ -348,9 +354,41 @@ pub enum Kind {
     Meter {
         /// The net at the other tip.
         against: NetId,
-        /// How far the meter may be off.
-        accuracy: Ratio,
+        /// The meter that it is read with.
+        meter: Meter,
     },
+}
+
+/// How far a person's meter may be off, as its data sheet says it: percent of the reading plus a
+/// number of digits in the last place shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Meter {
+    /// Share of the reading.
+    pub accuracy: Ratio,
+    /// Digits in the last place.
+    pub digits: u16,
+    /// What its display counts to, which says what the last place is worth.
+    pub counts: u16,
+}
+
+impl Meter {
+    /// The last place of the range that shows a resistance, in ohms: a power of ten, and no less
+    /// than the 0.1 Ω of the lowest range of hand-held meters (common practice, no source).
+    pub fn last_place(&self, ohms: Ohms) -> Ohms {
+        let mut place = 0.1;
+        while ohms.0.is_finite() && place * f64::from(self.counts) < ohms.0 {
+            place *= 10.0;
+        }
+        Ohms(place)
+    }
+
+    /// How far a reading of this resistance may be off.
+    pub fn error(&self, ohms: Ohms) -> Ohms {
+        if !ohms.0.is_finite() {
+            return Ohms(0.0);
+        }
+        Ohms(ohms.0 * self.accuracy.0 + f64::from(self.digits) * self.last_place(ohms).0)
+    }
 }
 
 /// One thing that the firmware decides from its channels.
@@ -421,6 +459,28 @@ pub struct Firmware {
     pub reference: Reference,
     /// Share of the distance between two bands left between their windows as no option.
     pub gap: Ratio,
+}
+
+/// What an operator's hands take, in seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pace {
+    /// To move a shunt.
+    pub shunt: f64,
+    /// More, where it is on another header than the one before.
+    pub other_header: f64,
+    /// To cut the power, wait and give it back.
+    pub power_cycle: f64,
+    /// To look and answer a question.
+    pub question: f64,
+    /// To measure and type a value.
+    pub meter: f64,
+}
+
+impl Default for Pace {
+    /// Estimates of our own, until a maker has held a watch to them.
+    fn default() -> Pace {
+        Pace { shunt: 4.0, other_header: 1.0, power_cycle: 12.0, question: 4.0, meter: 10.0 }
+    }
 }
 
 /// Something that only a person can see, asked in a given setting.

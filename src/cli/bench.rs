@@ -1,13 +1,15 @@
 //! `bench BOARD`: leads an operator through one unit.
 
-use super::connection::{Connection, nonce, seconds};
-use super::{Exit, Failure, load_for_probe, walk_of, windows_of};
-use crate::bench::{Bench, Config, Cut, Slots, Summary, UnitId};
+use super::connection::{ByMeter, Connection, nonce, seconds};
+use super::{Exit, Failure, load_for_probe, release, setting, walk_to, windows_of};
+use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
-use crate::lot;
+use crate::lot::{self, History};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
+use crate::record::release::REASONS;
 use crate::record::{Head, former};
+use crate::report::coverage;
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
@@ -22,26 +24,40 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+/// This program and its version, for the record.
+pub const TOOL: &str = concat!("strapwise ", env!("CARGO_PKG_VERSION"));
+
 /// Options of `bench`.
 #[derive(Debug, clap::Args)]
 pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
-    board: PathBuf,
+    pub(super) board: PathBuf,
     /// Serial number of the unit
-    #[arg(long, value_name = "ID")]
-    unit: String,
+    #[arg(long, value_name = "ID", required_unless_present = "release")]
+    unit: Option<String>,
+    /// Take a unit off HOLD instead of testing one: needs --reason and --operator
+    #[arg(long, value_name = "ID", conflicts_with_all = ["unit", "deliver", "port"])]
+    release: Option<String>,
+    /// Why a unit is tested again after a fail (reseated, slip, repaired, or in your own words), or
+    /// why it is released
+    #[arg(long, value_name = "TEXT")]
+    pub(super) reason: Option<String>,
+    /// Setting that this unit leaves with, for example "J1=2 J3=open"; jumpers that are not named
+    /// leave as the board file has it
+    #[arg(long, value_name = "SETTING")]
+    deliver: Option<String>,
     /// Units made together
     #[arg(long, value_name = "ID", default_value = "bench")]
-    lot: String,
+    pub(super) lot: String,
     /// Who tests
     #[arg(long, value_name = "NAME", default_value = "")]
-    operator: String,
+    pub(super) operator: String,
     /// Name of the bench, for the record
     #[arg(long, value_name = "NAME", default_value = "")]
     station: String,
     /// Where records go
     #[arg(long, value_name = "DIR", default_value = "results")]
-    results: PathBuf,
+    pub(super) results: PathBuf,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -51,10 +67,20 @@ pub struct Options {
 
 /// Leads an operator through one unit.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
+    if let Some(unit) = &options.release {
+        return release::run(options, unit);
+    }
+    let id = options.unit.clone().unwrap_or_default();
+    let reason = release::reason(options.reason.as_deref())?;
     let board = load_for_probe(&options.board)?;
+    let by_meter = ByMeter::of(&board);
     let windows = windows_of(&board)?;
-    let walk = walk_of(&board, &windows)?;
-    for (what, id) in [("unit", &options.unit), ("lot", &options.lot)] {
+    let delivery = match &options.deliver {
+        Some(text) => setting::delivery(&board, "--deliver", text)?,
+        None => board.delivery.clone(),
+    };
+    let walk = walk_to(&board, &windows, &delivery)?;
+    for (what, id) in [("unit", &id), ("lot", &options.lot)] {
         ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
         if let Some(warning) = ids::spreadsheet_warning(id) {
             eprintln!("strapwise: {what} '{id}': {warning}");
@@ -65,12 +91,14 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     for mended in store.mended() {
         eprintln!("strapwise: {mended}");
     }
-    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board))?;
+    let retest = retest(&store, &id, reason)?;
+    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board), by_meter)?;
     let unit = Unit {
         board: board.clone(),
         windows,
         walk,
-        id: options.unit.clone(),
+        retest,
+        id,
         lot: options.lot.clone(),
         operator: options.operator.clone(),
         station: options.station.clone(),
@@ -78,6 +106,27 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     };
     let summary = unit.run(&store, line, quiet)?;
     Ok(exit(&summary))
+}
+
+/// Why the unit is tested again; a unit that failed, or is on HOLD, is not tested again without a
+/// reason.
+fn retest(store: &Store, unit: &str, reason: Option<String>) -> Result<Option<Retest>, Failure> {
+    let mut records = store.records()?;
+    records.retain(|record| record.unit == unit);
+    records.sort_by_key(|record| record.attempt);
+    let history = History::of(&records.iter().collect::<Vec<_>>());
+    match (history.needs_reason(), reason) {
+        (Some(why), None) => Err(Failure::input(format!(
+            "unit '{unit}': {why}; say why it is tested again: --reason {}, or in your own words",
+            REASONS.join(", --reason ")
+        ))),
+        (None, Some(_)) if history.attempts == 0 => Err(Failure::input(format!(
+            "--reason: unit '{unit}' has no earlier attempt in this lot; leave it out, or look at \
+             the serial number"
+        ))),
+        (_, Some(reason)) => Ok(Some(Retest { held: history.held(&reason), reason })),
+        (None, None) => Ok(None),
+    }
 }
 
 /// The exit code of a run.
@@ -101,6 +150,8 @@ pub struct Unit {
     pub walk: Arc<Walk>,
     /// Serial number.
     pub id: String,
+    /// Why it is tested again.
+    pub retest: Option<Retest>,
     /// Lot.
     pub lot: String,
     /// Who tests.
@@ -123,6 +174,7 @@ impl Unit {
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
+        screen.say(&format!("sequence: {}", coverage::effort(&self.board, &self.walk)));
         let keys = Some(live::Keys { person: std::io::stdin().is_terminal(), needed: true });
         let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.
@@ -155,13 +207,14 @@ impl Unit {
             attempt,
             operator: self.operator.clone(),
             station: self.station.clone(),
-            tool: concat!("strapwise ", env!("CARGO_PKG_VERSION")).to_string(),
+            tool: TOOL.to_string(),
             ..Head::default()
         };
         let (board, windows, walk) = (&self.board, &self.windows, &self.walk);
         // Odd, and so never 0; far apart for nonces that are close.
         let identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
-        let unit = UnitId { serial: self.id.clone(), identity, former };
+        let retest = self.retest.clone();
+        let unit = UnitId { serial: self.id.clone(), identity, former, retest };
         let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config);
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);

@@ -7,7 +7,9 @@ use crate::probe::virtual_board::VirtualBoard;
 use crate::probe::world::World;
 use crate::session::hands::ByHand;
 use crate::session::live::Line;
+use crate::walk::meter;
 use jiff::Timestamp;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -16,7 +18,7 @@ use std::time::Duration;
 pub struct Connection {
     /// Serial port of the probe, or `virtual` for a unit without hardware
     #[arg(long, value_name = "PORT")]
-    port: String,
+    port: Option<String>,
     /// Seconds of silence after opening the port, for the boot loader
     #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
     quiet: f64,
@@ -25,23 +27,72 @@ pub struct Connection {
     seed: u64,
 }
 
+/// What a person measures of a unit with a meter, and so whether its port has to be there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ByMeter {
+    /// Nothing.
+    No,
+    /// Something, before the unit has power.
+    First,
+    /// Everything: there is no probe.
+    Alone,
+}
+
+impl ByMeter {
+    /// Of a whole run.
+    pub fn of(board: &Board) -> ByMeter {
+        match meter::channels(board).is_empty() {
+            true => ByMeter::No,
+            false if meter::needs_power(board) => ByMeter::First,
+            false => ByMeter::Alone,
+        }
+    }
+}
+
+/// Refuses a board that no probe reads, in a command that does nothing but read by the probe.
+pub fn needs_probe(board: &Board, file: &Path) -> Result<(), Failure> {
+    match ByMeter::of(board) {
+        ByMeter::No | ByMeter::First => Ok(()),
+        ByMeter::Alone => Err(Failure::input(format!(
+            "{}: no probe reads this board; `bench` leads through what a meter measures",
+            file.display()
+        ))),
+    }
+}
+
 impl Connection {
     /// Whether the unit is one without hardware.
     pub fn is_virtual(&self) -> bool {
-        self.port == "virtual"
+        self.port.as_deref() == Some("virtual")
     }
 
     /// Opens the line, and says how long it has to be quiet. A virtual unit is a good one with its
     /// shunts in a setting.
-    pub fn open(&self, board: &Arc<Board>, shunts: &Setting) -> Result<(Line, Duration), Failure> {
+    pub fn open(
+        &self,
+        board: &Arc<Board>,
+        shunts: &Setting,
+        by_meter: ByMeter,
+    ) -> Result<(Line, Duration), Failure> {
         let quiet = seconds("--quiet", self.quiet, 0.0)?;
-        if !self.is_virtual() {
-            return Ok((Line::open(&self.port, BAUD)?, quiet));
+        match (self.port.as_deref(), by_meter) {
+            (Some("virtual"), _) => Ok((self.virtual_unit(board, shunts), Duration::ZERO)),
+            (_, ByMeter::Alone) => Ok((Line::Nowhere, quiet)),
+            (Some(port), ByMeter::First) => Ok((Line::open_when_there(port, BAUD)?, quiet)),
+            (Some(port), ByMeter::No) => Ok((Line::open(port, BAUD)?, quiet)),
+            (None, _) => Err(Failure::input(
+                "no --port: give the serial port of the probe, for example --port /dev/ttyUSB0, or \
+                 --port virtual for a unit without hardware"
+                    .into(),
+            )),
         }
+    }
+
+    fn virtual_unit(&self, board: &Arc<Board>, shunts: &Setting) -> Line {
         let mut unit = VirtualBoard::new(World::new(board.clone(), self.seed));
         unit.place_all(shunts);
         let hands = ByHand::with(board.clone(), shunts.clone());
-        Ok((Line::Virtual { board: Box::new(unit), hands }, Duration::ZERO))
+        Line::Virtual { board: Box::new(unit), hands }
     }
 }
 

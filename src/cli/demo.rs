@@ -65,6 +65,7 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
         windows,
         walk,
         id: id.to_string(),
+        retest: None,
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),

@@ -197,7 +197,7 @@ fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
     };
     let setting = |usual: Setting| match at {
         None => Ok(usual),
-        Some(text) => super::read::parse_setting(board, text)
+        Some(text) => super::setting::places(board, "--meter", text)
             .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
     };
     match nets.split_once(':') {

@@ -1,7 +1,7 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
-use super::connection::{Connection, nonce};
-use super::{Exit, Failure, FormatArgument, load_for_probe, windows_of};
+use super::connection::{ByMeter, Connection, needs_probe, nonce};
+use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place};
@@ -36,13 +36,14 @@ pub struct Options {
 /// Reads a unit once.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
+    needs_probe(&board, &options.board)?;
     let windows = windows_of(&board)?;
     let expected = match &options.expect {
-        Some(text) => parse_setting(&board, text)?,
+        Some(text) => setting::places(&board, "--expect", text)?,
         None => Vec::new(),
     };
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
-    let (line, quiet) = options.connection.open(&board, &board.delivery)?;
+    let (line, quiet) = options.connection.open(&board, &board.delivery, ByMeter::No)?;
     let reader = Reader::new(board.clone(), windows, fill);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);
@@ -65,31 +66,6 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             Ok(verdict(look, &expected))
         }
     }
-}
-
-/// `J1=3 J2=open`, with blanks or commas between; jumpers not named are not compared.
-pub(super) fn parse_setting(board: &Board, text: &str) -> Result<Vec<(usize, Place)>, Failure> {
-    if text == "delivery" {
-        return Ok(board.delivery.0.iter().copied().enumerate().collect());
-    }
-    let words = text.split([' ', ',']).filter(|w| !w.is_empty());
-    words.map(|word| parse_place(board, word)).collect()
-}
-
-fn parse_place(board: &Board, word: &str) -> Result<(usize, Place), Failure> {
-    let (id, name) = word.split_once('=').ok_or_else(|| {
-        Failure::input(format!("--expect '{word}': write jumper=place, for example J1=3"))
-    })?;
-    let jumper = board.jumper(id).ok_or_else(|| {
-        let known: Vec<&str> = board.jumpers.iter().map(|j| j.id.as_str()).collect();
-        Failure::input(format!("--expect '{word}': no jumper {id}; there are {}", known.join(", ")))
-    })?;
-    let place = board.jumpers[jumper].place(name).ok_or_else(|| {
-        let j = &board.jumpers[jumper];
-        let known: Vec<&str> = j.places().into_iter().map(|p| j.place_name(p)).collect();
-        Failure::input(format!("--expect '{word}': {id} has the places {}", known.join(", ")))
-    })?;
-    Ok((jumper, place))
 }
 
 fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table {

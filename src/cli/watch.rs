@@ -1,6 +1,6 @@
 //! `watch BOARD`: every channel live, beside what the circuit predicts.
 
-use super::connection::{Connection, nonce, seconds};
+use super::connection::{ByMeter, Connection, needs_probe, nonce, seconds};
 use super::{Exit, Failure, load_for_probe, windows_of};
 use crate::bench::Cut;
 use crate::bench::watching::{Pace, Watched, Watcher};
@@ -59,10 +59,11 @@ const AFTER: &str = "Keys: Space pauses and goes on, Enter reads a round at once
 /// Watches a board until it is told to stop.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
+    needs_probe(&board, &options.board)?;
     let windows = windows_of(&board)?;
     let pace = pace(options, &board)?;
     let log = log(options, &board)?;
-    let (line, quiet) = options.connection.open(&board, &board.delivery)?;
+    let (line, quiet) = options.connection.open(&board, &board.delivery, ByMeter::No)?;
     let watcher = Watcher::new(board.clone(), windows.clone(), board.delivery.clone(), pace);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);

@@ -9,12 +9,13 @@ mod trust;
 
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
-pub use next::{Measurement, Suggestion, suggest};
+pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 
 use crate::board::{Board, Level};
-use crate::circuit::{Node, Parts};
+use crate::circuit::{Node, Parts, pulled_up};
 use crate::faults::{Built, Fault, answer};
+use crate::units::{Ohms, Volts};
 use crate::window::{adc, level_of};
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
@@ -181,6 +182,8 @@ pub struct Compared {
     pub predicted: Option<f64>,
     /// What a good unit would give; none where the pin floats.
     pub good: Option<f64>,
+    /// The same three with the pull-up on, in codes, where it was taken.
+    pub pulled: Option<[f64; 3]>,
 }
 
 /// An answer or a load that a cause and a good unit differ in, or that was not as a cause has it.
@@ -221,35 +224,49 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
 }
 
 /// Every reading beside what a cause predicts and what a good unit gives.
-pub fn compare(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Compared> {
-    let nominal = |faults: &[Fault], reading: &Reading| {
-        let mut built = crate::faults::Built::good(board, crate::circuit::Parts::nominal(board));
-        faults.iter().for_each(|&f| built.plant(board, f));
-        match built.node(board, &reading.setting, &reading.closed, reading.channel) {
-            Node::Floating => None,
-            Node::Driven { volts, .. } => match reading.read {
-                Read::Code { .. } => {
-                    let full = f64::from(board.chip.full_scale);
-                    Some((adc::code_at(volts, board) - 0.5).clamp(0.0, full))
-                }
-                Read::Level { .. } => {
-                    let code = volts.0 / board.supply.volts.0 * board.chip.scale;
-                    let level = level_of(code, &board.chip)?;
-                    Some(if level == Level::High { 1.0 } else { 0.0 })
-                }
-            },
+pub fn compare(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Compared> {
+    let mut built = Built::good(board, Parts::nominal(board));
+    let good = built.clone();
+    cause.faults.iter().for_each(|&f| built.plant(board, f));
+    let row = |(index, reading): (usize, &Reading)| {
+        let node =
+            |unit: &Built| unit.node(board, &reading.setting, &reading.closed, reading.channel);
+        let (is, should) = (node(&built), node(&good));
+        let (read, pulled) = match (reading.proof, reading.read) {
+            (Proof::Open, _) => (None, None),
+            (_, Read::Code { mean, pulled, .. }) => (Some(mean), pulled),
+            (_, Read::Level { ones }) => (Some(ones), None),
+        };
+        let with_pull_up = |node: Node| {
+            let volts = pulled_up(node, board.supply.volts, Ohms(cause.pull));
+            mean_code(board, volts)
+        };
+        Compared {
+            reading: index,
+            read,
+            predicted: shows(board, reading, is),
+            good: shows(board, reading, should),
+            pulled: pulled.map(|read| [read, with_pull_up(is), with_pull_up(should)]),
         }
     };
-    let each = evidence.readings.iter().enumerate();
-    each.map(|(index, reading)| Compared {
-        reading: index,
-        read: match (reading.proof, reading.read) {
-            (Proof::Open, _) => None,
-            (_, Read::Code { mean, .. }) => Some(mean),
-            (_, Read::Level { ones }) => Some(ones),
-        },
-        predicted: nominal(faults, reading),
-        good: nominal(&[], reading),
-    })
-    .collect()
+    evidence.readings.iter().enumerate().map(row).collect()
+}
+
+/// What a channel shows of a node: a mean code, or a level as 0 or 1; none where it is open, or
+/// between the levels.
+fn shows(board: &Board, reading: &Reading, node: Node) -> Option<f64> {
+    let Node::Driven { volts, .. } = node else { return None };
+    match reading.read {
+        Read::Code { .. } => Some(mean_code(board, volts)),
+        Read::Level { .. } => {
+            let code = volts.0 / board.supply.volts.0 * board.chip.scale;
+            let level = level_of(code, &board.chip)?;
+            Some(if level == Level::High { 1.0 } else { 0.0 })
+        }
+    }
+}
+
+/// The mean of many conversions: truncation takes half a code off.
+fn mean_code(board: &Board, volts: Volts) -> f64 {
+    (adc::code_at(volts, board) - 0.5).clamp(0.0, f64::from(board.chip.full_scale))
 }

@@ -3,7 +3,7 @@
 use super::evidence::{Evidence, Meter};
 use super::{Cause, Diagnosis};
 use crate::board::{Board, Kind, NetId, Place, Setting};
-use crate::circuit::{Change, Node, Parts, Response};
+use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
@@ -138,19 +138,21 @@ fn unit(board: &Board, faults: &[Fault]) -> Built {
 
 /// Everything that can be measured and was not yet.
 fn candidates(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
-    let mut settings: Vec<Setting> = Vec::new();
-    for setting in evidence.readings.iter().map(|r| &r.setting).chain([&board.delivery]) {
-        if !settings.contains(setting) {
-            settings.push(setting.clone());
-        }
-    }
-    let rails = [board.supply.net, board.supply.ground];
-    let nets: Vec<NetId> =
-        (0..board.nets.len()).map(NetId).filter(|n| !rails.contains(n)).collect();
     let mut found = Vec::new();
-    for setting in &settings {
-        let volts = |&net: &NetId| Measurement::Volts { net, setting: setting.clone() };
-        found.extend(nets.iter().map(volts));
+    for group in circuit::groups(board) {
+        // Only the jumpers of its own group matter to a net; the others stay as delivered.
+        let mut settings: Vec<Setting> = vec![board.delivery.clone()];
+        for reading in &evidence.readings {
+            let own = group.jumpers.iter().map(|&j| (j, reading.setting.0[j]));
+            let setting = own.fold(board.delivery.clone(), |s, (j, place)| s.with(j, place));
+            if !settings.contains(&setting) {
+                settings.push(setting);
+            }
+        }
+        for setting in &settings {
+            let volts = |&net: &NetId| Measurement::Volts { net, setting: setting.clone() };
+            found.extend(group.nets.iter().map(volts));
+        }
     }
     let bare = Setting::all_open(board);
     let mut pairs: Vec<([NetId; 2], Setting)> = Vec::new();
@@ -237,6 +239,18 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
                 (_, Node::Driven { volts, .. }) => (adc::code_at(volts, board), CODE_SD),
             }
         }
+    }
+}
+
+/// What a measurement shows on a unit with a meter that is off by so many of its standard
+/// deviations: for simulations.
+pub fn measured(board: &Board, built: &Built, measurement: &Measurement, deviations: f64) -> f64 {
+    let (value, _) = expected(board, built, measurement);
+    match measurement {
+        Measurement::Volts { .. } => value + deviations * VOLTS_SD.of(value),
+        Measurement::Ohms { .. } if value >= OPEN_FROM => f64::INFINITY,
+        Measurement::Ohms { .. } => (value + deviations * OHMS_SD.of(value)).max(0.0),
+        Measurement::Reading { .. } => value + deviations * CODE_SD,
     }
 }
 

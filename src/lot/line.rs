@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use super::VERDICTS;
 use crate::record::column::{Format, columns};
-use crate::record::{Record, Row, RowKind};
+use crate::record::{Record, Row, RowKind, release};
 
 /// Verdict of an attempt that has none of its own.
 const NO_VERDICT: &str = "INCOMPLETE";
@@ -73,7 +73,7 @@ impl UnitLine {
             lot: last.lot.clone(),
             unit: last.unit.clone(),
             attempts: attempts.len() as u64,
-            first_verdict: if first.attempt == 1 { self::verdict(first).0 } else { String::new() },
+            first_verdict: if first.attempt == 1 { tested(first).0 } else { String::new() },
             verdict,
             failing: failing(&counted),
             worst_remaining_margin_code: worst.and_then(|row| row.remaining_margin_code),
@@ -82,7 +82,12 @@ impl UnitLine {
             sag_mv: sag.and_then(|row| row.sag_mv),
             sag_pct: sag.and_then(|row| row.sag_pct),
             sag_load: sag.map(|row| row.load.clone()).unwrap_or_default(),
-            operator: last.rows.last().map(|row| row.head.operator.clone()).unwrap_or_default(),
+            operator: last
+                .rows
+                .iter()
+                .rfind(|row| row.rule != release::RELEASE)
+                .map(|row| row.head.operator.clone())
+                .unwrap_or_default(),
             began_at: attempts.iter().find_map(|a| a.rows.first()).map(|row| row.at),
             ended_at: last.rows.last().map(|row| row.at),
             file: last.file.clone(),
@@ -91,16 +96,36 @@ impl UnitLine {
     }
 }
 
-/// The verdict that a record closes with, and why. A record that does not close with a verdict
-/// known here is INCOMPLETE: nothing passes by default.
-fn verdict(record: &Record) -> (String, String) {
+/// The verdict that a record closes with, and why; a release of a unit on HOLD counts. A record
+/// that does not close with a verdict known here is INCOMPLETE: nothing passes by default.
+pub fn verdict(record: &Record) -> (String, String) {
+    let (verdict, why) = tested(record);
+    // Only what is on HOLD can be released, whatever a row says.
+    match record.rows.iter().rfind(|row| row.row == RowKind::Unit) {
+        Some(row) if row.rule == release::RELEASE && verdict == "HOLD" => {
+            (row.verdict.clone(), row.reason.clone())
+        }
+        _ => (verdict, why),
+    }
+}
+
+/// Whether a check of a record failed, also where it has no verdict.
+pub(super) fn failed(record: &Record) -> bool {
+    counted(&record.rows).iter().any(|row| row.verdict == "fail")
+}
+
+/// The verdict that the test itself came to, and why.
+fn tested(record: &Record) -> (String, String) {
     if let Some(problem) = &record.problem {
         return (NO_VERDICT.into(), format!("record unreadable: {}", problem.without_file()));
     }
-    match record.rows.iter().rev().find(|row| row.row == RowKind::Unit) {
+    let closing = |row: &&Row| row.row == RowKind::Unit && row.rule != release::RELEASE;
+    match record.rows.iter().rfind(closing) {
         None => (NO_VERDICT.into(), "interrupted".into()),
         Some(row) if VERDICTS.contains(&row.verdict.as_str()) => {
-            (row.verdict.clone(), row.reason.clone())
+            let retest = release::retest(&record.rows).map(|why| format!("retest: {why}"));
+            let why = if row.reason.is_empty() { retest } else { Some(row.reason.clone()) };
+            (row.verdict.clone(), why.unwrap_or_default())
         }
         Some(row) => (NO_VERDICT.into(), format!("unknown verdict `{}`", row.verdict)),
     }
@@ -145,7 +170,7 @@ fn largest_sag<'a>(rows: &[&'a Row]) -> Option<&'a Row> {
 }
 
 /// What was checked and where: `PROFILE J1=3`, `PROFILE J1=3 with VENT`, `supply with VENT`,
-/// `PROFILE in step 12` where no jumper was moved.
+/// `PROFILE in step 12` where no jumper was moved, `SENSOR 10 kilohm` by meter.
 fn place(row: &Row) -> String {
     let what = match row.row {
         RowKind::Supply => "supply",
@@ -156,6 +181,9 @@ fn place(row: &Row) -> String {
     let mut text = what.to_string();
     match (row.row, row.step) {
         (RowKind::Supply, _) => {}
+        (RowKind::Check, None) if !row.option_expected.is_empty() => {
+            text += &format!(" {}", row.option_expected);
+        }
         _ if !row.jumper.is_empty() => text += &format!(" {}={}", row.jumper, row.position),
         (_, Some(step)) => text += &format!(" in step {step}"),
         (_, None) => {}

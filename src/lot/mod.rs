@@ -1,9 +1,11 @@
 //! The lot, from its records: a line per unit. Computing only.
 
+mod history;
 mod line;
 mod order;
 
-pub use line::UnitLine;
+pub use history::History;
+pub use line::{UnitLine, verdict};
 
 use crate::record::{Record, csv};
 

@@ -9,7 +9,7 @@ use std::ffi::c_void;
 use std::mem::MaybeUninit;
 use std::ptr::NonNull;
 
-/// Bytes of EEPROM that the core expects behind [`Pins::eeprom_read`].
+/// Bytes of EEPROM that the core expects behind [`Pins::eeprom_read`] on an ATmega328P.
 pub const EEPROM_SIZE: usize = 1024;
 
 /// Reset by power-on: bit of [`Pins::reset_cause`], as in the ATmega328P's MCUSR (PORF).
@@ -21,10 +21,44 @@ pub const RESET_BROWNOUT: u8 = 4;
 /// Reset by the watchdog (WDRF).
 pub const RESET_WATCHDOG: u8 = 8;
 
+/// The chips that the core can run for, in the order of `probe_host_chip` of host/host.h.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Model {
+    /// ATmega328P.
+    Atmega328p,
+    /// ATmega2560.
+    Atmega2560,
+    /// SAMD21.
+    Samd21,
+    /// RP2040.
+    Rp2040,
+}
+
+impl Model {
+    /// Every one of them.
+    pub const ALL: [Model; 4] =
+        [Model::Atmega328p, Model::Atmega2560, Model::Samd21, Model::Rp2040];
+
+    /// The name of the chip in board files.
+    pub fn chip(self) -> &'static str {
+        match self {
+            Model::Atmega328p => "atmega328p",
+            Model::Atmega2560 => "atmega2560",
+            Model::Samd21 => "samd21",
+            Model::Rp2040 => "rp2040",
+        }
+    }
+
+    /// The one for a chip by its name in board files; `None` where there is no probe for it.
+    pub fn for_chip(name: &str) -> Option<Model> {
+        Model::ALL.into_iter().find(|m| m.chip().eq_ignore_ascii_case(name))
+    }
+}
+
 /// What the converter is connected to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Input {
-    /// Input of the converter's multiplexer, 0 to 7 (not the pin's number).
+    /// Input of the converter's multiplexer (not the pin's number).
     Pin(u8),
     /// The internal reference, 1.0 to 1.2 V.
     Bandgap,
@@ -33,11 +67,12 @@ pub enum Input {
 }
 
 impl Input {
-    /// The input of an ADMUX value: 14 is the bandgap, 15 is 0 V (ATmega328P data sheet, ADMUX).
+    /// The input of a multiplexer's number: the two that are no pins are those of `HW_MUX_` in
+    /// core/chip.h.
     fn of_mux(mux: u8) -> Self {
         match mux {
-            14 => Self::Bandgap,
-            15 => Self::Ground,
+            0xFE => Self::Bandgap,
+            0xFD => Self::Ground,
             pin => Self::Pin(pin),
         }
     }
@@ -92,9 +127,13 @@ impl PinMode {
 /// The hardware under the probe's core. A panic in any of these ends the program, as it cannot
 /// unwind through C.
 pub trait Pins {
+    /// The chip whose pins these are.
+    fn model(&self) -> Model {
+        Model::Atmega328p
+    }
     /// Says what the conversions from now on are made against.
     fn set_reference(&mut self, reference: Reference);
-    /// One conversion of `input`, a code from 0 to 1023. A burst calls it once for each
+    /// One conversion of `input`, a code within the chip's scale. A burst calls it once for each
     /// conversion, dropped ones included.
     fn convert(&mut self, input: Input, prescaler: u8) -> u16;
     /// Sets what the pin of that channel number does.
@@ -113,11 +152,16 @@ pub trait Pins {
     fn reset_cause(&mut self) -> u8;
     /// Low, high and extended fuse byte and the lock bits; `None` where the chip has none.
     fn fuses(&mut self) -> Option<[u8; 4]>;
+    /// The chip's own number, asked for only of chips that have one; 0 for none.
+    fn number(&mut self) -> u32 {
+        0
+    }
 }
 
 /// The hardware functions as C calls them; kept in step with `struct probe_host_table`.
 #[repr(C)]
 struct Table {
+    chip: *const Facts,
     send: extern "C" fn(*mut c_void, u8),
     reference: extern "C" fn(*mut c_void, u8),
     convert: extern "C" fn(*mut c_void, u8, u8) -> u16,
@@ -129,6 +173,13 @@ struct Table {
     eeprom_write: extern "C" fn(*mut c_void, u16, u8),
     reset_cause: extern "C" fn(*mut c_void) -> u8,
     fuses: extern "C" fn(*mut c_void, *mut [u8; 4]) -> bool,
+    number: extern "C" fn(*mut c_void) -> u32,
+}
+
+/// The facts of a chip in C's memory, never looked into from here.
+#[repr(C)]
+struct Facts {
+    _private: [u8; 0],
 }
 
 /// A probe in C's memory, never looked into from here.
@@ -140,6 +191,7 @@ struct Probe {
 // SAFETY: the signatures are those of bench-scripts/probe/host/host.h, which build.rs compiles.
 unsafe extern "C" {
     safe fn probe_host_size() -> usize;
+    safe fn probe_host_chip(place: u8) -> *const Facts;
     fn probe_host_init(host: *mut Probe, table: *const Table, context: *mut c_void);
     fn probe_host_receive(host: *mut Probe, byte: u8);
     fn probe_host_poll(host: *mut Probe);
@@ -169,7 +221,7 @@ extern "C" fn reference<P: Pins>(c: *mut c_void, number: u8) {
 }
 
 extern "C" fn convert<P: Pins>(c: *mut c_void, mux: u8, prescaler: u8) -> u16 {
-    context::<P, _>(c, |c| c.pins.convert(Input::of_mux(mux), prescaler).min(1023))
+    context::<P, _>(c, |c| c.pins.convert(Input::of_mux(mux), prescaler))
 }
 
 extern "C" fn pin_mode<P: Pins>(c: *mut c_void, pin: u8, mode: u8) {
@@ -210,6 +262,10 @@ extern "C" fn fuses<P: Pins>(c: *mut c_void, bytes: *mut [u8; 4]) -> bool {
     found.is_some()
 }
 
+extern "C" fn number<P: Pins>(c: *mut c_void) -> u32 {
+    context::<P, _>(c, |c| c.pins.number())
+}
+
 /// A running probe over pins of type `P`. Several may run side by side, also in threads.
 pub struct Core<P: Pins> {
     probe: NonNull<Probe>,
@@ -238,6 +294,7 @@ impl<P: Pins> Core<P> {
 
     fn init(&mut self) {
         let table = Table {
+            chip: probe_host_chip(self.pins().model() as u8),
             send: send::<P>,
             reference: reference::<P>,
             convert: convert::<P>,
@@ -249,6 +306,7 @@ impl<P: Pins> Core<P> {
             eeprom_write: eeprom_write::<P>,
             reset_cause: reset_cause::<P>,
             fuses: fuses::<P>,
+            number: number::<P>,
         };
         // SAFETY: `probe` has the size and alignment that C asked for; the table is copied in the
         // call; the context lives as long as `self` and is of the callbacks' type.

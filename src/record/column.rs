@@ -6,7 +6,7 @@
 use jiff::Timestamp;
 
 /// Version of the files written here; stands in the first cell of every row.
-pub const FORMAT: u64 = 1;
+pub const FORMAT: u64 = 2;
 
 /// One column, or several neighbouring ones.
 pub trait Columns: Sized {

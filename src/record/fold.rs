@@ -1,22 +1,17 @@
 //! Folds the bench's events into rows.
 
 use super::former::{KEPT, PUT_BACK, slots_text};
+use super::release::RETEST;
 use super::{Head, Row, RowKind};
 use crate::bench::{
-    Burst, Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict,
+    sag,
 };
-use crate::board::{Board, Kind, Level};
+use crate::board::{Board, Fuses, Level};
 use crate::window::{Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
-
-/// The decision rule of every reading, in the words of ILAC-G8: acceptance inside the limits less a
-/// guard band of the expanded uncertainty.
-const GUARDED: &str = "binary, guard band U (95.45 %)";
-
-/// The rule of limits that are compared as they are.
-const SIMPLE: &str = "binary, simple acceptance";
 
 /// Cautions that every record carries.
 pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy loads on; power off \
@@ -55,6 +50,18 @@ impl Folder {
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
+            Event::Retest(retest) => {
+                let note = retest.held.clone().unwrap_or_default();
+                let mut row = self.event(t, RETEST, &note);
+                row.reason.clone_from(&retest.reason);
+                vec![row]
+            }
+            Event::Delivery(setting) => {
+                let note = format!("board file: {}", self.board.delivery.text(&self.board));
+                let mut row = self.event(t, "delivery setting", &note);
+                row.setting = setting.text(&self.board);
+                vec![row]
+            }
             Event::Covers { shown, of, unseen } => self.covers(t, [*shown, *of], unseen),
             Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],
             Event::PutBack => vec![self.event(t, PUT_BACK, "")],
@@ -68,6 +75,9 @@ impl Folder {
             Event::Supply { at, check } => vec![self.supply(t, at, check)],
             Event::Answered { at, question, yes, verdict } => {
                 vec![self.answered(t, at, *question, *yes, *verdict)]
+            }
+            Event::Fuses { found, verdict, reason } => {
+                vec![self.fuses(t, *found, *verdict, reason)]
             }
             Event::Rebooted(boot) => {
                 self.head.boot = Some(u64::from(boot.count));
@@ -140,6 +150,10 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
+            Prompt::Meter { refused: None, of: (1, _), .. } => ("by meter", CAUTIONS.to_string()),
+            Prompt::Meter { channel, refused: Some(why), .. } => {
+                ("value asked again", format!("{}: {why}", self.board.channels[*channel].id))
+            }
             Prompt::OtherUnit { written } => ("identity of another unit", written.clone()),
             Prompt::Unstable { jumper } => {
                 ("unstable contact", self.board.jumpers[*jumper].id.clone())
@@ -147,7 +161,11 @@ impl Folder {
             _ => return Vec::new(),
         };
         let row = self.event(t, rule, &note);
-        vec![self.step(row, at)]
+        let mut row = self.step(row, at);
+        if let Prompt::Meter { .. } = prompt {
+            (row.step, row.step_try) = (None, None);
+        }
+        vec![row]
     }
 
     fn check(&mut self, t: Duration, at: &StepAt, check: &Check) -> Row {
@@ -166,10 +184,15 @@ impl Folder {
         row.driven_proof = check.driven.word().to_string();
         row.u_code = check.u_code;
         row.k = check.k;
-        row.expected_code = check.expected_code;
-        row.band_low_code = check.bench_band.map(|b| b.low);
-        row.band_high_code = check.bench_band.map(|b| b.high);
-        put_limits(&mut row, check.limits.as_ref());
+        match check.mode {
+            Mode::Meter => put_ohms(&mut row, check),
+            Mode::Mean | Mode::AsProduct => {
+                row.expected_code = check.expected_code;
+                row.band_low_code = check.bench_band.map(|b| b.low);
+                row.band_high_code = check.bench_band.map(|b| b.high);
+                put_limits(&mut row, check.limits.as_ref());
+            }
+        }
         row.limit_source.clone_from(&check.limit_source);
         row.option_expected = check.option_expected.clone().unwrap_or_default();
         row.option_read = check.option_read.clone().unwrap_or_default();
@@ -179,11 +202,7 @@ impl Folder {
         row.margin_mv = row.margin_code.map(|code| code * lsb_mv);
         row.margin_pct = finite(check.margin_pct);
         row.remaining_margin_code = finite(check.remaining_code);
-        row.rule = match check.kind {
-            Kind::Analog => GUARDED.to_string(),
-            Kind::Digital => SIMPLE.to_string(),
-            Kind::Meter { .. } => String::new(),
-        };
+        row.rule = check.rule.word().to_string();
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
         row
@@ -211,7 +230,7 @@ impl Folder {
             );
         }
         row.limit_source = "board file".to_string();
-        row.rule = SIMPLE.to_string();
+        row.rule = Rule::Simple.word().to_string();
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
         row
@@ -233,6 +252,23 @@ impl Folder {
         row.option_expected = if q.expect { "yes" } else { "no" }.to_string();
         row.verdict = verdict.word().to_string();
         row.note.clone_from(&q.ask);
+        row
+    }
+
+    fn fuses(
+        &mut self,
+        t: Duration,
+        found: Option<[u8; 4]>,
+        verdict: Verdict,
+        reason: &str,
+    ) -> Row {
+        let mut row = self.row(t, RowKind::Fuses);
+        row.rule = "fuses".to_string();
+        row.limit_source = "board file".to_string();
+        row.option_expected = self.board.fuses.map(|f| f.text()).unwrap_or_default();
+        row.option_read = found.map(|f| Fuses(f.map(Some)).text()).unwrap_or_default();
+        row.verdict = verdict.word().to_string();
+        row.reason = reason.to_string();
         row
     }
 
@@ -266,6 +302,25 @@ fn put_burst(row: &mut Row, burst: &Burst) {
     row.sd_code = Some(burst.sd);
     row.min_code = Some(u64::from(burst.min));
     row.max_code = Some(u64::from(burst.max));
+}
+
+/// A meter reads no pin, pulls at none and proves nothing of one. Figures that are infinite are left
+/// empty.
+fn put_ohms(row: &mut Row, check: &Check) {
+    let finite = |ohms: f64| Some(ohms).filter(|ohms| ohms.is_finite());
+    (row.pull, row.driven_proof) = (String::new(), String::new());
+    (row.step, row.step_try) = (None, None);
+    if let Some(typed) = &check.typed {
+        row.answer.clone_from(&typed.text);
+        row.ohm = finite(typed.ohms.0);
+    }
+    row.expected_ohm = check.expected_code.and_then(finite);
+    row.band_low_ohm = check.bench_band.and_then(|b| finite(b.low));
+    row.band_high_ohm = check.bench_band.and_then(|b| finite(b.high));
+    if let Some(Limits::Ohms { low, high }) = check.limits {
+        row.window_low_ohm = finite(low.0);
+        row.window_high_ohm = finite(high.0);
+    }
 }
 
 /// Limits of a digital channel are those of the share of ones: 0 or 1.

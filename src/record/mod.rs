@@ -7,6 +7,7 @@ pub mod csv;
 pub mod fold;
 pub mod former;
 pub mod live;
+pub mod release;
 pub mod row;
 
 pub use self::csv::Problem;

@@ -18,6 +18,8 @@ pub enum RowKind {
     Question,
     /// The supply, without and with a load.
     Supply,
+    /// The chip's fuses.
+    Fuses,
     /// Something that happened: a move, a reset, a caution, a mended file.
     #[default]
     Event,
@@ -27,8 +29,14 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 5] =
-        [RowKind::Check, RowKind::Question, RowKind::Supply, RowKind::Event, RowKind::Unit];
+    pub const ALL: [RowKind; 6] = [
+        RowKind::Check,
+        RowKind::Question,
+        RowKind::Supply,
+        RowKind::Fuses,
+        RowKind::Event,
+        RowKind::Unit,
+    ];
 
     /// The word in the column `row`.
     pub fn word(self) -> &'static str {
@@ -36,6 +44,7 @@ impl RowKind {
             RowKind::Check => "check",
             RowKind::Question => "question",
             RowKind::Supply => "supply",
+            RowKind::Fuses => "fuses",
             RowKind::Event => "event",
             RowKind::Unit => "unit",
         }
@@ -129,7 +138,7 @@ columns! {
         channel: String,
         /// Pin of the chip, as its data sheet names it.
         pin: String,
-        /// How it was read: mean (whole mains periods) or as_product.
+        /// How it was read: mean (whole mains periods), as_product, or meter (by a person).
         mode: String,
         /// The pin's pull-up while reading: off or on.
         pull: String,
@@ -163,6 +172,18 @@ columns! {
         window_low_code: Option<u64>,
         /// Largest code that the firmware takes as this option.
         window_high_code: Option<u64>,
+        /// What a person read on a meter, in ohms; empty too when it was over range.
+        ohm: Option<f64> [3],
+        /// Resistance of the nominal unit.
+        expected_ohm: Option<f64> [3],
+        /// Lower end of the bench band of a meter's readings, in ohms.
+        band_low_ohm: Option<f64> [3],
+        /// Upper end of the bench band, in ohms; empty where there is none.
+        band_high_ohm: Option<f64> [3],
+        /// Smallest resistance that counts as this option.
+        window_low_ohm: Option<f64> [3],
+        /// Largest resistance that counts as this option; empty where there is none.
+        window_high_ohm: Option<f64> [3],
         /// Where the limits come from: design band, input levels, specification.
         limit_source: String,
         /// The option that the setting stands for.
@@ -185,7 +206,7 @@ columns! {
         sag_mv: Option<f64> [2],
         /// Sag in percent of the supply without load.
         sag_pct: Option<f64> [2],
-        /// The operator's answer: yes or no.
+        /// The operator's answer: yes or no, or a meter's reading as it was typed.
         answer: String,
         /// The question's id, the rule that judged, or the kind of event.
         rule: String,

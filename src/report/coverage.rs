@@ -2,10 +2,12 @@
 //! the meter.
 
 use super::table::{Cell, Form, Table};
+use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
+use crate::board::chip::Probe;
 use crate::faults::{By, Fault, Sighting, Witness};
-use crate::walk::Walk;
+use crate::walk::{Walk, meter};
 
 /// What no reading by a probe on the board itself ever shows, whatever the sequence.
 pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no channel reads; the \
@@ -24,13 +26,18 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             Witness::Question(question) => board.questions[question].id.as_str(),
             Witness::Load(load) => board.loads[load].id.as_str(),
         };
+        let metered = matches!(sighting.by, Witness::Channel(c) if is_meter(&board.channels[c]));
+        let setting = match metered {
+            true => &walk.metered[sighting.step].setting,
+            false => &walk.steps[sighting.step].setting,
+        };
         table.rows.push(vec![
             fault.class().into(),
             fault.text(board).into(),
             "yes".into(),
-            // People count from 1.
-            Cell::Number(sighting.step as f64 + 1.0, 0),
-            walk.steps[sighting.step].setting.text(board).into(),
+            // People count from 1; what is measured before the power is on is no step.
+            if metered { Cell::Missing } else { Cell::Number(sighting.step as f64 + 1.0, 0) },
+            setting.text(board).into(),
             witness.into(),
             Cell::Missing,
         ]);
@@ -49,15 +56,32 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
     table
 }
 
+/// What a sequence asks of the operator: `17 moves (17 is the least), about 95 s by hand`.
+pub fn effort(board: &Board, walk: &Walk) -> String {
+    let seconds = walk.seconds(board).round();
+    let values = match walk.values() {
+        0 => String::new(),
+        1 => "1 value by meter, ".to_string(),
+        n => format!("{n} values by meter, "),
+    };
+    let moves = match meter::needs_power(board) {
+        true => format!("{} moves ({} is the least)", walk.moves(), walk.least),
+        false => {
+            let moves: usize = walk.metered.iter().map(|stop| stop.moves.len()).sum();
+            format!("{moves} moves between them")
+        }
+    };
+    format!("{values}{moves}, about {seconds} s by hand")
+}
+
 /// The same for people: counts by class, then what is not seen and what would see it.
 pub fn text(board: &Board, walk: &Walk) -> String {
     let (seen, unseen) = (&walk.coverage.seen, &walk.coverage.unseen);
     let mut text = format!(
-        "{} {}: {} moves ({} is the least), {} modelled defects, {} of them shown\n\n",
+        "{} {}: {}\n{} modelled defects, {} of them shown\n\n",
         board.name,
         board.revision,
-        walk.moves(),
-        walk.least,
+        effort(board, walk),
         seen.len() + unseen.len(),
         seen.len()
     );
@@ -73,7 +97,12 @@ pub fn text(board: &Board, walk: &Walk) -> String {
             }
         }
     }
-    let never = wrap::lines(NEVER_SEEN, 80).join("\n");
+    let mut never = NEVER_SEEN.to_string();
+    if board.chip.probe != Probe::None && !board.chip.reads_supply {
+        let part = &board.chip.part;
+        never += &format!(" The {part}'s probe cannot read the supply: measure it by a meter.");
+    }
+    let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
 }
 

@@ -3,7 +3,7 @@
 
 use super::table::{Cell, Table};
 use super::wrap;
-use crate::board::{Board, Setting};
+use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
     Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Measurement, Read, Suggestion,
@@ -86,7 +86,11 @@ fn rounded(x: f64) -> f64 {
 
 /// The places of the jumpers that a channel depends on.
 pub fn places(board: &Board, channel: usize, setting: &Setting) -> String {
-    let group = circuit::group_of(board, board.channels[channel].net);
+    own_places(board, board.channels[channel].net, setting)
+}
+
+fn own_places(board: &Board, net: NetId, setting: &Setting) -> String {
+    let group = circuit::group_of(board, net);
     let jumpers = group.map_or(Vec::new(), |g| g.jumpers);
     let place = |&j: &usize| {
         let jumper = &board.jumpers[j];
@@ -147,7 +151,7 @@ fn class_text(board: &Board, evidence: &Evidence, number: usize, class: &Class) 
         out += &paragraph(&format!("not told apart by these readings: {named}{more}"), 3);
     }
     out += &asides_text(board, evidence, &first.faults);
-    let compared = compare(board, evidence, &first.faults);
+    let compared = compare(board, evidence, first);
     if !first.faults.is_empty() {
         let speaks = compared.iter().map(|c| (evidently(c), c)).filter(|(by, _)| *by > 0.0);
         out += &spoken(board, evidence, "for", speaks.collect());
@@ -192,7 +196,14 @@ fn missed(read: Option<f64>, predicted: Option<f64>) -> f64 {
 
 /// By how much more a reading misses a good unit than it misses the cause.
 fn evidently(compared: &Compared) -> f64 {
-    missed(compared.read, compared.good) - missed(compared.read, compared.predicted)
+    let plain = missed(compared.read, compared.good) - missed(compared.read, compared.predicted);
+    plain.max(by_pull_up(compared))
+}
+
+/// The same with the pull-up on.
+fn by_pull_up(compared: &Compared) -> f64 {
+    let Some([read, predicted, good]) = compared.pulled else { return 0.0 };
+    missed(Some(read), Some(good)) - missed(Some(read), Some(predicted))
 }
 
 fn spoken(
@@ -202,21 +213,34 @@ fn spoken(
     mut found: Vec<(f64, &Compared)>,
 ) -> String {
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut out = String::new();
-    for (_, c) in found.into_iter().take(READINGS) {
+    let mut lines: Vec<String> = Vec::new();
+    for (_, c) in found {
+        if lines.len() == READINGS {
+            break;
+        }
         let reading = &evidence.readings[c.reading];
         let analog = matches!(reading.read, Read::Code { .. });
         let at = places(board, reading.channel, &reading.setting);
         let id = &board.channels[reading.channel].id;
-        let line = format!(
-            "{how}: {id} {at} reads {}, it would {}, a good unit {}",
-            shown(c.read, analog),
-            shown(c.predicted, analog),
-            shown(c.good, analog)
-        );
-        out += &paragraph(&line, 3);
+        let plain = missed(c.read, c.good) - missed(c.read, c.predicted);
+        let line = match c.pulled {
+            Some([read, predicted, good]) if how == "for" && by_pull_up(c) > plain => format!(
+                "{how}: {id} {at} with the pull-up on reads {read:.0}, it would {predicted:.0}, a \
+                 good unit {good:.0}"
+            ),
+            _ => format!(
+                "{how}: {id} {at} reads {}, it would {}, a good unit {}",
+                shown(c.read, analog),
+                shown(c.predicted, analog),
+                shown(c.good, analog)
+            ),
+        };
+        let line = paragraph(&line, 3);
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
     }
-    out
+    lines.concat()
 }
 
 fn shown(value: Option<f64>, analog: bool) -> String {
@@ -278,7 +302,7 @@ pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) 
         .iter()
         .take(3)
         .filter_map(|class| class.causes.first())
-        .map(|cause| compare(board, evidence, &cause.faults))
+        .map(|cause| compare(board, evidence, cause))
         .collect();
     let Some(first) = leading.first() else { return Vec::new() };
     let mut rows = Vec::new();
@@ -293,8 +317,13 @@ pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) 
         let at = places(board, reading.channel, &reading.setting);
         let closed: Vec<&str> =
             reading.closed.iter().map(|&s| board.switches[s].id.as_str()).collect();
+        let label = [id.as_str(), &at, &closed.join(" ")].join(" ").trim_end().to_string();
+        // A setting read twice is drawn once.
+        if rows.iter().any(|row: &Strip| row.label == label) {
+            continue;
+        }
         rows.push(Strip {
-            label: [id.as_str(), &at, &closed.join(" ")].join(" ").trim_end().to_string(),
+            label,
             read: compared.read,
             good: compared.good,
             causes: leading.iter().map(|c| c[i].predicted).collect(),
@@ -335,7 +364,7 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
             "volts of {} against {}, power on, {}",
             net(*n),
             net(board.supply.ground),
-            setting.text(board)
+            own_places(board, *n, setting)
         ),
         Measurement::Ohms { between: [a, b], setting, joined } => {
             let bare = *setting == Setting::all_open(board);
@@ -358,9 +387,14 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
 
 /// How the command line names a measurement; none for one by the probe.
 pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
-    let at = |setting: &Setting, usual: &Setting| match setting == usual {
-        true => String::new(),
-        false => format!("@{}", setting.text(board).replace(' ', ",")),
+    let at = |setting: &Setting, usual: &Setting| {
+        let moved = (0..board.jumpers.len()).filter(|&j| setting.0[j] != usual.0[j]);
+        let place = |j: usize| {
+            let jumper = &board.jumpers[j];
+            format!("{}={}", jumper.id, jumper.place_name(setting.0[j]))
+        };
+        let moved: Vec<String> = moved.map(place).collect();
+        if moved.is_empty() { String::new() } else { format!("@{}", moved.join(",")) }
     };
     let name = |n| board.net_name(n);
     match measurement {

@@ -1,7 +1,11 @@
 //! What the operator is told, in plain words.
 
-use crate::bench::{Check, Event, Prompt, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag};
-use crate::board::{Board, Jumper, Place};
+use super::windows::is_meter;
+use crate::bench::{
+    Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
+};
+use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting};
+use crate::walk::Move;
 
 /// The cautions shown before anything is switched.
 pub const CAUTIONS: &[&str] = &[
@@ -60,13 +64,71 @@ fn on(jumper: &Jumper, place: Place) -> String {
     }
 }
 
+/// Several moves, one a line.
+fn moves_text(board: &Board, moves: &[Move]) -> Vec<String> {
+    let text = |m: &Move| format!("{}.", move_text(&board.jumpers[m.jumper], m.from, m.to));
+    moves.iter().map(text).collect()
+}
+
+/// Headers that are named one by one; more are 'all others'.
+const FEW: usize = 6;
+
+/// Every shunt of a setting: those that are off, and those that are not.
+fn whole_setting(board: &Board, setting: &Setting) -> Vec<String> {
+    let places = || board.jumpers.iter().zip(setting.0.iter().copied());
+    let off: Vec<&str> =
+        places().filter(|(_, p)| *p == Place::Open).map(|(j, _)| j.id.as_str()).collect();
+    let on: Vec<(&Jumper, Place)> = places().filter(|(_, p)| *p != Place::Open).collect();
+    let alike = on.iter().all(|(j, _)| j.positions.len() == 1);
+    let mut lines = Vec::new();
+    if on.is_empty() && !off.is_empty() {
+        lines.push("Take every shunt off the board.".to_string());
+    } else if alike && on.len() > FEW {
+        let but = if off.is_empty() { String::new() } else { format!(" but {}", off.join(", ")) };
+        lines.push(format!("Fit the shunts of all headers{but}."));
+    } else {
+        if !off.is_empty() {
+            lines.push(format!("Take the shunts off {}.", off.join(", ")));
+        }
+        lines.extend(on.iter().map(|(j, p)| format!("{}.", move_text(j, Place::Open, *p))));
+    }
+    lines
+}
+
 /// What the operator is asked, in one or a few lines.
 pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
     match prompt {
         Prompt::Cautions => {
             let mut lines: Vec<String> = CAUTIONS.iter().map(|l| l.to_string()).collect();
             lines.extend(dummies(board).iter().map(|d| format!("Dummy load {d}")));
+            if board.channels.iter().any(is_meter) {
+                lines.push(
+                    "Unplug the unit: first it is measured with a meter, the power off.".into(),
+                );
+            }
             lines.push("Press Enter when that is so.".into());
+            lines
+        }
+        Prompt::Meter { channel, shunts, refused, .. } => {
+            let c = &board.channels[*channel];
+            let Kind::Meter { against, .. } = c.kind else { return Vec::new() };
+            let [a, b] = [c.net, against].map(|net| board.net_name(net));
+            let mut lines: Vec<String> = refused.iter().cloned().collect();
+            lines.extend(match shunts {
+                Shunts::All(setting) => whole_setting(board, setting),
+                Shunts::Moved(moves) => moves_text(board, moves),
+            });
+            lines.push(format!(
+                "Measure {a} to {b}, the power off, and type what the meter shows (4k7, 470, OL; \
+                 skip if it cannot be)."
+            ));
+            lines
+        }
+        Prompt::PowerOn { moves } => {
+            let mut lines = moves_text(board, moves);
+            lines.push(
+                "Take the meter off, plug the unit in and switch it on, then press Enter.".into(),
+            );
             lines
         }
         Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
@@ -136,14 +198,19 @@ pub fn place(board: &Board, at: &StepAt) -> String {
 pub fn check(board: &Board, check: &Check) -> String {
     let channel = &board.channels[check.channel].id;
     let read = match (&check.burst, check.kind) {
-        (Some(b), crate::board::Kind::Analog) => format!("{:.1}", b.mean),
-        (Some(b), crate::board::Kind::Digital) => {
+        (Some(b), Kind::Analog) => format!("{:.1}", b.mean),
+        (Some(b), Kind::Digital) => {
             let word = if b.mean > 0.99 { "high" } else { "low" };
             if b.min == b.max { word.to_string() } else { "between".to_string() }
         }
-        (None, _) | (_, crate::board::Kind::Meter { .. }) => "no reading".into(),
+        (_, Kind::Meter { .. }) => match &check.typed {
+            Some(typed) => format!("{} typed in", typed.ohms),
+            None => "no reading".into(),
+        },
+        (None, _) => "no reading".into(),
     };
     let option = match (&check.option_read, &check.option_expected) {
+        (_, None) if check.mode == Mode::Meter => check.position.clone(),
         (Some(option), _) => option.clone(),
         (None, Some(_)) => "no option".into(),
         (None, None) => "at rest".into(),
@@ -223,6 +290,14 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
+        Event::Retest(retest) => {
+            let mut lines = vec![("retest", format!("because: {}", retest.reason))];
+            lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));
+            lines
+        }
+        Event::Delivery(setting) => {
+            vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
+        }
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
@@ -234,6 +309,8 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
+                Prompt::Meter { .. } => "meter",
+                Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
@@ -242,6 +319,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } => {
                     format!("[{}/{}] ", at.step, steps - 2)
                 }
+                Prompt::Meter { of: (number, count), .. } => format!("[{number}/{count}] "),
                 _ => String::new(),
             };
             prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()
@@ -256,6 +334,11 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             let said = if *yes { "yes" } else { "no" };
             let id = &board.questions[*question].id;
             vec![("answer", format!("{id}: {said} {}", verdict.word()))]
+        }
+        Event::Fuses { found, verdict, reason } => {
+            let found = found.map(|f| format!("{} ", Fuses(f.map(Some)).text()));
+            let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+            vec![("fuses", format!("{}{}{why}", found.unwrap_or_default(), verdict.word()))]
         }
         Event::Rebooted(boot) => vec![("note", format!("the probe was reset ({})", boot.cause))],
         Event::Voided { why, .. } => vec![("note", why.clone())],

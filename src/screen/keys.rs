@@ -2,19 +2,21 @@
 //!
 //! On a terminal single keys count: Enter, Space, Backspace; a foot switch that types one of them
 //! serves as well. From a pipe each line is a key: empty for Enter, `n` for Space, `b` for
-//! Backspace. Other letters and digits, alone on their line in a pipe, are told as such; only the
-//! live view has a use for them.
+//! Backspace. Where a value is asked for, the keys are its letters and a line is the value; a live
+//! view has a use for letters and digits of their own.
 
 use crate::bench::Key;
 use std::io::{self, BufRead, IsTerminal, Read, stdin};
 
 /// What the keyboard sends.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Typed {
-    /// A key that means something.
+    /// One of the three keys of a terminal.
     Key(Key),
-    /// Another letter or a digit, in lower case.
+    /// Another key of a terminal: a letter, a digit, a sign.
     Letter(char),
+    /// A line from a pipe, its first bytes.
+    Line(String),
     /// Standard input has ended: nobody can answer any more.
     End,
 }
@@ -100,28 +102,17 @@ pub fn read(send: impl Fn(Typed) -> bool) {
 }
 
 fn read_keys(send: &impl Fn(Typed) -> bool) {
+    let mut sequence = Sequence::None;
     for byte in stdin().lock().bytes() {
+        let Ok(byte) = byte else { return };
+        sequence = sequence.after(byte);
         let typed = match byte {
-            Ok(b'\r' | b'\n') => Typed::Key(Key::Yes),
-            Ok(b' ') => Typed::Key(Key::No),
-            Ok(0x08 | 0x7f) => Typed::Key(Key::Again),
-            Ok(c) if c.is_ascii_alphanumeric() => letter(c),
-            Ok(_) => continue,
-            Err(_) => return,
-        };
-        if !send(typed) {
-            return;
-        }
-    }
-}
-
-fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
-    while let Ok(Some(line)) = line(&mut input) {
-        let typed = match line.strip_suffix(b"\r").unwrap_or(&line) {
-            b"" | b"y" | b"yes" => Typed::Key(Key::Yes),
-            b"n" | b"no" | b" " => Typed::Key(Key::No),
-            b"b" | b"back" => Typed::Key(Key::Again),
-            &[c] if c.is_ascii_alphanumeric() => letter(c),
+            _ if sequence != Sequence::None => continue,
+            b'\r' | b'\n' => Typed::Key(Key::Yes),
+            b' ' => Typed::Key(Key::No),
+            0x08 | 0x7f => Typed::Key(Key::Again),
+            b'!'..=b'~' => Typed::Letter(char::from(byte)),
+            // A letter beyond ASCII: no value needs one.
             _ => continue,
         };
         if !send(typed) {
@@ -130,12 +121,57 @@ fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
     }
 }
 
-fn letter(byte: u8) -> Typed {
-    Typed::Letter(char::from(byte.to_ascii_lowercase()))
+/// How far a sequence of bytes has come that one key sends, an arrow for example: none of them is a
+/// letter (ECMA-48, 5.4).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sequence {
+    None,
+    Escape,
+    Control,
+    /// Its last byte, taken with the rest.
+    Last,
 }
 
-/// Bytes kept of a line; no key has as many, and a line may never end.
-const KEPT: usize = 16;
+impl Sequence {
+    fn after(self, byte: u8) -> Sequence {
+        match (self, byte) {
+            (_, 0x1b) => Sequence::Escape,
+            (Sequence::Escape, b'[') => Sequence::Control,
+            (Sequence::Escape, b'O') => Sequence::Control,
+            (Sequence::Control, 0x40..=0x7e) => Sequence::Last,
+            (Sequence::Control, _) => Sequence::Control,
+            (Sequence::None | Sequence::Escape | Sequence::Last, _) => Sequence::None,
+        }
+    }
+}
+
+/// The key that a line from a pipe stands for.
+pub fn key_of(line: &str) -> Option<Key> {
+    match line {
+        "" | "y" | "yes" => Some(Key::Yes),
+        "n" | "no" | " " => Some(Key::No),
+        "b" | "back" => Some(Key::Again),
+        _ => None,
+    }
+}
+
+/// The letter or digit that stands alone on a line from a pipe.
+pub fn letter_of(line: &str) -> Option<char> {
+    let mut letters = line.chars();
+    letters.next().filter(|c| c.is_ascii_alphanumeric() && letters.next().is_none())
+}
+
+fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
+    while let Ok(Some(line)) = line(&mut input) {
+        let line = line.strip_suffix(b"\r").unwrap_or(&line);
+        if !send(Typed::Line(String::from_utf8_lossy(line).into_owned())) {
+            return;
+        }
+    }
+}
+
+/// Bytes kept of a line; no key and no value has as many, and a line may never end.
+const KEPT: usize = 64;
 
 /// The first bytes of the next line without its line feed; `None` at the end of input.
 fn line(input: &mut impl BufRead) -> io::Result<Option<Vec<u8>>> {
@@ -166,26 +202,40 @@ mod tests {
     use super::*;
     use std::cell::RefCell;
 
-    fn keys(input: impl Read) -> Vec<Typed> {
+    fn keys(input: impl Read) -> Vec<Key> {
         let got = RefCell::new(Vec::new());
         read_lines(io::BufReader::new(input), &|typed| {
-            got.borrow_mut().push(typed);
+            let Typed::Line(line) = typed else { panic!("a pipe sends lines") };
+            got.borrow_mut().extend(key_of(&line));
             true
         });
         got.into_inner()
     }
 
     #[test]
+    fn the_bytes_of_an_arrow_are_no_letters() {
+        let letters = |bytes: &[u8]| -> String {
+            let mut sequence = Sequence::None;
+            let taken = bytes.iter().filter(|&&byte| {
+                sequence = sequence.after(byte);
+                sequence == Sequence::None
+            });
+            taken.map(|&b| char::from(b)).collect()
+        };
+        assert_eq!(letters(b"4\x1b[D\x1b[1;5C7\x1bOAk"), "47k");
+    }
+
+    #[test]
     fn each_line_is_a_key_and_other_words_are_none() {
         let typed = keys(&b"\r\ny\nn\n \nb\nyes please\n\xff\nno"[..]);
         let wanted = [Key::Yes, Key::Yes, Key::No, Key::No, Key::Again, Key::No];
-        assert_eq!(typed, wanted.map(Typed::Key));
+        assert_eq!(typed, wanted);
     }
 
     #[test]
     fn a_letter_alone_on_its_line_is_told_as_such() {
-        let typed = keys(&b"h\nQ\n1\nhq\n?\n"[..]);
-        assert_eq!(typed, ['h', 'q', '1'].map(Typed::Letter));
+        let letters = ["h", "Q", "1", "hq", "?", "", "\u{e9}"].map(letter_of);
+        assert_eq!(letters, [Some('h'), Some('Q'), Some('1'), None, None, None, None]);
     }
 
     #[test]

@@ -15,6 +15,11 @@ pub trait Screen {
         let _ = (t, event);
     }
 
+    /// Shows what has been typed of a value so far.
+    fn typing(&mut self, text: &str) {
+        let _ = text;
+    }
+
     /// Whether nobody sees any more what is shown, so that a run which is nothing but a view may end.
     fn unseen(&self) -> bool {
         false

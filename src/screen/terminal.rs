@@ -47,7 +47,7 @@ impl Terminal {
         let live = lines.add(ProgressBar::new(1));
         let sequence = lines.add(ProgressBar::new(1));
         live.set_style(style("  {wide_msg}"));
-        sequence.set_style(style("  move {pos}/{len} {bar:30} {elapsed}"));
+        sequence.set_style(style("  {msg} {pos}/{len} {bar:30} {elapsed}"));
         Terminal {
             board,
             windows,
@@ -83,8 +83,13 @@ impl Terminal {
     fn prompt(&self, at: &StepAt, steps: usize, asked: &Prompt) {
         // Moves are counted; taking all shunts off and the delivery setting are none.
         let moves = steps.saturating_sub(2);
-        self.sequence.set_length(moves as u64);
-        self.sequence.set_position(at.step.min(moves) as u64);
+        let (what, done, of) = match asked {
+            Prompt::Meter { of: (number, count), .. } => ("value", number - 1, *count),
+            _ => ("move", at.step.min(moves), moves),
+        };
+        self.sequence.set_message(what);
+        self.sequence.set_length(of as u64);
+        self.sequence.set_position(done as u64);
         self.line("");
         if let Prompt::Move { jumper, to, .. }
         | Prompt::MoveUnpowered { jumper, to, .. }
@@ -95,8 +100,16 @@ impl Terminal {
         for text in words::prompt(&self.board, asked) {
             self.prose(self.paint.loud, &text);
         }
-        // One bell for a wrong place; the verdict has its own.
-        if matches!(asked, Prompt::Doubt { .. } | Prompt::Unstable { .. }) {
+        if let Prompt::Meter { .. } = asked {
+            self.live.set_message("> _");
+        } else {
+            self.live.set_message("");
+        }
+        // One bell for what is wrong; the verdict has its own.
+        if matches!(
+            asked,
+            Prompt::Doubt { .. } | Prompt::Unstable { .. } | Prompt::Meter { refused: Some(_), .. }
+        ) {
             self.line("\x07");
         }
     }
@@ -171,6 +184,10 @@ impl Screen for Terminal {
         for (kind, text) in words::event(&self.board, &self.unit, event) {
             self.entry(kind, &text);
         }
+    }
+
+    fn typing(&mut self, text: &str) {
+        self.live.set_message(format!("> {text}_"));
     }
 
     fn say(&mut self, line: &str) {

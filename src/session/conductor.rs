@@ -84,6 +84,16 @@ impl<P: Procedure> Conductor<P> {
         self.tell(now, Input::Key(key))
     }
 
+    /// The operator typed a line.
+    pub fn typed(&mut self, now: Duration, text: String) -> Vec<Act> {
+        self.tell(now, Input::Typed(text))
+    }
+
+    /// Whether a line is to be typed, and keys are its letters.
+    pub fn wants_text(&self) -> bool {
+        self.bench.wants_text()
+    }
+
     /// The port is gone.
     pub fn lost(&mut self, now: Duration, why: String) -> Vec<Act> {
         if !self.bench.may_be_silent() {

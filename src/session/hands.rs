@@ -1,8 +1,10 @@
 //! Hands for the virtual board: an automatic operator, and a person's keys.
 
-use crate::bench::{Event, Key, Prompt};
+use crate::bench::{Event, Key, Prompt, Shunts};
 use crate::board::{Board, Place, Setting};
 use crate::faults::{self, Built};
+use crate::units::Ohms;
+use crate::window;
 use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
@@ -16,6 +18,13 @@ pub enum Deed {
     Press(Key),
     /// Cut the unit's power, or give it back.
     Power(bool),
+    /// Type what a meter shows.
+    Value(Ohms),
+}
+
+/// What a person types of a reading: the digits of a meter, and `OL` for over range.
+pub fn as_typed(ohms: Ohms) -> String {
+    if ohms.0.is_finite() { format!("{ohms}") } else { "OL".into() }
 }
 
 /// An operator who does what is asked, at a steady pace, and answers by what there is to see.
@@ -33,6 +42,17 @@ pub struct Automatic {
 const LIFT: Duration = Duration::from_millis(1500);
 const SEAT: Duration = Duration::from_millis(2500);
 const PRESS: Duration = Duration::from_millis(1000);
+
+/// Time to hold a meter's tips to two points, wait and type.
+const MEASURE: Duration = Duration::from_secs(10);
+
+/// Where shunts are put before a measurement.
+fn put(shunts: &Shunts) -> Vec<(usize, Place)> {
+    match shunts {
+        Shunts::All(setting) => setting.0.iter().copied().enumerate().collect(),
+        Shunts::Moved(moves) => moves.iter().map(|m| (m.jumper, m.to)).collect(),
+    }
+}
 
 impl Automatic {
     /// An operator with a unit whose shunts lie beside it.
@@ -67,6 +87,16 @@ impl Automatic {
             self.todo.retain(|(_, deed)| !matches!(deed, Deed::Press(_)));
         }
         match *prompt {
+            Prompt::Meter { channel, ref shunts, .. } => self.measure(now, channel, shunts),
+            Prompt::PowerOn { ref moves } => {
+                let mut at = now;
+                for made in moves {
+                    at += SEAT;
+                    self.todo.push_back((at, Deed::Place(made.jumper, made.to)));
+                }
+                self.todo.push_back((at + SEAT, Deed::Power(true)));
+                self.press(at + SEAT + PRESS, Key::Yes);
+            }
             Prompt::Cautions | Prompt::Clear | Prompt::OtherUnit { .. } => {
                 self.press(now + PRESS, Key::Yes);
             }
@@ -106,6 +136,23 @@ impl Automatic {
         }
     }
 
+    /// Puts the shunts as asked, the power off, and types what the unit's parts give.
+    fn measure(&mut self, now: Duration, channel: usize, shunts: &Shunts) {
+        let mut at = now;
+        let mut then = self.shunts.clone();
+        self.todo.push_back((at, Deed::Power(false)));
+        for (jumper, place) in put(shunts) {
+            if then.0[jumper] != place {
+                at += SEAT;
+                then = then.with(jumper, place);
+                self.todo.push_back((at, Deed::Place(jumper, place)));
+            }
+        }
+        let seat = self.built.seat(&self.board, &then);
+        let ohms = window::measured(&self.board, &self.built.parts, &seat, channel);
+        self.todo.push_back((at + MEASURE, Deed::Value(ohms)));
+    }
+
     fn press(&mut self, at: Duration, key: Key) {
         self.todo.push_back((at, Deed::Press(key)));
     }
@@ -117,8 +164,8 @@ pub struct ByHand {
     board: Arc<Board>,
     asked: Option<Prompt>,
     shunts: Setting,
-    /// Whether the keys at a move and at a doubt were told already.
-    told: [bool; 2],
+    /// Whether the keys at a move, at a doubt and at a meter were told already.
+    told: [bool; 3],
 }
 
 impl ByHand {
@@ -130,7 +177,7 @@ impl ByHand {
 
     /// A person with a unit whose shunts sit in a setting.
     pub fn with(board: Arc<Board>, shunts: Setting) -> ByHand {
-        ByHand { board, asked: None, shunts, told: [false; 2] }
+        ByHand { board, asked: None, shunts, told: [false; 3] }
     }
 
     /// What a letter does where nobody has asked for a move: the digits 1 to 9 put the shunt of
@@ -155,6 +202,9 @@ impl ByHand {
                 "virtual unit: the shunt is not there yet; Space puts it there, Enter insists \
                  that it is",
             ),
+            Some(Prompt::Meter { .. }) => {
+                (2, "virtual unit: Enter alone puts the shunts so, and types what its parts give")
+            }
             _ => return None,
         };
         let told = std::mem::replace(&mut self.told[kind], true);
@@ -168,6 +218,21 @@ impl ByHand {
         {
             self.asked = Some(prompt.clone());
         }
+    }
+
+    /// What a typed line does; an empty one measures the unit, which was built like this.
+    pub fn typed(&mut self, text: &str, built: &Built) -> (Vec<Deed>, String) {
+        let Some(Prompt::Meter { channel, shunts, .. }) = self.asked.clone() else {
+            return (Vec::new(), text.to_string());
+        };
+        let mut deeds = vec![Deed::Power(false)];
+        for (jumper, place) in put(&shunts) {
+            deeds.push(self.put(jumper, place));
+        }
+        let seat = built.seat(&self.board, &self.shunts);
+        let ohms = window::measured(&self.board, &built.parts, &seat, channel);
+        let text = if text.trim().is_empty() { as_typed(ohms) } else { text.to_string() };
+        (deeds, text)
     }
 
     /// What a key does.
@@ -193,6 +258,11 @@ impl ByHand {
                     Key::Again => Place::Open,
                 };
                 vec![Deed::Power(false), self.put(jumper, place), Deed::Power(true)]
+            }
+            Prompt::PowerOn { moves } => {
+                let mut deeds: Vec<Deed> = moves.iter().map(|m| self.put(m.jumper, m.to)).collect();
+                deeds.extend([Deed::Power(true), Deed::Press(key)]);
+                deeds
             }
             // "No, it is not there" is followed by putting it there.
             Prompt::Doubt { jumper, asked, .. } if key != Key::Yes => {

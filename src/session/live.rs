@@ -5,10 +5,10 @@ mod serial;
 use serial::Heard;
 pub use serial::Serial;
 
-use super::hands::{ByHand, Deed};
+use super::hands::{ByHand, Deed, as_typed};
 use super::{Act, Conductor};
 use crate::bench::watching::Watched;
-use crate::bench::{Event, Procedure, Summary};
+use crate::bench::{Event, Key, Procedure, Summary};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
@@ -77,6 +77,8 @@ impl Keep for NoRecord {
 pub enum Line {
     /// On a serial port, read by a thread of its own.
     Port(Serial),
+    /// Nowhere: the board is read by meter alone.
+    Nowhere,
     /// A virtual board and the keys that stand for hands.
     Virtual {
         /// The board.
@@ -95,9 +97,17 @@ impl Line {
         Serial::open(name, baud).map(Line::Port)
     }
 
+    /// The same where the unit may still be without power: a port that is not there yet is opened
+    /// when it comes.
+    pub fn open_when_there(name: &str, baud: u32) -> Result<Line, SessionError> {
+        Serial::open_when_there(name, baud).map(Line::Port)
+    }
+
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
             Line::Port(serial) => serial.write(bytes),
+            // Nobody listens.
+            Line::Nowhere => {}
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
@@ -106,6 +116,7 @@ impl Line {
     async fn next(&mut self, began: Instant) -> Heard {
         match self {
             Line::Port(serial) => serial.next().await,
+            Line::Nowhere => std::future::pending().await,
             // Looks before it waits: keys that come without end must not hold the board up.
             Line::Virtual { board, .. } => loop {
                 board.advance_to(began.elapsed());
@@ -180,7 +191,12 @@ struct Run<'a> {
     began: Instant,
     person: bool,
     needed: bool,
+    /// What a person has typed of a value so far.
+    value: String,
 }
+
+/// Letters of a value that are kept; more are no value.
+const LONGEST_VALUE: usize = 60;
 
 /// Where answers come from.
 #[derive(Clone, Copy, Debug)]
@@ -214,6 +230,7 @@ pub fn run<P: Procedure>(
         began: Instant::now(),
         person: keys.is_some_and(|k| k.person),
         needed: keys.is_none_or(|k| k.needed),
+        value: String::new(),
     };
     let summary = runtime.block_on(run.lead(conductor, stops));
     // The keyboard's thread may wait for a key for ever; it is not waited for.
@@ -325,41 +342,104 @@ impl Run<'_> {
             single.forget_typed();
         }
         while self.typed.try_recv().is_ok() {}
+        self.value.clear();
     }
 
     fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
-        let now = self.began.elapsed();
+        if conductor.wants_text() {
+            return self.text(conductor, typed);
+        }
         let key = match typed {
             Typed::Key(key) => key,
-            Typed::Letter(letter) => {
-                if let Line::Virtual { board, hands } = &mut self.line
-                    && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
-                {
-                    board.place(jumper, place);
-                }
-                return conductor.letter(now, letter);
-            }
-            Typed::End if !self.needed => return Vec::new(),
-            Typed::End => {
-                self.screen.say("standard input has ended: nobody can answer, so the test stops");
-                return conductor.no_keys(now);
-            }
+            Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
+                (Some(key), _) => key,
+                (None, Some(letter)) => return self.letter(conductor, letter),
+                (None, None) => return Vec::new(),
+            },
+            Typed::Letter(letter) => return self.letter(conductor, letter),
+            Typed::End => return self.nobody(conductor),
         };
         let deeds = match &mut self.line {
-            Line::Port(_) => vec![Deed::Press(key)],
+            Line::Port(_) | Line::Nowhere => vec![Deed::Press(key)],
             Line::Virtual { hands, .. } => hands.press(key),
         };
+        self.do_all(conductor, deeds)
+    }
+
+    /// What hands do on a virtual board, and what they press on any.
+    fn do_all<P: Procedure>(&mut self, conductor: &mut Conductor<P>, deeds: Vec<Deed>) -> Vec<Act> {
+        let now = self.began.elapsed();
         let mut acts = Vec::new();
         for deed in deeds {
             match (deed, &mut self.line) {
                 (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
+                (Deed::Value(ohms), _) => acts.extend(conductor.typed(now, as_typed(ohms))),
                 (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
                     board.place(jumper, place);
                 }
                 (Deed::Power(on), Line::Virtual { board, .. }) => board.power(on),
-                (Deed::Place(..) | Deed::Power(_), Line::Port(_)) => {}
+                (Deed::Place(..) | Deed::Power(_), Line::Port(_) | Line::Nowhere) => {}
             }
         }
         acts
+    }
+
+    /// A value is being typed: letters are shown, Backspace takes the last one away, Enter is the
+    /// end of it.
+    fn text<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
+        match typed {
+            Typed::Letter(_) | Typed::Key(Key::No) if self.value.len() >= LONGEST_VALUE => {}
+            Typed::Letter(letter) => self.value.push(letter),
+            Typed::Key(Key::No) => self.value.push(' '),
+            Typed::Key(Key::Again) => drop(self.value.pop()),
+            Typed::Key(Key::Yes) => {
+                let text = std::mem::take(&mut self.value);
+                return self.value_typed(conductor, text);
+            }
+            Typed::Line(line) => return self.value_typed(conductor, line),
+            Typed::End => return self.nobody(conductor),
+        }
+        self.screen.typing(&self.value);
+        Vec::new()
+    }
+
+    fn value_typed<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        text: String,
+    ) -> Vec<Act> {
+        let mut acts = Vec::new();
+        let text = match &mut self.line {
+            Line::Port(_) | Line::Nowhere => text,
+            Line::Virtual { board, hands } => {
+                let built = board.world().built().clone();
+                let (deeds, text) = hands.typed(&text, &built);
+                acts.extend(self.do_all(conductor, deeds));
+                text
+            }
+        };
+        acts.extend(conductor.typed(self.began.elapsed(), text));
+        acts
+    }
+
+    /// A letter or digit of its own: a live view has a use for it, and it may move the shunts of a
+    /// virtual unit.
+    fn letter<P: Procedure>(&mut self, conductor: &mut Conductor<P>, letter: char) -> Vec<Act> {
+        let letter = letter.to_ascii_lowercase();
+        if let Line::Virtual { board, hands } = &mut self.line
+            && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
+        {
+            board.place(jumper, place);
+        }
+        conductor.letter(self.began.elapsed(), letter)
+    }
+
+    /// Standard input has ended, which ends a run that somebody has to answer in.
+    fn nobody<P: Procedure>(&mut self, conductor: &mut Conductor<P>) -> Vec<Act> {
+        if !self.needed {
+            return Vec::new();
+        }
+        self.screen.say("standard input has ended: nobody can answer, so the test stops");
+        conductor.no_keys(self.began.elapsed())
     }
 }

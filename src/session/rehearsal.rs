@@ -1,7 +1,7 @@
 //! Runs a unit on a virtual clock: a virtual board and an automatic operator. The same seed gives
 //! the same record to the byte.
 
-use super::hands::{Automatic, Deed};
+use super::hands::{Automatic, Deed, as_typed};
 use super::{Act, Conductor};
 use crate::bench::{Procedure, Summary};
 use crate::probe::virtual_board::VirtualBoard;
@@ -55,6 +55,7 @@ pub fn run<P: Procedure>(
                     Vec::new()
                 }
                 Deed::Press(key) => conductor.key(now, key),
+                Deed::Value(ohms) => conductor.typed(now, as_typed(ohms)),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {
             conductor.tick(now)

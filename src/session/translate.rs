@@ -28,7 +28,8 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         }
         Ask::Codes { channel, n, discard, settle_us } => {
             let (channel, prescaler, pull_up) = (pin(channel), PRESCALER, false);
-            vec![Request::Raw { channel, n, pull_up, settle_us, discard, prescaler }]
+            let bits = board.chip.bits();
+            vec![Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits }]
         }
         Ask::Product { channel, before } => vec![Request::Product {
             previous: pin(before),
@@ -51,6 +52,7 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
+        Ask::Fuses => vec![Request::Fuses],
         Ask::Slots => vec![Request::Slot { slot: 1 }, Request::Slot { slot: 2 }],
         Ask::Own { identity, ref unit } => {
             // A serial number that the chip has no room for is not written; the number is enough.
@@ -135,6 +137,9 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         }
         (Ask::Slots, [Reply::Slot(first), Reply::Slot(second)]) => {
             Answer::Slots([first.clone(), second.clone()])
+        }
+        (Ask::Fuses, [Reply::Fuses { low, high, extended, lock }]) => {
+            Answer::Fuses([*low, *high, *extended, *lock])
         }
         (Ask::Own { .. } | Ask::PutBack(_), _) => Answer::Done,
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,

@@ -80,6 +80,11 @@ impl Attempt {
         }
     }
 
+    /// The same behind bytes that are in the file already.
+    pub(super) fn behind(self, length: u64) -> Attempt {
+        Attempt { acknowledged: length, ..self }
+    }
+
     /// The number of this attempt at its unit, from 1.
     pub fn number(&self) -> u64 {
         self.number

@@ -101,6 +101,18 @@ impl Store {
         Ok(attempt)
     }
 
+    /// Opens the record of an attempt that is over, for a row that a person adds to it.
+    pub fn reopen(&self, unit: &str, number: u64) -> Result<Attempt, StoreError> {
+        check(&self.folder, "unit", unit)?;
+        let path = self.folder.join(format!("{unit}-{number}.csv"));
+        let failed = |e: io::Error| StoreError::io(&path, "cannot open the record", &e);
+        let file = OpenOptions::new().append(true).open(&path).map_err(failed)?;
+        let length = file.metadata().map_err(failed)?.len();
+        let parts = [&*self.board, &*self.lot, unit];
+        let lock = Arc::clone(&self.lock);
+        Ok(Attempt::new(path.clone(), parts, number, Box::new(file), lock).behind(length))
+    }
+
     /// One more than the highest attempt at this unit.
     fn next_attempt(&self, unit: &str) -> Result<u64, StoreError> {
         check(&self.folder, "unit", unit)?;

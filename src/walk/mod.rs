@@ -1,6 +1,8 @@
 //! The order of settings that the operator is led through.
 
+pub mod meter;
 mod search;
+mod time;
 
 use crate::board::{Board, Kind, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};
@@ -30,7 +32,7 @@ pub struct Step {
     pub setting: Setting,
     /// The move from the step before; none for the first and the last.
     pub made: Option<Move>,
-    /// Channels that are read: all of them first and last, else those that the moved jumper has a
+    /// Channels that are read, of those that a pin reads: all of them first and last, else those that the moved jumper has a
     /// part in, and digital ones beside them.
     pub reads: Vec<usize>,
 }
@@ -38,6 +40,8 @@ pub struct Step {
 /// The sequence: the first step is the start, the last the delivery setting with hands off.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Walk {
+    /// What is measured by meter before the power is on.
+    pub metered: Vec<meter::Stop>,
     /// The steps in order.
     pub steps: Vec<Step>,
     /// Moves that no sequence with the same aims can do without.
@@ -97,11 +101,16 @@ impl std::error::Error for WalkProblem {}
 /// defect that some setting of the group shows is shown. Each setting on the way is measured too.
 /// Settings that short the supply are never passed.
 pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk, WalkProblem> {
-    let mut setting = Setting::all_open(board);
-    let every: Vec<usize> = (0..board.channels.len()).collect();
+    let (by_meter, groups): (Vec<Group>, Vec<Group>) =
+        planned_together(board).into_iter().partition(|g| meter::alone(board, g));
+    let alone: Vec<usize> = by_meter.into_iter().flat_map(|group| group.jumpers).collect();
+    let start = Setting::all_open(board);
+    let mut setting = alone.iter().fold(start, |s, &j| s.with(j, delivery.0[j]));
+    let metered = meter::plan(board, windows, &setting, &alone);
+    let every = meter::others(board);
     let mut steps = vec![Step { setting: setting.clone(), made: None, reads: every.clone() }];
     let mut least = 0;
-    for group in planned_together(board) {
+    for group in groups {
         let reads = read_beside(board, &group.nets);
         let plan = Plan::new(board, windows, delivery, group)?;
         let way = plan.problem.solve().ok_or_else(|| plan.cut_off())?;
@@ -116,7 +125,8 @@ pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk
     steps.push(Step { setting, made: None, reads: every });
     let looks = steps.iter().map(|s| (s.setting.clone(), s.reads.clone()));
     let coverage = faults::coverage(board, windows, looks);
-    Ok(Walk { steps, least, coverage })
+    let coverage = meter::shown(board, &metered, coverage);
+    Ok(Walk { metered, steps, least, coverage })
 }
 
 /// The channels at these nets, with the digital ones whose pins are beside theirs: a level takes no
@@ -137,10 +147,10 @@ fn read_beside(board: &Board, nets: &[NetId]) -> Vec<usize> {
     reads
 }
 
-/// The channels at these nets.
+/// The channels at these nets that a pin reads.
 fn read_in(board: &Board, nets: &[NetId]) -> Vec<usize> {
     let inside = |&c: &usize| nets.contains(&board.channels[c].net);
-    (0..board.channels.len()).filter(inside).collect()
+    meter::others(board).into_iter().filter(inside).collect()
 }
 
 /// Groups of jumpers, those united that one question asks about; in the order of the jumpers.

@@ -91,8 +91,8 @@ pub fn expect_closed(
 }
 
 fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
-    if let Kind::Meter { against, accuracy } = channel.kind {
-        return ohms::expected(board, setting, [channel.net, against], accuracy);
+    if let Kind::Meter { against, meter } = channel.kind {
+        return ohms::expected(board, setting, [channel.net, against], &meter);
     }
     let parts = Parts::nominal(board);
     let node = Circuit::solve(board, &parts, setting, &channel.closes).node(channel.net);

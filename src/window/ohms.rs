@@ -7,9 +7,9 @@
 
 use super::classes::Draft;
 use super::{Band, Class, Expected, Limits, bench_spread, design_spread};
-use crate::board::{Board, NetId, Resistor, Setting};
+use crate::board::{Board, Kind, Meter, NetId, Resistor, Setting};
 use crate::circuit::{Circuit, Group, Node, Parts, Spread, groups};
-use crate::units::{Ohms, Ratio, Volts};
+use crate::units::{Ohms, Volts};
 use crate::window::WindowProblem;
 
 /// How many times the highest resistance of the other positions an open circuit has at least, as
@@ -41,9 +41,17 @@ impl Tips {
 
     /// Ohms between the tips; infinite where nothing joins them.
     fn ohms(&self, setting: &Setting, resistors: Vec<Ohms>, contact: Ohms, rails: Ohms) -> f64 {
+        self.ohms_of(self.parts(resistors, contact), setting, rails)
+    }
+
+    fn parts(&self, resistors: Vec<Ohms>, contact: Ohms) -> Parts {
         let mut parts = Parts::nominal(&self.board);
         parts.resistors = resistors;
         parts.contacts.iter_mut().flatten().for_each(|c| *c = contact);
+        parts
+    }
+
+    fn ohms_of(&self, mut parts: Parts, setting: &Setting, rails: Ohms) -> f64 {
         parts.bridges.extend(self.rails.map(|between| (between, rails)));
         match Circuit::solve(&self.board, &parts, setting, &[]).node(self.tip) {
             Node::Driven { source, .. } => source.0,
@@ -51,13 +59,27 @@ impl Tips {
         }
     }
 
-    fn band(&self, setting: &Setting, spread: &Spread, accuracy: Ratio) -> Band {
+    fn band(&self, setting: &Setting, spread: &Spread, meter: &Meter) -> Band {
+        self.band_with(setting, spread, meter, &|parts| parts)
+    }
+
+    /// The band of units whose parts are changed like this.
+    fn band_with(
+        &self,
+        setting: &Setting,
+        spread: &Spread,
+        meter: &Meter,
+        change: &dyn Fn(Parts) -> Parts,
+    ) -> Band {
         // With all at one end at once, what they have in common included.
         let all: Vec<(Ohms, Ohms)> = (0..spread.resistors.len()).map(|i| spread.ends(i)).collect();
         let ends = |pick: fn(&(Ohms, Ohms)) -> Ohms| all.iter().map(pick).collect();
-        let low = self.ohms(setting, ends(|r| r.0), spread.contact.0, Ohms(0.0));
-        let high = self.ohms(setting, ends(|r| r.1), spread.contact.1, Ohms(f64::INFINITY));
-        Band { low: low * (1.0 - accuracy.0), high: high * (1.0 + accuracy.0) }
+        let low = change(self.parts(ends(|r| r.0), spread.contact.0));
+        let high = change(self.parts(ends(|r| r.1), spread.contact.1));
+        let low = self.ohms_of(low, setting, Ohms(0.0));
+        let high = self.ohms_of(high, setting, Ohms(f64::INFINITY));
+        let off = |ohms: f64| meter.error(Ohms(ohms)).0;
+        Band { low: (low - off(low)).max(0.0), high: high + off(high) }
     }
 
     fn nominal(&self, setting: &Setting) -> f64 {
@@ -76,14 +98,7 @@ pub fn ohms_between(
     tips: [NetId; 2],
 ) -> (f64, f64) {
     let seen = Tips::new(board, tips);
-    let with = |rails: f64| {
-        let mut parts = parts.clone();
-        parts.bridges.extend(seen.rails.map(|between| (between, Ohms(rails))));
-        match Circuit::solve(&seen.board, &parts, setting, &[]).node(seen.tip) {
-            Node::Driven { source, .. } => source.0,
-            Node::Floating => f64::INFINITY,
-        }
-    };
+    let with = |rails: f64| seen.ohms_of(parts.clone(), setting, Ohms(rails));
     (with(0.0), with(f64::INFINITY))
 }
 
@@ -120,7 +135,7 @@ pub(super) fn expected(
     board: &Board,
     setting: &Setting,
     tips: [NetId; 2],
-    accuracy: Ratio,
+    meter: &Meter,
 ) -> Expected {
     let tips = Tips::new(board, tips);
     let ohms = tips.nominal(setting);
@@ -132,10 +147,34 @@ pub(super) fn expected(
         node,
         code: ohms,
         level: None,
-        design: tips.band(setting, &design_spread(board, false), accuracy),
-        bench: tips.band(setting, &bench_spread(board, false), accuracy),
+        design: tips.band(setting, &design_spread(board, false), meter),
+        bench: tips.band(setting, &bench_spread(board, false), meter),
         pulled: None,
     }
+}
+
+/// What a perfect meter shows of one unit at a channel that is read by meter; infinite where
+/// nothing joins the tips, and at every other channel.
+pub fn measured(board: &Board, parts: &Parts, setting: &Setting, channel: usize) -> Ohms {
+    let channel = &board.channels[channel];
+    let Kind::Meter { against, .. } = channel.kind else { return Ohms(f64::INFINITY) };
+    Ohms(ohms_between(board, parts, setting, [channel.net, against]).1)
+}
+
+/// What a meter may show on the bench of units whose parts are changed like this, its error
+/// included; everything at a channel that is not read by meter.
+pub fn measured_band(
+    board: &Board,
+    setting: &Setting,
+    channel: usize,
+    change: &dyn Fn(Parts) -> Parts,
+) -> Band {
+    let channel = &board.channels[channel];
+    let Kind::Meter { against, meter } = channel.kind else {
+        return Band { low: 0.0, high: f64::INFINITY };
+    };
+    let tips = Tips::new(board, [channel.net, against]);
+    tips.band_with(setting, &bench_spread(board, false), &meter, change)
 }
 
 /// Gives every class its limits in ohms, as codes get theirs: a share of the distance between two

@@ -10,7 +10,7 @@ use strapwise::probe::virtual_board::VirtualBoard;
 use strapwise::probe::world::World;
 use strapwise::record::fold::Folder;
 use strapwise::record::{Head, Row};
-use strapwise::session::hands::{Automatic, Deed};
+use strapwise::session::hands::{Automatic, Deed, as_typed};
 use strapwise::session::{Act, Conductor};
 use strapwise::walk;
 use strapwise::window::Windows;
@@ -43,7 +43,7 @@ pub fn run_with(
     mishap: Mishap<'_>,
 ) -> Run {
     let walk = Arc::new(walk::plan(board, windows, &board.delivery).expect("a sequence"));
-    let unit = UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None };
+    let unit = UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None, retest: None };
     let bench = Bench::new(board.clone(), windows.clone(), walk, unit, Config::default());
     let began: Timestamp = "2026-03-02T08:00:00Z".parse().expect("a time");
     let folder = Folder::new(board.clone(), Head::default(), began);
@@ -87,6 +87,7 @@ pub fn run_with(
                     Vec::new()
                 }
                 Deed::Press(key) => conductor.key(now, key),
+                Deed::Value(ohms) => conductor.typed(now, as_typed(ohms)),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {
             conductor.tick(now)

@@ -10,11 +10,12 @@ use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Pull, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
+    Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
 use strapwise::faults;
+use strapwise::session::hands::as_typed;
 use strapwise::units::{Ohms, Volts};
 use strapwise::walk::{self, Walk};
 use strapwise::window::{self, Windows};
@@ -333,6 +334,7 @@ impl Stand {
             }),
             Ask::Boot => Answer::Boot(self.boot_now()),
             Ask::Prepare => Answer::Done,
+            Ask::Fuses => Answer::Fuses([0xFF, 0xDE, 0xFD, 0xCF]),
             Ask::Slots => Answer::Slots(self.slots.clone()),
             Ask::Own { identity, ref unit } => {
                 self.identity = (format!("{identity:08X}"), unit.clone());
@@ -493,6 +495,25 @@ impl Stand {
     /// Does what a prompt asks, as an attentive person with this unit would.
     fn obey(&mut self, prompt: &Prompt) {
         match *prompt {
+            Prompt::Meter { channel, ref shunts, .. } => {
+                self.power(false);
+                let moves: Vec<(usize, Place)> = match shunts {
+                    Shunts::All(setting) => setting.0.iter().copied().enumerate().collect(),
+                    Shunts::Moved(moves) => moves.iter().map(|m| (m.jumper, m.to)).collect(),
+                };
+                for (jumper, place) in moves {
+                    self.put(jumper, place);
+                }
+                self.wait(Duration::from_secs(10));
+                let ohms = window::measured(&self.board, &self.parts, &self.shunts, channel);
+                self.type_in(&as_typed(ohms));
+            }
+            Prompt::PowerOn { ref moves } => {
+                for made in moves {
+                    self.put(made.jumper, made.to);
+                }
+                self.power(true).wait(Duration::from_secs(2)).press(Key::Yes);
+            }
             Prompt::Cautions | Prompt::OtherUnit { .. } => {
                 self.press(Key::Yes);
             }
@@ -552,6 +573,24 @@ impl Stand {
     pub fn press(&mut self, key: Key) -> &mut Stand {
         self.tell(Input::Key(key));
         self
+    }
+
+    /// Nobody can press a key any more.
+    pub fn nobody(&mut self) -> &mut Stand {
+        self.tell(Input::NoKeys);
+        self
+    }
+
+    /// Types a line.
+    pub fn type_in(&mut self, text: &str) -> &mut Stand {
+        self.tell(Input::Typed(text.into()));
+        self
+    }
+
+    /// Follows every prompt until a meter's reading is asked for, and puts the shunts as asked.
+    pub fn asked_to_measure(&mut self) -> Option<Prompt> {
+        let asked = self.obey_until(|p| matches!(p, Prompt::Meter { .. }));
+        asked.then(|| self.prompt().cloned()).flatten()
     }
 
     // --- what is expected of the bench -----------------------------------------------------------

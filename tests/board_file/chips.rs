@@ -2,7 +2,7 @@
 //! is told when it does not fit.
 
 use super::SMALL;
-use strapwise::board::chip::{Figure, InputLevel, Internal, Point, Provenance};
+use strapwise::board::chip::{Figure, InputLevel, Internal, Point, Probe, Provenance};
 use strapwise::board::{self, Aref, Board, Reference};
 use strapwise::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 
@@ -62,7 +62,7 @@ pub fn generic() -> String {
 fn a_chip_that_the_file_describes_reads_as_its_author_meant() {
     let chip = read(&generic()).chip;
     let figure = |lsb: f64, from: Provenance| Figure { lsb, from };
-    assert_eq!((&*chip.name, &*chip.part, chip.probe), ("generic", "XY1234", false));
+    assert_eq!((&*chip.name, &*chip.part, chip.probe), ("generic", "XY1234", Probe::None));
     assert_eq!((chip.scale, chip.full_scale), (4096.0, 4095));
     assert_eq!(chip.offset, figure(3.0, Provenance::Typical));
     assert_eq!(chip.gain, figure(4.0, Provenance::Max));

@@ -67,6 +67,21 @@ fn the_demo_board_reads_as_its_author_meant() {
 }
 
 #[test]
+fn the_pace_of_the_hands_can_be_stated_key_by_key() {
+    let text = include_str!("../../protocols/vent-controller.toml");
+    let with = |pace: &str| board::parse("pace.toml", &format!("{text}\n[pace]\n{pace}\n"));
+    let board = with("move = 6.5\nmeter = 20").unwrap_or_else(|p| panic!("{p}"));
+    assert_eq!((board.pace.shunt, board.pace.meter, board.pace.question), (6.5, 20.0, 4.0));
+    for (wrong, told) in [
+        ("move = -1", "`move` of [pace] is no number from 0 to 3600"),
+        ("moves = 4", "did you mean `move`"),
+    ] {
+        let problems = with(wrong).expect_err(wrong).to_string();
+        assert!(problems.contains(told), "{problems}");
+    }
+}
+
+#[test]
 fn the_example_in_the_protocols_page_is_a_whole_board_file() {
     let page = include_str!("../../protocols/README.md");
     let (_, rest) = page.split_once("```toml\n").expect("an example in the page");

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
     Aref, Board, Channel, Drift, Firmware, InUse, Jumper, Kind, Level, Meaning, NetId, OptionSet,
-    Place, Position, Reference, Resistor, Setting, Supply, Switch,
+    Pace, Place, Position, Reference, Resistor, Setting, Supply, Switch,
 };
 use strapwise::units::{Celsius, Hertz, Ohms, Ratio, Volts};
 
@@ -41,6 +41,7 @@ impl Maker {
             channels: vec![],
             options: vec![],
             loads: vec![],
+            pace: Pace::default(),
             firmware: Firmware {
                 conversions: 1,
                 discard: 1,
@@ -51,6 +52,7 @@ impl Maker {
             thresholds: vec![],
             delivery: Setting(vec![]),
             questions: vec![],
+            fuses: None,
         })
     }
 

@@ -8,23 +8,21 @@ mod stand_in;
 #[path = "../circuit_support/mod.rs"]
 mod circuit_support;
 
+#[path = "link.rs"]
+mod link;
+
 use circuit_support::Maker;
 use emulated_board::{
     Assembled, Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
 };
+use link::{OnChip, START, WITHIN, ask, tell};
 use stand_in::Fixed;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::board::{Capacitor, Kind, NetId};
-use strapwise::probe::core::{self as host, Core, Pins};
 use strapwise::probe::message::{Raw, Reply, Request};
 use strapwise::units::Farads;
-
-/// Longest a request may take: a burst of 65,535 lasts 6.8 s.
-const WITHIN: Duration = Duration::from_secs(8);
-/// From reset until the receiver is on.
-const START: Duration = Duration::from_millis(5);
 
 fn image() -> Image {
     let path = "../probe/image/strapwise-probe-atmega328p.hex";
@@ -37,155 +35,16 @@ fn board<W: ChipWorld>(world: W) -> Emulator<W> {
     board
 }
 
-/// Sends a line that has a reply and returns it without its LF.
-fn ask<W: ChipWorld>(board: &mut Emulator<W>, line: &str) -> String {
-    let reply = board.request(format!("{line}\n").as_bytes(), WITHIN);
-    let reply = reply.unwrap_or_else(|fault| panic!("{line}: {fault}"));
-    String::from_utf8(reply).unwrap().trim_end_matches('\n').to_owned()
-}
-
-/// Sends a line that has none and lets it be done: an identity takes up to 0.6 s.
-fn tell<W: ChipWorld>(board: &mut Emulator<W>, line: &str) {
-    board.send(format!("{line}\n").as_bytes());
-    let slow = ["IDEN", "SLOT"].iter().any(|word| line.contains(word));
-    board.run_for(Duration::from_millis(if slow { 700 } else { 30 })).unwrap();
-    assert_eq!(String::from_utf8_lossy(&board.take_sent()), "", "{line} has no reply");
-}
-
-/// The stand-in of the link document as the world of an emulated chip.
-struct OnChip(Fixed);
-
-impl ChipWorld for OnChip {
-    fn advance(&mut self, _: Duration) {}
-
-    fn set_mode(&mut self, pin: u8, mode: PinMode) {
-        let mode = match mode {
-            PinMode::Input => host::PinMode::Input,
-            PinMode::PullUp => host::PinMode::PullUp,
-            PinMode::Low => host::PinMode::Low,
-            PinMode::High => host::PinMode::High,
-        };
-        self.0.set_mode(pin, mode);
-    }
-
-    fn convert(&mut self, conversion: Conversion) -> u16 {
-        let input = match conversion.input {
-            Input::Pin(mux) => host::Input::Pin(mux),
-            Input::Bandgap => host::Input::Bandgap,
-            Input::Ground => host::Input::Ground,
-            other => panic!("the probe has no business with {other:?}"),
-        };
-        self.0.reference = match conversion.reference {
-            emulated_board::Reference::Avcc => host::Reference::Supply,
-            emulated_board::Reference::Internal => host::Reference::Internal,
-            emulated_board::Reference::Aref => host::Reference::External,
-            other => panic!("the probe has no business with {other:?}"),
-        };
-        self.0.convert(input, conversion.prescaler)
-    }
-
-    fn read(&mut self, pin: u8) -> bool {
-        self.0.read(pin)
-    }
-}
-
-// ---- the link document -------------------------------------------------------------------------
-
-/// Replies with the time since reset blanked: the stand-in's clock is not the chip's.
-fn timeless(reply: &str) -> String {
-    let causes = ["POWER", "EXTERNAL", "BROWNOUT", "WATCHDOG", "UNKNOWN"];
-    let parts = reply.split(';').map(|part| match part.rsplit_once(',') {
-        Some((head, _)) if causes.iter().any(|cause| head.ends_with(cause)) => format!("{head},_"),
-        _ => part.to_owned(),
-    });
-    parts.collect::<Vec<_>>().join(";")
-}
-
-fn happen(board: &mut Emulator<OnChip>, words: &[&str], at: usize) {
-    let restart = |board: &mut Emulator<OnChip>, cause| {
-        board.reset(cause);
-        board.run_for(Duration::from_millis(400)).unwrap(); // the boot count is written
-    };
-    match words {
-        ["wait", ms] => board.run_for(Duration::from_millis(ms.parse().unwrap())).unwrap(),
-        ["reset", "power"] => restart(board, ResetCause::PowerOn),
-        ["reset", "external"] => restart(board, ResetCause::External),
-        ["reset", "brownout"] => restart(board, ResetCause::BrownOut),
-        ["reset", "watchdog"] => restart(board, ResetCause::Watchdog),
-        ["reset", "unknown"] => restart(board, ResetCause::Unknown),
-        ["pin", number, state] => {
-            let mode = board.mode(number.parse().unwrap()).unwrap();
-            assert_eq!(format!("{mode:?}").to_lowercase(), *state, "line {at}, pin {number}");
-        }
-        ["bytes", hex @ ..] => {
-            let bytes = hex.iter().map(|byte| u8::from_str_radix(byte, 16).unwrap());
-            board.send(&bytes.collect::<Vec<_>>());
-            board.run_for(Duration::from_millis(30)).unwrap();
-        }
-        other => panic!("line {at}: unknown event {other:?}"),
-    }
-}
-
-fn run_block(first: usize, block: &[&str]) -> usize {
-    let mut board = board(OnChip(Fixed::new()));
-    let mut requests = 0;
-    for (i, line) in block.iter().enumerate() {
-        let at = first + i;
-        if let Some(request) = line.strip_prefix("> ") {
-            match block.get(i + 1).and_then(|next| next.strip_prefix("< ")) {
-                Some(want) => {
-                    let reply = timeless(&ask(&mut board, request));
-                    assert_eq!(reply, timeless(want), "probe-link.md line {at}: {request}");
-                }
-                None => tell(&mut board, request),
-            }
-            requests += 1;
-        } else if let Some(event) = line.strip_prefix("! ") {
-            happen(&mut board, &event.split(' ').collect::<Vec<_>>(), at);
-        }
-    }
-    requests
-}
+// ---- the link document, the core on the host ----------------------------------------------------
 
 #[test]
 fn every_example_of_the_link_document_holds_on_the_image() {
-    let text = include_str!("../../protocols/probe-link.md");
-    let lines: Vec<&str> = text.lines().collect();
-    let (mut requests, mut at) = (0, 0);
-    while let Some(start) = lines[at..].iter().position(|line| *line == "```probe") {
-        let first = at + start + 1;
-        let end = first + lines[first..].iter().position(|line| *line == "```").unwrap();
-        requests += run_block(first + 1, &lines[first..end]);
-        at = end;
-    }
-    assert!(requests >= 85, "the document's examples were found: {requests}");
+    link::every_example_holds(&|| board(OnChip(Fixed::new())));
 }
-
-// ---- the core on the host ----------------------------------------------------------------------
 
 #[test]
 fn the_image_answers_byte_for_byte_as_the_core_on_the_host() {
-    let mut chip = board(OnChip(Fixed::new()));
-    let mut host = Core::new(Fixed::new());
-    let mut lines = vec![
-        "SYST:IDEN #H1234,\"U1\",\"t0\"".to_owned(),
-        "OUTP:ALL LOW,(@9,10);ALL HIGH,(@5),\"t1\"".to_owned(),
-    ];
-    // Every channel under every prescaler, pull-up off and on; refused ones are refused alike.
-    for channel in 0..23 {
-        for (prescaler, pull_up) in [(16, "OFF"), (32, "ON"), (64, "OFF"), (128, "ON")] {
-            let n = 4 * (channel + 1);
-            let tail = format!("(@{channel}),\"c{channel}\"");
-            lines.push(format!("MEAS:BURS? {n},{pull_up},50,4,{prescaler},{tail}"));
-            lines.push(format!("MEAS:LEV? 3,{pull_up},50,{tail}"));
-            lines.push(format!("OUTP {pull_up},{tail}"));
-            lines.push("*STB?;*ESR?;SYST:ERR?".to_owned());
-        }
-    }
-    for line in lines {
-        let want = stand_in::ask(&mut host, &line);
-        assert_eq!(ask(&mut chip, &line), want, "{line}");
-    }
+    link::answers_as_the_core_on_the_host(&mut board(OnChip(Fixed::new())));
 }
 
 // ---- bursts ------------------------------------------------------------------------------------
@@ -285,8 +144,15 @@ fn a_burst_of_961_conversions_spans_whole_periods_of_50_and_60_hz() {
 fn raw(board: &mut Emulator<Changing>, n: u16, prescaler: u8) -> (Raw, Vec<u16>, Duration) {
     ask(board, "MEAS:BURS? 1,OFF,0,0,128,(@15)"); // the converter is on
     board.world().made.clear();
-    let request =
-        Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler };
+    let request = Request::Raw {
+        channel: 14,
+        n,
+        pull_up: false,
+        settle_us: 0,
+        discard: 0,
+        prescaler,
+        bits: 10,
+    };
     let line = request.encode("t");
     let sent = board.request(&line, WITHIN).unwrap();
     let answer = request.open(&line, &sent).unwrap();

@@ -147,6 +147,11 @@ fn keys_of_a_pin_and_of_a_meter_do_not_mix() {
         ("between = [\"A\", \"A\"]\nkind = \"meter\"", "is measured from A to itself"),
         ("between = [\"A\", \"C\"]\nkind = \"meter\"", "names the net `C`, which no part joins"),
         ("between = [\"A\"]\nkind = \"meter\"", "is not a pair of nets"),
+        (
+            "between = [\"A\", \"B\"]\nkind = \"meter\"\ncounts = 10",
+            "`counts` of OHMS is no whole number from 1000 to 60000",
+        ),
+        ("net = \"A\"\npin = \"PC0\"\nkind = \"analog\"\ndigits = 2", "that a meter reads"),
         ("net = \"A\"\nkind = \"meter\"", "OHMS has no `between`"),
         ("net = \"A\"\npin = \"PC0\"\nkind = \"analog\"\naccuracy = \"1%\"", "that a meter reads"),
     ] {

@@ -87,7 +87,8 @@ fn a_pin_is_discharged_and_a_reference_selected_only_when_the_host_has_named_it(
 }
 
 fn raw(n: u16) -> Request {
-    Request::Raw { channel: 14, n, pull_up: false, settle_us: 0, discard: 0, prescaler: 128 }
+    let (pull_up, prescaler, bits) = (false, 128, 10);
+    Request::Raw { channel: 14, n, pull_up, settle_us: 0, discard: 0, prescaler, bits }
 }
 
 /// Codes that differ from their neighbours, over the whole scale.
@@ -105,7 +106,7 @@ fn raw_samples_come_back_code_by_code_with_the_sums_of_the_burst() {
         let Reply::Raw(raw) = answer(&mut core, &raw(n)) else { panic!("raw samples") };
         assert_eq!((raw.codes(), raw.lost()), (Some(codes), vec![]), "{n}");
         let (mut core, _) = scripted(n);
-        let Request::Raw { channel, n, pull_up, settle_us, discard, prescaler } = self::raw(n)
+        let Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, .. } = self::raw(n)
         else {
             panic!("raw samples")
         };
@@ -188,7 +189,8 @@ fn any_request() -> impl Strategy<Value = Request> {
             pull_up: false,
             settle_us: 0,
             discard,
-            prescaler: 128
+            prescaler: 128,
+            bits: 10,
         }),
         (n(), settle(), discard(), prescaler()).prop_map(
             move |(n, settle_us, discard, prescaler)| Request::Burst {

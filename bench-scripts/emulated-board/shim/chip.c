@@ -12,7 +12,7 @@
 /* Data memory addresses of the ATmega328P (data sheet, "Register Summary"). */
 enum {
     PINB = 0x23, DDRB = 0x24, PORTB = 0x25, /* and three further on for each next port */
-    MCUSR = 0x54, MCUCR = 0x55, SPMCSR = 0x57, ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7a, ADMUX = 0x7c,
+    MCUSR = 0x54, MCUCR = 0x55, SPMCSR = 0x57, ADCL = 0x78, ADCH = 0x79, ADCSRA = 0x7a, ADCSRB = 0x7b, ADMUX = 0x7c,
     DIDR0 = 0x7e, UCSR0A = 0xc0, UCSR0B = 0xc1, UBRR0L = 0xc4, UBRR0H = 0xc5, UDR0 = 0xc6,
 };
 enum { PORTS = 3, PORT_C = 1, HOOKS = 3 * PORTS + 4 };
@@ -44,6 +44,7 @@ struct chip {
     uint8_t held;      /* ADCL was read: the result stays until ADCH is */
     uint8_t behind[4]; /* program bytes under the fuses, while these are shown */
     uint8_t fuses_shown;
+    uint8_t wide;      /* an ATmega2560 */
     uint8_t first;     /* the converter was switched on and has not converted yet */
     char complaint[160];
 };
@@ -62,13 +63,23 @@ static void publish(struct chip *chip) {
     if (!chip->held) chip->result = chip->running;
 }
 
+/* The ATmega2560 has MUX4 and MUX5 (bit 3 of ADCSRB), the internal inputs at 30 and 31, and its
+ * 1.1 V at 2 where the ATmega328P has it at 3 (data sheet 2549, "ADMUX", from memory). */
+static uint8_t admux_as_narrow(const struct chip *chip) {
+    const uint8_t *data = chip->avr->data;
+    uint8_t admux = data[ADMUX], low = admux & 0x0f;
+    if (!chip->wide) return admux & 0xef;
+    uint8_t reference = admux >> 6 == 2 ? 0xc0 : admux & 0xc0;
+    return reference | low | (data[ADCSRB] & 8 ? 0x10 : 0);
+}
+
 static void conversion_starts(struct avr_irq_t *irq, uint32_t value, void *param) {
     (void)irq;
     (void)value;
     struct chip *chip = param;
     const uint8_t *data = chip->avr->data;
     publish(chip); /* free running: the one before is complete */
-    chip->running = chip->calls.convert(chip->calls.context, chip->avr->cycle, data[ADMUX],
+    chip->running = chip->calls.convert(chip->calls.context, chip->avr->cycle, admux_as_narrow(chip),
                                         data[ADCSRA], chip->first) & 0x3ff;
     chip->pending = 1;
     chip->first = 0;
@@ -266,6 +277,7 @@ struct chip *chip_new(const char *part, uint32_t hertz, uint32_t millivolts,
         return NULL;
     }
     chip->calls = *calls;
+    chip->wide = !strcmp(part, "atmega2560");
     avr_init(chip->avr);
     chip->avr->custom.data = chip;
     chip->avr->frequency = hertz;
@@ -310,8 +322,8 @@ int chip_read_eeprom(struct chip *chip, uint8_t *bytes, uint32_t size, uint32_t 
 
 void chip_reset(struct chip *chip, uint8_t mcusr) {
     avr_t *avr = chip->avr;
-    uint16_t ram = 0x100, size = avr->ramend + 1 - ram;
-    uint8_t kept[0x800];
+    uint16_t ram = chip->wide ? 0x200 : 0x100, size = avr->ramend + 1 - ram;
+    uint8_t kept[0x2000];
     memcpy(kept, avr->data + ram, size < sizeof kept ? size : sizeof kept);
     avr_cycle_count_t cycle = avr->cycle;
     avr_reset(avr);

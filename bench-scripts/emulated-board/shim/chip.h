@@ -1,4 +1,4 @@
-/* One emulated ATmega328P, with what libsimavr 1.6 gets wrong put right from outside.
+/* One emulated ATmega328P or ATmega2560, of the latter ports B, C and D only, with what libsimavr 1.6 gets wrong put right from outside.
  *
  * SPDX-License-Identifier: GPL-3.0-or-later
  *
@@ -12,7 +12,8 @@
 /* What the chip asks of, and tells, the world at its pins. */
 struct chip_calls {
     void *context;
-    /* A conversion starts: the code that it will give. `admux` and `adcsra` as written. */
+    /* A conversion starts: the code that it will give. `admux` and `adcsra` as written, and
+     * as on the ATmega328P; bit 4 of `admux` adds 8 to the input, for the ATmega2560. */
     uint16_t (*convert)(void *context, uint64_t cycle, uint8_t admux, uint8_t adcsra,
                         uint8_t first);
     /* The registers of port 0 (B), 1 (C) or 2 (D) were written, or cleared by a reset. */

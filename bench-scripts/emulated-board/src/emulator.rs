@@ -13,8 +13,6 @@ pub const HERTZ: u64 = 16_000_000;
 /// Number of pins by which a [`World`] is called.
 pub const PINS: usize = 22;
 
-/// First address of the ATmega328P's SRAM.
-const RAM: u16 = 0x100;
 /// What SRAM holds at power-on: neither zero, so that a program that relies on zero shows, nor a
 /// likely stack content, so that the stack's depth can be read off.
 const PAINT: u8 = 0xc5;
@@ -88,10 +86,13 @@ impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Fault::UnknownPart => {
-                write!(f, "the emulator library does not know the atmega328p; install simavr 1.6")
+                write!(f, "the emulator library does not know the part; install simavr 1.6")
             }
             Fault::DoesNotFit { at, size } => {
-                write!(f, "image: {size} bytes at {at:#x} do not fit; build it for the atmega328p")
+                write!(
+                    f,
+                    "image: {size} bytes at {at:#x} do not fit; build it for the emulated part"
+                )
             }
             Fault::Stopped { cycle } => {
                 write!(f, "cycle {cycle}: the program sleeps with interrupts off; reset the board")
@@ -214,18 +215,51 @@ impl<W: World> Calls for Bench<W> {
     }
 }
 
-/// An ATmega328P at 16 MHz with a program, a world at its pins and a serial line.
+/// The part on the board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// ATmega328P.
+    Atmega328p,
+    /// ATmega2560, of which the world sees ports B, C and D, by the numbers that they have on the
+    /// ATmega328P, and all inputs of the converter.
+    Atmega2560,
+}
+
+impl Part {
+    fn name(self) -> &'static str {
+        match self {
+            Part::Atmega328p => "atmega328p",
+            Part::Atmega2560 => "atmega2560",
+        }
+    }
+
+    /// First address of the SRAM.
+    fn ram(self) -> u16 {
+        match self {
+            Part::Atmega328p => 0x100,
+            Part::Atmega2560 => 0x200,
+        }
+    }
+}
+
+/// A chip at 16 MHz with a program, a world at its pins and a serial line.
 ///
 /// Everything is a function of the image, the world and the calls made: no clock, no thread.
 pub struct Emulator<W: World> {
+    part: Part,
     chip: Chip<Bench<W>>,
     line: VecDeque<u8>,
     next_byte: u64,
 }
 
 impl<W: World> Emulator<W> {
-    /// A chip with this image, just powered on; `world` is at its pins.
+    /// An ATmega328P with this image, just powered on; `world` is at its pins.
     pub fn new(image: &Image, world: W) -> Result<Self, Fault> {
+        Self::of(Part::Atmega328p, image, world)
+    }
+
+    /// The same with another part.
+    pub fn of(part: Part, image: &Image, world: W) -> Result<Self, Fault> {
         let bench = Bench {
             world,
             modes: [PinMode::Input; PINS],
@@ -234,7 +268,7 @@ impl<W: World> Emulator<W> {
             last_event: 0,
         };
         let mut chip =
-            Chip::new("atmega328p", HERTZ as u32, 5_000, bench).ok_or(Fault::UnknownPart)?;
+            Chip::new(part.name(), HERTZ as u32, 5_000, bench).ok_or(Fault::UnknownPart)?;
         for (at, bytes) in &image.flash {
             if !chip.load_flash(*at, bytes) {
                 return Err(Fault::DoesNotFit { at: *at, size: bytes.len() });
@@ -245,7 +279,7 @@ impl<W: World> Emulator<W> {
                 return Err(Fault::DoesNotFit { at: *at, size: bytes.len() });
             }
         }
-        let mut emulator = Emulator { chip, line: VecDeque::new(), next_byte: 0 };
+        let mut emulator = Emulator { part, chip, line: VecDeque::new(), next_byte: 0 };
         emulator.reset(ResetCause::PowerOn);
         Ok(emulator)
     }
@@ -254,7 +288,7 @@ impl<W: World> Emulator<W> {
     /// are lost.
     pub fn reset(&mut self, cause: ResetCause) {
         if cause == ResetCause::PowerOn {
-            for address in RAM..=self.chip.ram_end() {
+            for address in self.part.ram()..=self.chip.ram_end() {
                 self.chip.poke(address, PAINT);
             }
         }
@@ -393,7 +427,8 @@ impl<W: World> Emulator<W> {
     /// What the program has used of the SRAM since power-on: the longest stretch that still
     /// holds its power-on contents parts the variables from the stack.
     pub fn ram_use(&self) -> RamUse {
-        let ram: Vec<u8> = (RAM..=self.chip.ram_end()).map(|a| self.chip.peek(a)).collect();
+        let ram: Vec<u8> =
+            (self.part.ram()..=self.chip.ram_end()).map(|a| self.chip.peek(a)).collect();
         let (mut best, mut start) = (0..0, None);
         for (i, byte) in ram.iter().copied().chain([!PAINT]).enumerate() {
             match (byte == PAINT, start) {

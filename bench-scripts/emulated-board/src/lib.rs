@@ -23,7 +23,7 @@ mod wires;
 mod world;
 
 pub use assembled::Assembled;
-pub use emulator::{Counts, Emulator, Fault, HERTZ, PINS, RamUse, ResetCause};
+pub use emulator::{Counts, Emulator, Fault, HERTZ, PINS, Part, RamUse, ResetCause};
 pub use image::{Image, ImageError};
 pub use pty::Pty;
 pub use serve::{Hands, Pace, serve};

@@ -32,9 +32,11 @@ pub enum Input {
 }
 
 impl Input {
-    /// The input that these multiplexer bits select (data sheet, "Input Channel Selections").
+    /// The input that these multiplexer bits select (data sheet, "Input Channel Selections"); bit 4
+    /// adds 8, for the further inputs of an ATmega2560.
     pub fn from_mux(mux: u8) -> Input {
-        match mux & 0x0f {
+        match mux & 0x1f {
+            pin @ 16..=23 => Input::Pin(pin - 8),
             pin @ 0..=7 => Input::Pin(pin),
             8 => Input::Temperature,
             14 => Input::Bandgap,

@@ -1,4 +1,7 @@
-/* The converter of the ATmega328P (Atmel-8271H section 24). */
+/* The converter of the ATmega328P (Atmel-8271H section 24) and of the ATmega2560 (2549 section 26,
+ * from memory: the same but for a sixth bit of the multiplexer). */
+#ifdef __AVR__ /* in the sketch this file lies beside those of other chips */
+
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
@@ -25,6 +28,10 @@ static uint8_t reference_bits; /* REFS1 and REFS0 */
 void hw_reference(void *hw, uint8_t reference)
 {
     (void)hw;
+#ifdef MUX5
+    /* Its internal reference of 1.1 V is number 2, 3 is that of 2.56 V (from memory). */
+    reference = reference == HW_REFERENCE_INTERNAL ? 2u : reference;
+#endif
     reference_bits = (uint8_t)(reference << REFS0);
 }
 
@@ -59,7 +66,12 @@ static void select_input(uint8_t mux, uint8_t prescaler)
     const bool was_off = (ADCSRA & _BV(ADEN)) == 0;
 
     wait_until_done();
+#ifdef MUX5
+    ADMUX = (uint8_t)(reference_bits | (mux & 0x1Fu));
+    ADCSRB = (uint8_t)((mux & 0x20u) != 0 ? _BV(MUX5) : 0); /* and the trigger is free running */
+#else
     ADMUX = (uint8_t)(reference_bits | mux);
+#endif
     ADCSRA = (uint8_t)(_BV(ADEN) | prescaler_bits(prescaler));
     if (was_off) {
         (void)convert();
@@ -131,10 +143,14 @@ bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct 
     lost = false;
     running = true;
     one_by_one = prescaler < FREE_RUNNING_FROM;
+#ifndef MUX5
     ADCSRB = 0; /* the trigger is free running, where a trigger is used at all */
+#endif
     ADCSRA |= (uint8_t)(_BV(ADIE) | _BV(ADIF) | _BV(ADSC) | (one_by_one ? 0 : _BV(ADATE)));
     work_while_running();
     wait_until_done();
     ADCSRA |= _BV(ADIF); /* drop the one conversion that was under way */
     return !lost;
 }
+
+#endif

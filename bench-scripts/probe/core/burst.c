@@ -4,15 +4,20 @@
 
 #include "probe_hw.h"
 
-void burst_start(struct burst *b)
+void burst_start(struct burst *b, uint16_t full_scale)
 {
     memset(b, 0, sizeof *b);
+#ifdef PROBE_ANY_CHIP
+    b->full_scale = full_scale;
+#else
+    (void)full_scale;
+#endif
 }
 
 void burst_first(struct burst *b, uint16_t code)
 {
     const uint16_t half = BURST_BINS / 2u;
-    const uint16_t top = BURST_FULL_SCALE + 1u - BURST_BINS;
+    const uint16_t top = burst_full_scale(b) + 1u - BURST_BINS;
 
     b->first = code;
     b->low = code;

@@ -6,13 +6,18 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "chip.h"
 #include "raw.h"
 
-#define BURST_FULL_SCALE 1023u
 #ifndef BURST_MAX /* the fuzzer takes less, to come round oftener */
 #define BURST_MAX 65535u /* conversions; bounds the time a command takes */
-/* So many products of two codes fit into 32 bits: 4096 * 1023^2 = 4,286,582,784 < 2^32. */
+/* So many products of two codes fit into 32 bits: 4096 * 1023^2 = 4,286,582,784 and
+ * 256 * 4095^2 = 4,292,870,400 are below 2^32. */
+#if defined(CHIP_CODE_BITS) && CHIP_CODE_BITS == 10
 #define BURST_FOLD 4096u
+#else
+#define BURST_FOLD 256u
+#endif
 #endif
 #define BURST_BINS 64u
 
@@ -23,14 +28,29 @@ struct burst {
     uint16_t previous;
     uint16_t base;          /* code of bin 0 */
     uint16_t part_n;        /* products in the parts below */
-    uint32_t sum;           /* 65,535 * 1023 fits */
+    uint32_t sum;           /* 65,535 * 4095 fits */
     uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
     uint64_t square, lag;
+#ifdef PROBE_ANY_CHIP
+    uint16_t full_scale;
+#endif
     struct raw *raw;        /* where the codes go besides; NULL: nowhere */
     uint16_t bins[BURST_BINS]; /* the outer two hold everything beyond them, too */
 };
 
-void burst_start(struct burst *b);
+void burst_start(struct burst *b, uint16_t full_scale);
+
+/* Highest code. */
+static inline uint16_t burst_full_scale(const struct burst *b)
+{
+#ifdef PROBE_ANY_CHIP
+    return b->full_scale;
+#else
+    (void)b;
+    return chip_full_scale(b);
+#endif
+}
+
 /* What is to be done while conversions are made, a frame of samples to be sent at the most. */
 void burst_work(struct burst *b);
 /* Moves the 32-bit parts into the 64-bit sums. */

@@ -99,14 +99,16 @@ bool command_ends_in_string(const struct command *command, uint8_t *count)
     return *count > 0 && command->params[*count - 1u] == 's';
 }
 
-static int16_t read_channels(struct cursor *c, struct args *a, bool single)
+static int16_t read_channels(struct probe *p, struct cursor *c, struct args *a, bool single)
 {
     const int16_t error = lex_channels(c, &a->channels);
+
+    (void)p; /* where the chip is known at compile time */
 
     if (error != ERR_NONE) {
         return error;
     }
-    if ((a->channels & ~CHIP_USABLE) != 0) {
+    if ((a->channels & ~chip_usable(p)) != 0) {
         return ERR_RANGE;
     }
     if (single && (a->channels & (a->channels - 1u)) != 0) {
@@ -184,7 +186,8 @@ static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
     return ERR_NONE;
 }
 
-static int16_t read_param(struct cursor *c, char kind, struct args *a, uint8_t *numbers)
+static int16_t read_param(struct probe *p, struct cursor *c, char kind, struct args *a,
+                          uint8_t *numbers)
 {
     switch (kind) {
     case 'b': return read_switch(c, switch_words, &a->choice);
@@ -193,13 +196,14 @@ static int16_t read_param(struct cursor *c, char kind, struct args *a, uint8_t *
     case 'r': return lex_choice(c, reference_words, &a->reference);
     case 'R': return read_references(c, a);
     case 's': return lex_string(c, &a->text, &a->text_length);
-    case 'c': return read_channels(c, a, false);
-    case '1': return read_channels(c, a, true);
+    case 'c': return read_channels(p, c, a, false);
+    case '1': return read_channels(p, c, a, true);
     default: return read_number(c, kind, &a->number[(*numbers)++]);
     }
 }
 
-static int16_t read_params(struct cursor *c, const ROM char *kinds, struct args *a)
+static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *kinds,
+                           struct args *a)
 {
     uint8_t numbers = 0;
     bool first = true;
@@ -221,7 +225,7 @@ static int16_t read_params(struct cursor *c, const ROM char *kinds, struct args 
                 return ERR_MISSING;
             }
         }
-        error = read_param(c, *kinds, a, &numbers);
+        error = read_param(p, c, *kinds, a, &numbers);
         if (error != ERR_NONE) {
             return error;
         }
@@ -239,7 +243,7 @@ void command_run(struct probe *p, const struct command *command, struct cursor *
     int16_t error;
 
     memset(&a, 0, sizeof a);
-    error = read_params(c, command->params, &a);
+    error = read_params(p, c, command->params, &a);
     if (error != ERR_NONE) {
         status_error(p, error);
         return;

@@ -24,7 +24,7 @@ struct args {
     uint8_t choice;     /* `b` 1 ON, `l` 1 HIGH, `p` enum pull */
     uint8_t reference;  /* `r` */
     uint8_t references; /* `R`, bit = number of the reference */
-    uint32_t channels;  /* `c`, bit = channel number; only channels that exist are let through */
+    chip_set channels;  /* `c`, bit = channel number; only channels that exist are let through */
     uint8_t channel;    /* the lowest of them */
     uint8_t before;     /* that of the channel parameter before the last */
     char *text;         /* `s` */

@@ -22,17 +22,23 @@
 #define NO_SLOT 2u
 
 static const ROM char magic[] = {'S', 'W', 'p', '1'};
-static const ROM char maker[] = "Strapwise," CHIP_NAME ",";
+#ifdef PROBE_ANY_CHIP
+#define lead(p) (hw_chip((p)->hw)->lead)
+#else
+static const ROM char lead_text[] = "Strapwise,PROBE-" CHIP_NAME ",";
+#define lead(p) lead_text
+#endif
 static const ROM char firmware[] = "," PROBE_VERSION;
 
-static uint16_t slot_at(uint8_t slot)
+static uint16_t slot_at(struct probe *p, uint8_t slot)
 {
-    return (uint16_t)(HW_EEPROM_SIZE - (2u - slot) * SLOT_SIZE);
+    (void)p; /* where the chip is known at compile time */
+    return (uint16_t)(chip_eeprom(p) - (2u - slot) * SLOT_SIZE);
 }
 
 static uint8_t slot_byte(struct probe *p, uint8_t slot, uint8_t at)
 {
-    return hw_eeprom_read(p->hw, (uint16_t)(slot_at(slot) + at));
+    return hw_eeprom_read(p->hw, (uint16_t)(slot_at(p, slot) + at));
 }
 
 static uint32_t slot_u32(struct probe *p, uint8_t slot, uint8_t at)
@@ -69,7 +75,8 @@ static bool slot_valid(struct probe *p, uint8_t slot)
 /* The valid slot that was written last, NO_SLOT when none is. */
 static uint8_t newest_slot(struct probe *p)
 {
-    const bool first = slot_valid(p, 0), second = slot_valid(p, 1);
+    const bool kept = chip_eeprom(p) != 0;
+    const bool first = kept && slot_valid(p, 0), second = kept && slot_valid(p, 1);
 
     if (first && second) {
         const uint8_t ahead =
@@ -121,7 +128,7 @@ static void write_slot(struct probe *p, uint8_t slot, const struct contents *c)
     uint8_t i;
 
     w.p = p;
-    w.at = slot_at(slot);
+    w.at = slot_at(p, slot);
     w.crc = CRC_START;
     for (i = 0; i < sizeof magic; i++) {
         put(&w, (uint8_t)magic[i]);
@@ -167,18 +174,36 @@ void identity_init(struct probe *p)
 
 /* ---- commands ------------------------------------------------------------------------------ */
 
+/* The one that was written, else the chip's own number, else 0. */
+static void reply_identity(struct probe *p, uint8_t newest)
+{
+    const uint32_t identity =
+        newest != NO_SLOT ? slot_u32(p, newest, AT_IDENTITY) : chip_number(p);
+
+    if (identity == 0) {
+        reply_char(p, '0');
+    } else {
+        reply_hex32(p, identity);
+    }
+}
+
+/* Nothing can be kept on a chip without EEPROM. */
+static bool has_slots(struct probe *p)
+{
+    if (chip_eeprom(p) == 0) {
+        status_error(p, ERR_HARDWARE_MISSING);
+    }
+    return chip_eeprom(p) != 0;
+}
+
 void run_idn_query(struct probe *p, const struct args *a)
 {
     const uint8_t newest = newest_slot(p);
 
     (void)a;
     reply_field(p);
-    reply_rom(p, maker);
-    if (newest == NO_SLOT) {
-        reply_char(p, '0');
-    } else {
-        reply_hex32(p, slot_u32(p, newest, AT_IDENTITY));
-    }
+    reply_rom(p, lead(p));
+    reply_identity(p, newest);
     reply_rom(p, firmware);
 }
 
@@ -234,10 +259,8 @@ void run_identity_query(struct probe *p, const struct args *a)
 
     (void)a;
     reply_hex_field(p);
-    if (newest == NO_SLOT) {
-        reply_char(p, '0');
-    } else {
-        reply_hex32(p, slot_u32(p, newest, AT_IDENTITY));
+    reply_identity(p, newest);
+    if (newest != NO_SLOT) {
         length = slot_byte(p, newest, AT_LENGTH);
     }
     reply_field(p);
@@ -259,6 +282,9 @@ void run_identity(struct probe *p, const struct args *a)
     const uint8_t first = newest == NO_SLOT ? 0 : (uint8_t)(1u - newest);
     struct contents c;
 
+    if (!has_slots(p)) {
+        return;
+    }
     if (a->text_length > UNIT_MAX) {
         status_error(p, ERR_STRING);
         return;
@@ -280,6 +306,9 @@ void run_slot_query(struct probe *p, const struct args *a)
 {
     uint8_t i;
 
+    if (!has_slots(p)) {
+        return;
+    }
     reply_field(p);
     reply_char(p, '"');
     for (i = 0; i < SLOT_SIZE; i++) {
@@ -314,6 +343,9 @@ void run_slot(struct probe *p, const struct args *a)
     struct writer w;
     uint8_t i;
 
+    if (!has_slots(p)) {
+        return;
+    }
     for (i = 0; good && i < SLOT_SIZE; i++) {
         good = hex_pair(a->text + 2u * i) <= 0xFFu;
     }
@@ -322,7 +354,7 @@ void run_slot(struct probe *p, const struct args *a)
         return;
     }
     w.p = p;
-    w.at = slot_at((uint8_t)(a->number[0] - 1u));
+    w.at = slot_at(p, (uint8_t)(a->number[0] - 1u));
     w.crc = CRC_START;
     for (i = 0; i < SLOT_SIZE; i++) {
         put(&w, (uint8_t)hex_pair(a->text + 2u * i));

@@ -209,7 +209,7 @@ int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
     return ERR_STRING;
 }
 
-static int16_t list_entry(struct cursor *c, uint32_t *bits)
+static int16_t list_entry(struct cursor *c, chip_set *bits)
 {
     uint32_t first, last;
     int16_t error;
@@ -233,16 +233,16 @@ static int16_t list_entry(struct cursor *c, uint32_t *bits)
     if (error != ERR_NONE) {
         return error;
     }
-    if (first > 31u || last > 31u || first > last) {
+    if (first > CHIP_SET_LAST || last > CHIP_SET_LAST || first > last) {
         return ERR_RANGE;
     }
     for (; first <= last; first++) {
-        *bits |= (uint32_t)1 << first;
+        *bits |= (chip_set)1 << first;
     }
     return ERR_NONE;
 }
 
-int16_t lex_channels(struct cursor *c, uint32_t *bits)
+int16_t lex_channels(struct cursor *c, chip_set *bits)
 {
     int16_t error;
 

@@ -7,6 +7,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "chip.h"
 #include "rom.h"
 
 struct cursor {
@@ -36,7 +37,7 @@ int16_t lex_number(struct cursor *c, uint32_t *value);
 /* String in either quote; doubled quotes are made single in place. */
 int16_t lex_string(struct cursor *c, char **text, uint8_t *length);
 /* Channel list `(@1,3:5)` as bits. */
-int16_t lex_channels(struct cursor *c, uint32_t *bits);
+int16_t lex_channels(struct cursor *c, chip_set *bits);
 /* One of the words of a list such as OFF|ON|DISCharge, in its short or long form; its place. */
 int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place);
 

@@ -51,6 +51,10 @@ void run_reference(struct probe *p, const struct args *a)
 {
     uint8_t reference = 0;
 
+    if (!chip_internal(p) && a->references != 1u << HW_REFERENCE_SUPPLY) {
+        status_error(p, ERR_HARDWARE_MISSING);
+        return;
+    }
     p->references = a->references;
     if ((p->references >> p->reference & 1u) == 0) {
         while ((p->references >> reference & 1u) == 0) {
@@ -74,13 +78,19 @@ void run_reference_query(struct probe *p, const struct args *a)
     }
 }
 
+static bool is_digital(struct probe *p, uint8_t pin)
+{
+    (void)p; /* where the chip is known at compile time */
+    return chip_has(chip_digital(p), pin);
+}
+
 /* A pin that is driven stays so: it may be read, but no pull-up goes on it. */
 static bool prepare_pin(struct probe *p, uint8_t pin, uint8_t pull, uint32_t settle)
 {
     const bool driven = chip_has(p->allowed, pin);
     const bool named = chip_has(p->discharge, pin);
 
-    if (pull != PULL_OFF && !chip_digital(pin)) {
+    if (pull != PULL_OFF && !is_digital(p, pin)) {
         status_error(p, ERR_HARDWARE_MISSING);
         return false;
     }
@@ -88,7 +98,7 @@ static bool prepare_pin(struct probe *p, uint8_t pin, uint8_t pull, uint32_t set
         status_error(p, ERR_CONFLICT);
         return false;
     }
-    if (!driven && chip_digital(pin)) {
+    if (!driven && is_digital(p, pin)) {
         hw_pin_mode(p->hw, pin, pull == PULL_UP ? HW_PULL_UP : HW_INPUT);
     }
     if (pull != PULL_DISCHARGED) { /* else it settles before each read */
@@ -106,7 +116,7 @@ static void release_pin(struct probe *p, uint8_t pin, uint8_t pull)
 
 static bool has_converter(struct probe *p, uint8_t pin)
 {
-    if (chip_mux(pin) != CHIP_NO_MUX) {
+    if (chip_mux(p, pin) != CHIP_NO_MUX) {
         return true;
     }
     status_error(p, ERR_HARDWARE_MISSING);
@@ -153,9 +163,9 @@ static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
         !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
-    burst_start(&p->burst);
+    burst_start(&p->burst, chip_full_scale(p));
     p->burst.raw = raw;
-    take_burst(p, chip_mux(a->channel), (uint8_t)number[3], (uint8_t)number[2],
+    take_burst(p, chip_mux(p, a->channel), (uint8_t)number[3], (uint8_t)number[2],
                (uint16_t)number[0], CHIP_NO_MUX);
     release_pin(p, a->channel, a->choice);
     if (raw != NULL) {
@@ -184,20 +194,29 @@ void run_product_query(struct probe *p, const struct args *a)
         !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
-    burst_start(&p->burst);
-    take_burst(p, chip_mux(a->channel), (uint8_t)number[2], (uint8_t)number[1],
-               (uint16_t)number[0], chip_mux(a->before));
+    burst_start(&p->burst, chip_full_scale(p));
+    take_burst(p, chip_mux(p, a->channel), (uint8_t)number[2], (uint8_t)number[1],
+               (uint16_t)number[0], chip_mux(p, a->before));
     reply_burst(p);
+}
+
+/* Whether the converter can read what is inside the chip. */
+static bool has_internal(struct probe *p)
+{
+    if (!chip_internal(p)) {
+        status_error(p, ERR_HARDWARE_MISSING);
+    }
+    return chip_internal(p);
 }
 
 void run_supply_query(struct probe *p, const struct args *a)
 {
-    if (!use_reference(p, HW_REFERENCE_SUPPLY)) {
+    if (!has_internal(p) || !use_reference(p, HW_REFERENCE_SUPPLY)) {
         return;
     }
     (void)hw_convert(p->hw, HW_MUX_BANDGAP, FULL_PRECISION); /* selects it, so that it settles */
     hw_wait_us(p->hw, BANDGAP_SETTLE);
-    burst_start(&p->burst);
+    burst_start(&p->burst, chip_full_scale(p));
     take_burst(p, HW_MUX_BANDGAP, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0],
                CHIP_NO_MUX);
     reply_burst(p);
@@ -224,7 +243,7 @@ void run_level_query(struct probe *p, const struct args *a)
         status_error(p, ERR_RANGE);
         return;
     }
-    if (!chip_digital(a->channel)) {
+    if (!is_digital(p, a->channel)) {
         status_error(p, ERR_HARDWARE_MISSING);
         return;
     }
@@ -248,11 +267,11 @@ void run_level_query(struct probe *p, const struct args *a)
 void run_charge_query(struct probe *p, const struct args *a)
 {
     const uint16_t pairs = (uint16_t)a->number[0];
-    const uint8_t mux = chip_mux(a->channel);
+    const uint8_t mux = chip_mux(p, a->channel);
     uint16_t first = 0, last = 0, i;
 
-    if (!has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
-        !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+    if (!has_internal(p) || !has_converter(p, a->channel) ||
+        !use_reference(p, HW_REFERENCE_SUPPLY) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     for (i = 0; i < pairs; i++) {
@@ -269,13 +288,18 @@ void run_charge_query(struct probe *p, const struct args *a)
 }
 
 /* Bit 0: the internal 0 V input does not read as 0 V. Bit 1: the bandgap is outside what 1.0 to
- * 1.2 V against a supply of 2.4 to 5.5 V can read (186 to 512). */
+ * 1.2 V against a supply of 2.4 to 5.5 V can read (186 to 512). Bit 2: the chip has neither, so
+ * nothing was tested. */
 void run_test_query(struct probe *p, const struct args *a)
 {
     uint8_t failed = 0;
     uint16_t bandgap;
 
     (void)a;
+    if (!chip_internal(p)) {
+        reply_number(p, 4u);
+        return;
+    }
     if (!use_reference(p, HW_REFERENCE_SUPPLY)) {
         return;
     }

@@ -14,12 +14,13 @@ static void drive(struct probe *p, uint8_t pin)
 }
 
 /* Drives the named pins that are allowed; lets all other named pins go. */
-static void settle_pins(struct probe *p, uint32_t pins)
+static void settle_pins(struct probe *p, chip_set pins)
 {
     uint8_t pin;
 
-    for (pin = 0; pin < CHIP_PINS; pin++) {
-        if (!chip_has(pins, pin) || !chip_usable(pin) || !chip_digital(pin)) {
+    pins &= chip_usable(p) & chip_digital(p);
+    for (pin = 0; pin < chip_pins(p); pin++) {
+        if (!chip_has(pins, pin)) {
             continue;
         }
         if (chip_has(p->allowed, pin)) {
@@ -37,7 +38,7 @@ void outputs_init(struct probe *p)
     p->on = 0;
     p->discharge = 0;
     p->hold_ms = PROBE_HOLD_DEFAULT;
-    settle_pins(p, CHIP_USABLE);
+    settle_pins(p, chip_usable(p));
     outputs_heard(p);
 }
 
@@ -60,7 +61,7 @@ void run_abort(struct probe *p, const struct args *a)
 {
     (void)a;
     p->on = 0;
-    settle_pins(p, CHIP_USABLE);
+    settle_pins(p, chip_usable(p));
 }
 
 void run_rst(struct probe *p, const struct args *a)
@@ -69,9 +70,9 @@ void run_rst(struct probe *p, const struct args *a)
     p->hold_ms = PROBE_HOLD_DEFAULT;
 }
 
-static bool all_digital(struct probe *p, uint32_t pins)
+static bool all_digital(struct probe *p, chip_set pins)
 {
-    if ((pins & ~CHIP_DIGITAL) == 0) {
+    if ((pins & ~chip_digital(p)) == 0) {
         return true;
     }
     status_error(p, ERR_HARDWARE_MISSING);
@@ -96,7 +97,7 @@ void run_allow(struct probe *p, const struct args *a)
     settle_pins(p, a->channels);
 }
 
-static bool all_allowed(struct probe *p, uint32_t pins)
+static bool all_allowed(struct probe *p, chip_set pins)
 {
     if ((pins & ~p->allowed) == 0) {
         return true;
@@ -120,7 +121,7 @@ void run_output_query(struct probe *p, const struct args *a)
     if (!all_allowed(p, a->channels)) {
         return;
     }
-    for (pin = 0; pin < CHIP_PINS; pin++) {
+    for (pin = 0; pin < chip_pins(p); pin++) {
         if (chip_has(a->channels, pin)) {
             reply_number(p, chip_has(p->on, pin));
         }

@@ -11,6 +11,7 @@
 #include <stdint.h>
 
 #include "burst.h"
+#include "chip.h"
 
 #define PROBE_VERSION "1.0"
 #define PROBE_LINE_MAX 224u     /* bytes of a line without its LF */
@@ -39,10 +40,10 @@ struct probe {
     uint16_t operation_enable, questionable_enable;
 
     /* outputs.c: bit = channel number */
-    uint32_t allowed;  /* may be driven, and are */
-    uint32_t off_high; /* of these, those that are off at high level */
-    uint32_t on;       /* of these, those that are on */
-    uint32_t discharge; /* may be discharged before a digital read */
+    chip_set allowed;  /* may be driven, and are */
+    chip_set off_high; /* of these, those that are off at high level */
+    chip_set on;       /* of these, those that are on */
+    chip_set discharge; /* may be discharged before a digital read */
     uint32_t hold_ms;
     uint32_t heard_ms; /* when the host was last heard or answered */
 

@@ -7,12 +7,6 @@
 
 struct burst;
 
-#define HW_EEPROM_SIZE 1024u /* bytes; the ATmega328P's */
-
-/* Inputs of the converter besides its pins, numbered as the ATmega328P's ADMUX does. */
-#define HW_MUX_BANDGAP 14u
-#define HW_MUX_GROUND 15u
-
 /* Reset causes, the bits of the ATmega328P's MCUSR; 0 = not known. */
 #define HW_RESET_POWER 1u
 #define HW_RESET_EXTERNAL 2u
@@ -31,7 +25,7 @@ void hw_send(void *hw, uint8_t byte);
 /* Says what the conversions from now on are made against, a HW_REFERENCE_ number. Nothing is joined
  * before the next conversion. After a reset it is the supply. */
 void hw_reference(void *hw, uint8_t reference);
-/* Makes one conversion of an input. Switches the converter on at its first use and throws that
+/* Makes one conversion of an input, a number of CHIP_MUX, HW_MUX_BANDGAP or HW_MUX_GROUND. Switches the converter on at its first use and throws that
  * first conversion away. */
 uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler);
 /* Makes `discard` conversions that are dropped and then `n` that go to burst_add, back to back, and
@@ -48,6 +42,8 @@ uint32_t hw_now_ms(void *hw);
 uint8_t hw_eeprom_read(void *hw, uint16_t at);
 void hw_eeprom_write(void *hw, uint16_t at, uint8_t byte);
 uint8_t hw_reset_cause(void *hw);
+/* The chip's own number, folded to 32 bits; called only where the chip has one. */
+uint32_t hw_number(void *hw);
 /* Low, high and extended fuse byte and the lock bits; false where the chip has none. */
 bool hw_fuses(void *hw, uint8_t bytes[4]);
 

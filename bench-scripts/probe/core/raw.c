@@ -29,7 +29,7 @@ static void put_hex16(struct raw *r, uint16_t *crc, uint16_t value)
     }
 }
 
-/* Ten bits a code, one code behind the other, six bits a character from `0` to `o`, the last one
+/* The bits of a code, one code behind the other, six bits a character from `0` to `o`, the last one
  * filled up with zeros. */
 static void put_codes(struct raw *r, uint16_t *crc, const struct raw_frame *frame)
 {
@@ -37,8 +37,8 @@ static void put_codes(struct raw *r, uint16_t *crc, const struct raw_frame *fram
     uint8_t bits = 0, i;
 
     for (i = 0; i < frame->count; i++) {
-        held = (uint16_t)(held << 10 | frame->codes[i]);
-        for (bits = (uint8_t)(bits + 10u); bits >= 6u; bits = (uint8_t)(bits - 6u)) {
+        held = (uint16_t)(held << chip_code_bits(r->p) | frame->codes[i]);
+        for (bits = (uint8_t)(bits + chip_code_bits(r->p)); bits >= 6u; bits = (uint8_t)(bits - 6u)) {
             put(r, crc, (uint8_t)('0' + (held >> (bits - 6u) & 63u)));
         }
     }
@@ -51,7 +51,7 @@ static void put_codes(struct raw *r, uint16_t *crc, const struct raw_frame *fram
  * No byte of it can be taken for a line's end. */
 static void send_frame(struct raw *r, struct raw_frame *frame)
 {
-    const uint8_t length = (uint8_t)((10u * frame->count + 5u) / 6u + 8u);
+    const uint8_t length = (uint8_t)((chip_code_bits(r->p) * frame->count + 5u) / 6u + 8u);
     uint16_t crc = r->p->request_crc, sum;
 
     if (r->started) {

@@ -47,7 +47,7 @@ static size_t event(struct probe_host *host, const uint8_t *data, size_t left)
         probe_host_fault(host);
         return 1;
     case 4:
-        pins.eeprom[HW_EEPROM_SIZE - 1u - value % 160u] ^= 0x10u;
+        pins.eeprom[STAND_IN_EEPROM - 1u - value % 160u] ^= 0x10u;
         return 2;
     default:
         return 0;

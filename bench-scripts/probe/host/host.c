@@ -10,6 +10,14 @@ struct probe_host {
     struct probe probe;
 };
 
+const struct chip_facts *probe_host_chip(uint8_t place)
+{
+    static const struct chip_facts *const chips[] = {&chip_atmega328p, &chip_atmega2560,
+                                                     &chip_samd21, &chip_rp2040};
+
+    return chips[place < sizeof chips / sizeof chips[0] ? place : 0];
+}
+
 size_t probe_host_size(void)
 {
     return sizeof(struct probe_host);
@@ -41,6 +49,16 @@ void probe_host_poll(struct probe_host *host)
 static const struct probe_host *host_of(const void *hw)
 {
     return hw;
+}
+
+const struct chip_facts *hw_chip(void *hw)
+{
+    return host_of(hw)->table.chip;
+}
+
+uint32_t hw_number(void *hw)
+{
+    return host_of(hw)->table.number(host_of(hw)->context);
 }
 
 void hw_send(void *hw, uint8_t byte)

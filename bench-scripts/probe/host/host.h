@@ -6,8 +6,11 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "../core/chip.h"
+
 /* Kept in step with `Table` in src/probe/core.rs. */
 struct probe_host_table {
+    const struct chip_facts *chip;
     void (*send)(void *context, uint8_t byte);
     void (*reference)(void *context, uint8_t reference);
     uint16_t (*convert)(void *context, uint8_t mux, uint8_t prescaler);
@@ -19,7 +22,13 @@ struct probe_host_table {
     void (*eeprom_write)(void *context, uint16_t at, uint8_t byte);
     uint8_t (*reset_cause)(void *context);
     bool (*fuses)(void *context, uint8_t bytes[4]);
+    uint32_t (*number)(void *context);
 };
+
+/* What the host can stand in for, in the order of `Model` in src/probe/core.rs. */
+extern const struct chip_facts chip_atmega328p, chip_atmega2560, chip_samd21, chip_rp2040;
+/* The chip of that place in the list, the first for a number beyond it. */
+const struct chip_facts *probe_host_chip(uint8_t place);
 
 struct probe_host; /* a probe with its table and context */
 

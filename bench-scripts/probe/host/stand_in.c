@@ -92,7 +92,7 @@ static uint32_t now_ms(void *context)
 
 static uint8_t eeprom_read(void *context, uint16_t at)
 {
-    if (at >= HW_EEPROM_SIZE) {
+    if (at >= STAND_IN_EEPROM) {
         abort();
     }
     return ((struct stand_in *)context)->eeprom[at];
@@ -100,7 +100,7 @@ static uint8_t eeprom_read(void *context, uint16_t at)
 
 static void eeprom_write(void *context, uint16_t at, uint8_t byte)
 {
-    if (at >= HW_EEPROM_SIZE) {
+    if (at >= STAND_IN_EEPROM) {
         abort();
     }
     ((struct stand_in *)context)->eeprom[at] = byte;
@@ -118,7 +118,14 @@ static bool fuses(void *context, uint8_t bytes[4])
     return ((struct stand_in *)context)->cause != 0;
 }
 
+/* Never asked for: the ATmega328P has none. */
+static uint32_t number(void *context)
+{
+    (void)context;
+    abort();
+}
+
 const struct probe_host_table stand_in_table = {
-    send,    reference, convert,     pin_mode,     pin_read,    wait_us,
-    now_ms,  eeprom_read, eeprom_write, reset_cause, fuses,
+    &chip_atmega328p, send,    reference, convert,     pin_mode,     pin_read,    wait_us,
+    now_ms,  eeprom_read, eeprom_write, reset_cause, fuses, number,
 };

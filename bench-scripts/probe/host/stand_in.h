@@ -9,13 +9,15 @@
 #include "../core/probe_hw.h"
 #include "host.h"
 
+#define STAND_IN_EEPROM 1024u /* of the ATmega328P, which it stands in for */
+
 struct stand_in {
     uint64_t clock_us;
     uint32_t noise;
     uint8_t reference;
     uint8_t cause;
     uint8_t modes[22];
-    uint8_t eeprom[HW_EEPROM_SIZE];
+    uint8_t eeprom[STAND_IN_EEPROM];
     uint16_t held;    /* code in the sampling capacitor */
     size_t sent;      /* bytes sent so far */
     void (*out)(uint8_t byte); /* where they go; NULL: nowhere */

@@ -67,11 +67,11 @@ impl Bench {
         self.tell_coverage();
         match other {
             true => self.wait_for_key(Prompt::OtherUnit { written }),
-            false => self.prepare(now, After::Cautions),
+            false => self.look_at_fuses(now),
         }
     }
 
-    fn tell_coverage(&mut self) {
+    pub(super) fn tell_coverage(&mut self) {
         let coverage = &self.walk.coverage;
         let unseen = coverage.unseen_in_words(&self.board);
         let (shown, of) = (coverage.seen.len(), coverage.seen.len() + coverage.unseen.len());

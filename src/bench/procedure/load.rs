@@ -8,8 +8,7 @@ impl Bench {
         if load >= self.board.loads.len() {
             return self.end(None, false);
         }
-        let sweep =
-            Sweep::new().ask(Ask::Supply { n: BURST }, Keep::Supply).ask(Ask::Boot, Keep::Boot);
+        let sweep = self.supply(Sweep::new(), Keep::Supply).ask(Ask::Boot, Keep::Boot);
         self.state = State::Idling { load, sweep };
         self.go_on(now);
     }
@@ -33,11 +32,9 @@ impl Bench {
     }
 
     pub(super) fn load_sweep(&self, load: usize) -> Sweep {
-        let mut sweep = Sweep::new()
-            .ask(Ask::Load { load, on: true }, Keep::No)
-            // The first burst lets the current settle: motors start, filaments warm.
-            .ask(Ask::Supply { n: BURST }, Keep::No)
-            .ask(Ask::Supply { n: BURST }, Keep::Supply);
+        let mut sweep = Sweep::new().ask(Ask::Load { load, on: true }, Keep::No);
+        // The first burst lets the current settle: motors start, filaments warm.
+        sweep = self.supply(self.passing(sweep), Keep::Supply);
         for channel in self.channels() {
             sweep = match self.board.channels[channel].kind {
                 Kind::Analog => sweep.again(&self.board, channel),
@@ -46,6 +43,27 @@ impl Bench {
             };
         }
         sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
+    }
+
+    /// Adds a reading of the supply, where the probe can take one.
+    fn supply(&self, sweep: Sweep, keep: Keep) -> Sweep {
+        match self.board.chip.reads_supply {
+            true => sweep.ask(Ask::Supply { n: BURST }, keep),
+            false => sweep,
+        }
+    }
+
+    /// Adds a burst that counts for nothing but its time.
+    fn passing(&self, sweep: Sweep) -> Sweep {
+        let mut analog = self.channels().into_iter();
+        let analog = analog.find(|&c| self.board.channels[c].kind == Kind::Analog);
+        match analog {
+            Some(channel) if !self.board.chip.reads_supply => {
+                let (pull_up, discard, settle_us) = (false, 1, 0);
+                sweep.ask(Ask::Burst { channel, n: BURST, pull_up, discard, settle_us }, Keep::No)
+            }
+            _ => self.supply(sweep, Keep::No),
+        }
     }
 
     pub(super) fn loaded(&mut self, now: Duration, load: usize, mut got: Got, idle: Option<Burst>) {
@@ -61,7 +79,7 @@ impl Bench {
             idle,
             loaded: got.supply,
             verdict: Verdict::NotTested,
-            reason: refused.unwrap_or_default(),
+            reason: refused.or_else(|| self.no_supply()).unwrap_or_default(),
         };
         let reset = self.rebooted(now, &got);
         if reset {
@@ -78,6 +96,13 @@ impl Bench {
         }
         self.tell_checks_under_load(&at, load, got);
         self.begin_load(now, load + 1);
+    }
+
+    /// Why the supply was not measured, on a chip whose probe cannot.
+    fn no_supply(&self) -> Option<String> {
+        let chip = &self.board.chip;
+        (!chip.reads_supply)
+            .then(|| format!("the probe cannot read the supply of the {}, not measured", chip.part))
     }
 
     fn tell_checks_under_load(&mut self, at: &StepAt, load: usize, mut got: Got) {

@@ -2,10 +2,12 @@
 //!
 //! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
-//! `load`.
+//! `load`, before the power is on in `meter`.
 
+mod fuses;
 mod identity;
 mod load;
+mod meter;
 mod power;
 mod question;
 mod step;
@@ -16,12 +18,13 @@ use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, ProbeInfo, Procedure,
-    Prompt, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
+    Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
+use meter::Metering;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -57,10 +60,12 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 #[derive(Debug)]
 enum State {
     New,
+    Metering { at: Metering },
     Greeting,
     Keeping { found: ProbeInfo },
     Owning { found: ProbeInfo },
     Renaming { found: ProbeInfo },
+    Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
     Cycling { silent: bool, next: Duration },
@@ -174,6 +179,9 @@ impl Bench {
     }
 
     fn at(&self) -> StepAt {
+        if let State::Metering { at } = self.state {
+            return self.at_meter(at);
+        }
         let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
         StepAt {
             step: self.step,
@@ -192,9 +200,13 @@ impl Bench {
         self.tell(Event::Finished(summary));
     }
 
-    fn stop(&mut self, cut: Cut) {
+    fn stop(&mut self, now: Duration, cut: Cut) {
         if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
             return;
+        }
+        if self.before_power() {
+            // Nobody is there who could switch anything off.
+            return self.close(now, Some(cut));
         }
         // An answer may still be under way; it is followed by switching everything off.
         let under_way = self.waiting;
@@ -259,6 +271,7 @@ impl Bench {
                 State::Keeping { found } => self.kept(now, answer, found),
                 State::Owning { found } => self.owned(now, answer, found),
                 State::Renaming { found } => self.renamed(now, answer, found),
+                State::Fuses => self.fuses_read(now, answer),
                 State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
                 State::Cycling { silent, .. } => self.called(now, answer, silent),
                 _ => self.greeted(now, answer),
@@ -288,6 +301,7 @@ impl Bench {
                 | State::Keeping { .. }
                 | State::Owning { .. }
                 | State::Renaming { .. }
+                | State::Fuses
                 | State::PuttingBack { .. }
                 | State::Cycling { .. }
         )
@@ -378,11 +392,36 @@ impl Bench {
             self.rebooted(now, sweep.got());
         }
         match then {
+            // They were told before the meter came out.
+            After::Cautions if self.metered() => self.begin_step(now),
             After::Cautions => self.wait_for_key(Prompt::Cautions),
             After::Step => self.begin_step(now),
             After::Powered => self.powered(now),
             After::Load(load) => self.begin_load(now, load),
         }
+    }
+
+    /// Says why the unit is tested again, and holds it where it may not pass.
+    fn tell_retest(&mut self) {
+        let Some(retest) = self.unit.retest.clone() else { return };
+        if let Some(held) = &retest.held {
+            let reason = format!("{held}: a named person's release, or a repair, ends that");
+            self.tally.hold(reason);
+        }
+        self.tell(Event::Retest(retest));
+    }
+
+    /// Says so where this unit leaves otherwise than the board file has it.
+    fn tell_delivery(&mut self) {
+        let last = self.walk.steps.last().map(|step| step.setting.clone());
+        if let Some(setting) = last.filter(|s| *s != self.board.delivery) {
+            self.tell(Event::Delivery(setting));
+        }
+    }
+
+    fn greet(&mut self) {
+        self.state = State::Greeting;
+        self.ask(Ask::Who);
     }
 
     fn wait_for_key(&mut self, prompt: Prompt) {
@@ -435,9 +474,13 @@ impl Bench {
         }
         let state = std::mem::replace(&mut self.state, State::Over);
         match (state, key) {
-            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => self.begin_step(now),
+            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => match self.metered() {
+                true => self.begin_meter(),
+                false => self.begin_step(now),
+            },
+            (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
             (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
-                self.prepare(now, After::Cautions);
+                self.look_at_fuses(now);
             }
             (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
                 self.not_this_unit(&written);
@@ -477,15 +520,23 @@ impl Procedure for Bench {
     }
 
     fn may_be_silent(&self) -> bool {
-        matches!(self.state, State::Cycling { .. })
+        matches!(self.state, State::Cycling { .. }) || self.before_power()
+    }
+
+    fn wants_text(&self) -> bool {
+        matches!(self.state, State::Metering { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
         match input {
             Input::Start if matches!(self.state, State::New) => {
                 self.began = now;
-                self.state = State::Greeting;
-                self.ask(Ask::Who);
+                self.tell_retest();
+                self.tell_delivery();
+                match self.metered() {
+                    true => self.wait_for_key(Prompt::Cautions),
+                    false => self.greet(),
+                }
             }
             Input::Start => {}
             Input::Answer(answer) => {
@@ -498,6 +549,7 @@ impl Procedure for Bench {
                 }
             }
             Input::Key(key) => self.key(now, key),
+            Input::Typed(text) => self.typed(now, &text),
             Input::Tick => self.tick(now),
             Input::Lost(why) => {
                 self.waiting = false;
@@ -505,8 +557,8 @@ impl Procedure for Bench {
                     self.close(now, Some(Cut::Probe(why)));
                 }
             }
-            Input::Stop => self.stop(Cut::Stopped),
-            Input::NoKeys => self.stop(Cut::NoKeys),
+            Input::Stop => self.stop(now, Cut::Stopped),
+            Input::NoKeys => self.stop(now, Cut::NoKeys),
         }
         std::mem::take(&mut self.out)
     }

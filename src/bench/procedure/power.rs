@@ -1,7 +1,8 @@
 //! A shunt that is moved with the power off.
 //!
 //! Nothing can be watched meanwhile. That the power was really cut shows by the probe's silence and
-//! by its boot count, one higher afterwards; where the shunt sits shows, as ever, by the readings.
+//! by its boot count, one higher afterwards, or on a chip that counts none by its clock alone;
+//! where the shunt sits shows, as ever, by the readings.
 
 use super::*;
 use std::cmp::Ordering;
@@ -40,7 +41,9 @@ impl Bench {
             return self.end(Some(Cut::Probe(why)), false);
         }
         self.tell(Event::Rebooted(info.boot.clone()));
-        let once = info.boot.count == before.count + u32::from(self.counts_boots());
+        // A chip that keeps nothing counts nothing.
+        let counts = before.count != 0 || info.boot.count != 0;
+        let once = info.boot.count == before.count + u32::from(counts);
         match silent || info.boot.cause == "POWER" {
             true if once => self.prepare(now, After::Powered),
             true => self.void(now, "the probe booted more than once on its way back"),
@@ -49,10 +52,6 @@ impl Bench {
                 self.void(now, &why);
             }
         }
-    }
-
-    fn counts_boots(&self) -> bool {
-        !self.identity.is_empty()
     }
 
     fn not_the_same(&self, info: &ProbeInfo) -> Option<String> {

@@ -10,6 +10,8 @@ impl Bench {
         let step = self.walk.steps[self.step].clone();
         let Some(made) = step.made else {
             return match self.step {
+                // The shunts were put so before the power was switched on.
+                0 if self.metered() => self.moved(now, MovedBy::SaidSo),
                 0 => self.wait_for_key(Prompt::Clear),
                 _ => {
                     self.prompt(Prompt::HandsOff);

@@ -122,7 +122,7 @@ impl Watcher {
         for channel in 0..self.board.channels.len() {
             sweep = sweep.watch(&self.board, channel, shown == Some(channel));
         }
-        if !self.board.chip.internal.is_empty() {
+        if self.board.chip.reads_supply {
             sweep = sweep.ask(Ask::Supply { n: BURST }, Keep::Supply);
         }
         self.sweep = sweep.ask(Ask::AllOff, Keep::No).ask(Ask::Boot, Keep::Boot);
@@ -330,7 +330,7 @@ impl Procedure for Watcher {
             // One round at once, also while it is paused.
             Input::Key(Key::Yes) if self.state == State::Resting => self.begin(now),
             // A view asks nothing of anybody.
-            Input::Start | Input::Key(_) | Input::NoKeys => Vec::new(),
+            Input::Start | Input::Key(_) | Input::Typed(_) | Input::NoKeys => Vec::new(),
         }
     }
 

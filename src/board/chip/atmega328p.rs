@@ -1,17 +1,35 @@
 //! ATmega328P, 5 V class, 32-pin package.
 
 use super::{
-    Chip, Clock, InputLevel, InputLevels, Internal, Provenance, Sampling, analog_only, figure, pin,
-    reserved,
+    Chip, Clock, InputLevel, InputLevels, Internal, Probe, Provenance, Sampling, analog_only,
+    figure, pin, reserved,
 };
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 use std::borrow::Cow;
+
+/// 0.3 and 0.6 Vcc from 2.4 V, 0.2 and 0.7 Vcc from 1.8 V: 7810C p. 305, DS40001906C p. 405.
+pub(super) const LEVELS: &[InputLevels] = &[
+    InputLevels {
+        above: Volts(1.8),
+        vil: InputLevel::Share(Ratio(0.2)),
+        vih: InputLevel::Share(Ratio(0.7)),
+    },
+    InputLevels {
+        above: Volts(2.4),
+        vil: InputLevel::Share(Ratio(0.3)),
+        vih: InputLevel::Share(Ratio(0.6)),
+    },
+];
 
 /// The profile.
 pub static ATMEGA328P: Chip = Chip {
     name: Cow::Borrowed("atmega328p"),
     part: Cow::Borrowed("ATmega328P"),
-    probe: true,
+    probe: Probe::Image,
+    reads_supply: true,
+    // The extended byte has BODLEVEL in three bits, the lock bits are six: data sheet, "Memory
+    // Programming" (from memory).
+    fuse_bits: Some([0xFF, 0xFF, 0x07, 0x3F]),
     // 1.8 to 5.5 V: Atmel-8271H, first page (from memory).
     works: (Volts(1.8), Volts(5.5)),
     // Code = Vin * 1024 / Vref, 0x3FF for the reference less one LSB: data sheet, "ADC Conversion
@@ -46,19 +64,7 @@ pub static ATMEGA328P: Chip = Chip {
     // 20 to 50 kΩ: 8271H p. 301.
     pull_up: (Ohms(20e3), Ohms(50e3)),
     pull_up_from: Provenance::Max,
-    // 0.3 and 0.6 Vcc from 2.4 V, 0.2 and 0.7 Vcc from 1.8 V: 7810C p. 305, DS40001906C p. 405.
-    levels: Cow::Borrowed(&[
-        InputLevels {
-            above: Volts(1.8),
-            vil: InputLevel::Share(Ratio(0.2)),
-            vih: InputLevel::Share(Ratio(0.7)),
-        },
-        InputLevels {
-            above: Volts(2.4),
-            vil: InputLevel::Share(Ratio(0.3)),
-            vih: InputLevel::Share(Ratio(0.6)),
-        },
-    ]),
+    levels: Cow::Borrowed(LEVELS),
     levels_from: Provenance::Max,
     vil: Ratio(0.3),
     vih: Ratio(0.6),

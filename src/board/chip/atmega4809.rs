@@ -1,7 +1,8 @@
 //! ATmega4809, 48-pin package.
 
 use super::{
-    Chip, Clock, InputLevel, InputLevels, Internal, Provenance, Sampling, figure, pin, reserved,
+    Chip, Clock, InputLevel, InputLevels, Internal, Probe, Provenance, Sampling, figure, pin,
+    reserved,
 };
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 use std::borrow::Cow;
@@ -22,7 +23,9 @@ const fn internal(volts: f64) -> Internal {
 pub static ATMEGA4809: Chip = Chip {
     name: Cow::Borrowed("atmega4809"),
     part: Cow::Borrowed("ATmega4809"),
-    probe: false,
+    probe: Probe::None,
+    reads_supply: false,
+    fuse_bits: None,
     // 1.8 to 5.5 V: first page (from memory).
     works: (Volts(1.8), Volts(5.5)),
     // Ten bits (p. 28, table 4-26), and code = 1023 * Vin / Vref, unlike the older AVRs: online

@@ -3,12 +3,14 @@
 //! Every electrical figure carries its provenance, because data sheets give some as limits and
 //! some as typical values, and a limit made from a typical value is an assumption to be shown.
 
+mod atmega2560;
 mod atmega328p;
 mod atmega4809;
 mod rp2040;
 mod samd21;
 
 pub use atmega328p::ATMEGA328P;
+pub use atmega2560::ATMEGA2560;
 pub use atmega4809::ATMEGA4809;
 pub use rp2040::RP2040;
 pub use samd21::SAMD21;
@@ -82,6 +84,9 @@ pub struct ChipPin {
 }
 
 impl ChipPin {
+    /// The highest number that a channel of the probe can have.
+    pub const LAST: u8 = 63;
+
     /// What stands for a pin where a meter reads: none of the chip's, and nothing can be done with
     /// it.
     pub fn meter() -> ChipPin {
@@ -183,6 +188,17 @@ pub struct Point {
     pub meant: f64,
 }
 
+/// In which form there is a probe for a chip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Probe {
+    /// In none.
+    None,
+    /// As the kept image, `bench-scripts/probe/image`.
+    Image,
+    /// As the sketch, `bench-scripts/probe/sketch`, for the chip's Arduino core.
+    Sketch,
+}
+
 /// The electrical profile of a microcontroller.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chip {
@@ -190,8 +206,13 @@ pub struct Chip {
     pub name: Cow<'static, str>,
     /// Name on the package.
     pub part: Cow<'static, str>,
-    /// Whether there is a probe for it.
-    pub probe: bool,
+    /// The probe for it.
+    pub probe: Probe,
+    /// Whether the probe can read an internal reference against the supply, and so the supply.
+    pub reads_supply: bool,
+    /// The bits that there are of the low, high and extended fuse byte and of the lock bits; `None`
+    /// for a chip without fuses that a program can read.
+    pub fuse_bits: Option<[u8; 4]>,
     /// Supply voltages that it works at.
     pub works: (Volts, Volts),
     /// Code = floor(Vin * `scale` / Vref).
@@ -270,7 +291,7 @@ const fn figure(lsb: f64, from: Provenance) -> Figure {
 }
 
 /// Every chip that board files may name.
-pub static CHIPS: &[&Chip] = &[&ATMEGA328P, &ATMEGA4809, &SAMD21, &RP2040];
+pub static CHIPS: &[&Chip] = &[&ATMEGA328P, &ATMEGA2560, &ATMEGA4809, &SAMD21, &RP2040];
 
 /// Finds a chip by the name used in board files.
 pub fn chip(name: &str) -> Option<Arc<Chip>> {
@@ -281,6 +302,12 @@ impl Chip {
     /// Finds a pin by its data-sheet name.
     pub fn pin(&self, name: &str) -> Option<&ChipPin> {
         self.pins.iter().find(|p| p.name.eq_ignore_ascii_case(name))
+    }
+
+    /// Bits of a code.
+    pub fn bits(&self) -> u8 {
+        // At most 16.
+        (u16::BITS - self.full_scale.leading_zeros()) as u8
     }
 
     /// Sets what depends on the supply, from its smallest to its largest voltage, and on the

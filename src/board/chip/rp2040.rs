@@ -1,6 +1,6 @@
 //! RP2040.
 
-use super::{Chip, Clock, InputLevel, InputLevels, Provenance, Sampling, figure, pin};
+use super::{Chip, Clock, InputLevel, InputLevels, Probe, Provenance, Sampling, figure, pin};
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 use std::borrow::Cow;
 
@@ -8,7 +8,9 @@ use std::borrow::Cow;
 pub static RP2040: Chip = Chip {
     name: Cow::Borrowed("rp2040"),
     part: Cow::Borrowed("RP2040"),
-    probe: false,
+    probe: Probe::Sketch,
+    reads_supply: false,
+    fuse_bits: None,
     // Pins at 3.3 V, 10 % either way (from memory); at 1.8 V other levels hold.
     works: (Volts(2.97), Volts(3.63)),
     // Twelve bits, 0 V to ADC_AVDD: table 634 p. 636. 4096 steps: 3.3 V / 4096 a code.

@@ -1,7 +1,8 @@
 //! SAMD21, 64-pin package; smaller packages have fewer of its pins.
 
 use super::{
-    Chip, Clock, InputLevel, InputLevels, Internal, Provenance, Sampling, figure, pin, reserved,
+    Chip, Clock, InputLevel, InputLevels, Internal, Probe, Provenance, Sampling, figure, pin,
+    reserved,
 };
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
 use std::borrow::Cow;
@@ -10,7 +11,9 @@ use std::borrow::Cow;
 pub static SAMD21: Chip = Chip {
     name: Cow::Borrowed("samd21"),
     part: Cow::Borrowed("SAMD21"),
-    probe: false,
+    probe: Probe::Sketch,
+    reads_supply: false,
+    fuse_bits: None,
     // 1.62 to 3.63 V: general operating ratings (from memory).
     works: (Volts(1.62), Volts(3.63)),
     // Twelve bits, single-ended, code = Vin * 4096 / Vref: converter chapter (from memory).
@@ -81,7 +84,8 @@ pub static SAMD21: Chip = Chip {
     clock: Clock { usual: Hertz(93.75e3), least: Hertz(30e3), most: Hertz(2.1e6), beyond: None },
     // Single-ended conversions reach no 0 V input (from memory).
     ground_input: false,
-    // Converter inputs: multiplexing table (from memory). PA30 and PA31 are the debugger's.
+    // Converter inputs: multiplexing table (from memory). PA24 and PA25 are USB, by which the probe
+    // is reached, PA30 and PA31 the debugger's.
     pins: Cow::Borrowed(&[
         pin("PA00", 0, None),
         pin("PA01", 1, None),
@@ -107,8 +111,8 @@ pub static SAMD21: Chip = Chip {
         pin("PA21", 21, None),
         pin("PA22", 22, None),
         pin("PA23", 23, None),
-        pin("PA24", 24, None),
-        pin("PA25", 25, None),
+        reserved("PA24", 24),
+        reserved("PA25", 25),
         pin("PA27", 27, None),
         pin("PA28", 28, None),
         reserved("PA30", 30),

@@ -1,7 +1,7 @@
 //! What the bench adds: loads, and questions that only a person can answer.
 
 use super::super::chip::ChipPin;
-use super::super::{Load, NetId, Question};
+use super::super::{Load, NetId, Pace, Question};
 use super::Reading;
 use super::names::Names;
 use super::parts::LEVELS;
@@ -52,6 +52,28 @@ impl<'a> Reading<'a, '_> {
             return None;
         }
         Some(pin.it)
+    }
+
+    /// What the operator's hands take; every key may be left out.
+    pub(super) fn pace(&mut self, root: &Fields<'a>) -> Option<Pace> {
+        let mut made = Pace::default();
+        if root.get("pace").is_none() {
+            return Some(made);
+        }
+        let keys = [
+            ("move", &mut made.shunt),
+            ("other_header", &mut made.other_header),
+            ("power_cycle", &mut made.power_cycle),
+            ("question", &mut made.question),
+            ("meter", &mut made.meter),
+        ];
+        let part = self.single(root, "pace", &keys.each_ref().map(|(key, _)| *key))?;
+        for (key, seconds) in keys {
+            if part.get(key).is_some() {
+                *seconds = part.number(&mut self.log, key, &seconds.to_string(), 0.0..=3600.0)?;
+            }
+        }
+        Some(made)
     }
 
     pub(super) fn questions(&mut self, root: &Fields<'a>) -> Vec<Question> {

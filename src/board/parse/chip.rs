@@ -1,7 +1,8 @@
 //! A chip that the board file itself describes: `chip = "generic"` and the `[chip]` table.
 
 use super::super::chip::{
-    Chip, ChipPin, Clock, Figure, InputLevel, InputLevels, Internal, Point, Provenance, Sampling,
+    Chip, ChipPin, Clock, Figure, InputLevel, InputLevels, Internal, Point, Probe, Provenance,
+    Sampling,
 };
 use super::Reading;
 use super::table::{Fields, elements, number, whole};
@@ -102,7 +103,9 @@ impl<'a> Reading<'a, '_> {
         let mut chip = Chip {
             name: Cow::Borrowed("generic"),
             part: Cow::Owned(name?.it.to_string()),
-            probe: false,
+            probe: Probe::None,
+            reads_supply: false,
+            fuse_bits: None,
             works: works?,
             scale,
             full_scale,

@@ -9,6 +9,7 @@ mod beside;
 mod bill;
 mod chip;
 mod drift;
+mod fuses;
 mod import;
 mod jumpers;
 mod log;
@@ -46,8 +47,10 @@ const MOST_PARTS: usize = 10_000;
 const FORMAT: u16 = 1;
 
 /// Tables that a file has once.
-const SINGLES: [&str; 9] =
-    ["format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use"];
+const SINGLES: [&str; 11] = [
+    "format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use", "fuses",
+    "pace",
+];
 
 /// Tables that a file has any number of.
 const LISTS: [&str; 11] = [
@@ -178,7 +181,9 @@ impl<'a> Reading<'a, '_> {
         let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
+        let pace = self.pace(&root);
         let delivery = self.delivery(&root);
+        let fuses = self.fuses(&root);
         self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
@@ -210,9 +215,11 @@ impl<'a> Reading<'a, '_> {
             options,
             loads,
             firmware: firmware?,
+            pace: pace?,
             thresholds,
             delivery: delivery?,
             questions,
+            fuses: fuses?,
         })
     }
 

@@ -1,7 +1,7 @@
 //! Every name of the file: ids of parts, nets, pins in use. Names count as known even when the
 //! rest of their part is wrong, so that one mistake is not reported again wherever it is named.
 
-use super::super::chip::{Chip, ChipPin};
+use super::super::chip::{Chip, ChipPin, Probe};
 use super::super::ids::check_id;
 use super::super::{Feed, NetId, Place, Source};
 use super::log::Log;
@@ -250,8 +250,13 @@ impl Names {
         };
         if pin.reserved {
             let what = format!("{} cannot use {}", part.name, pin.name);
-            let user = if chip.probe { "the probe's serial line" } else { "the chip itself" };
-            let do_next = format!("{user} needs {}; use another pin", pin.name);
+            let user = match chip.probe {
+                Probe::Image => "the probe's serial line needs",
+                _ if pin.number > ChipPin::LAST => "the probe has no channel for",
+                Probe::Sketch => "the probe's link, or the chip itself, needs",
+                Probe::None => "the chip itself needs",
+            };
+            let do_next = format!("{user} {}; use another pin", pin.name);
             log.add(name.at, what, do_next);
             return None;
         }

@@ -1,7 +1,7 @@
 //! What is read and what it means: channels and options.
 
 use super::super::chip::ChipPin;
-use super::super::{Capacitor, Channel, Kind, Meaning, NetId, OptionSet};
+use super::super::{Capacitor, Channel, Kind, Meaning, Meter, NetId, OptionSet};
 use super::Reading;
 use super::names::Names;
 use super::numbered::over;
@@ -19,6 +19,10 @@ const MOST_DISCHARGED: f64 = 47e-9;
 /// (common practice, no source).
 const METER: Ratio = Ratio(0.01);
 
+/// What the display of a meter counts to for which nothing is given: three and a half digits
+/// (common practice, no source).
+const COUNTS: u16 = 2000;
+
 impl<'a> Reading<'a, '_> {
     pub(super) fn channels(&mut self, root: &Fields<'a>, capacitors: &[Capacitor]) -> Vec<Channel> {
         let keys = [
@@ -32,6 +36,8 @@ impl<'a> Reading<'a, '_> {
             "discharge",
             "between",
             "accuracy",
+            "digits",
+            "counts",
         ];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "channel") {
@@ -58,7 +64,7 @@ impl<'a> Reading<'a, '_> {
         kind: Kind,
         capacitors: &[Capacitor],
     ) -> Option<Channel> {
-        self.not_for(part, &["between", "accuracy"], "a meter reads");
+        self.not_for(part, &["between", "accuracy", "digits", "counts"], "a meter reads");
         let net = part
             .text(&mut self.log, "net", "\"ADDR0\"")
             .and_then(|name| self.names.known_net(&mut self.log, name, &part.name));
@@ -84,10 +90,7 @@ impl<'a> Reading<'a, '_> {
     ) -> Option<Channel> {
         const LIKE: &str = "[\"A\", \"B\"]";
         self.not_for(part, &["net", "pin", "pull_up", "closes", "discharge"], "a pin reads");
-        let accuracy = match part.get("accuracy") {
-            Some(_) => part.share(&mut self.log, "accuracy", "\"1%\""),
-            None => Some(METER),
-        };
+        let meter = self.meter(part);
         let value = part.need(&mut self.log, "between", LIKE)?;
         let Some(names) = texts(value).filter(|n| n.len() == 2) else {
             let what = format!("`between` of {} is not a pair of nets", part.name);
@@ -102,10 +105,21 @@ impl<'a> Reading<'a, '_> {
             self.log.add(value.span().start, what, "name the two different nets at the tips");
             return None;
         }
-        let kind = Kind::Meter { against, accuracy: accuracy? };
+        let kind = Kind::Meter { against, meter: meter? };
         let pin = ChipPin::meter();
         let (id, label, closes) = (id?, label?, Vec::new());
         Some(Channel { id, label, net, pin, kind, pull_up: false, closes, discharge: false })
+    }
+
+    /// How far the meter may be off.
+    fn meter(&mut self, part: &Fields<'a>) -> Option<Meter> {
+        let accuracy = match part.get("accuracy") {
+            Some(_) => part.share(&mut self.log, "accuracy", "\"1%\""),
+            None => Some(METER),
+        };
+        let digits = part.count(&mut self.log, "digits", 0, 0..=1000);
+        let counts = part.count(&mut self.log, "counts", COUNTS, 1000..=60_000);
+        Some(Meter { accuracy: accuracy?, digits: digits?, counts: counts? })
     }
 
     /// Keys that mean nothing in a channel of this kind.

@@ -136,6 +136,8 @@ pub enum Request {
         discard: u16,
         /// As of a burst; below 128 the line is too slow for all codes.
         prescaler: u8,
+        /// Bits of a code on that chip.
+        bits: u8,
     },
     /// Conversions taken as a product takes them that goes from channel to channel: one of the
     /// channel before, then at once those of this one, without any settling.
@@ -278,7 +280,7 @@ impl Request {
                 ("MEM:SLOT", format!("{slot},{}", wire::quoted(&wire::hex(bytes))))
             }
             Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }
-            | Request::Raw { channel, n, pull_up, settle_us, discard, prescaler } => {
+            | Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, .. } => {
                 let pull = on_off(*pull_up);
                 let text = format!("{n},{pull},{settle_us},{discard},{prescaler},(@{channel})");
                 let raw = matches!(self, Request::Raw { .. });

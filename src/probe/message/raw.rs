@@ -12,12 +12,16 @@ use std::ops::Range;
 /// `core/raw.h`).
 pub const FRAME_CODES: usize = 32;
 
-/// Bytes of a full frame on the line: `#262`, number, codes, CRC, and the comma behind it.
-pub const FRAME_BYTES: usize = 4 + 4 + characters(FRAME_CODES) + 4 + 1;
+/// The widest codes, in bits.
+const MOST_BITS: u8 = 12;
 
-/// Characters of so many codes: ten bits each, six in a character.
-const fn characters(codes: usize) -> usize {
-    (10 * codes).div_ceil(6)
+/// Bytes of a full frame of the widest codes on the line: `#272`, number, codes, CRC, and the comma
+/// behind it.
+pub const FRAME_BYTES: usize = 4 + 4 + characters(FRAME_CODES, MOST_BITS) + 4 + 1;
+
+/// Characters of so many codes of so many bits, six bits in a character.
+const fn characters(codes: usize, bits: u8) -> usize {
+    (bits as usize * codes).div_ceil(6)
 }
 
 /// Bytes of a block beside its codes: number and CRC, four hexadecimal digits each.
@@ -102,7 +106,11 @@ impl Samples {
 ///
 /// # Errors
 /// As [`wire::open`]; a damaged block is no error, it is left out.
-pub(super) fn open(request: &[u8], line: &[u8]) -> Result<(Vec<Samples>, Frame), ReplyError> {
+pub(super) fn open(
+    request: &[u8],
+    line: &[u8],
+    bits: u8,
+) -> Result<(Vec<Samples>, Frame), ReplyError> {
     let starts: Vec<usize> =
         line.windows(2).enumerate().filter(|(_, w)| w == b"#2").map(|(at, _)| at).collect();
     let (Some(&first), Some(&last)) = (starts.first(), starts.last()) else {
@@ -114,7 +122,8 @@ pub(super) fn open(request: &[u8], line: &[u8]) -> Result<(Vec<Samples>, Frame),
     let frame = wire::open(request, &[before, after].concat())?;
     let ends = starts.iter().skip(1).copied().chain([end]);
     let check = wire::check_word(request, b"");
-    let frames = starts.iter().zip(ends).filter_map(|(&at, next)| read(line.get(at..next)?, check));
+    let frames =
+        starts.iter().zip(ends).filter_map(|(&at, next)| read(line.get(at..next)?, check, bits));
     Ok((frames.collect(), frame))
 }
 
@@ -125,7 +134,7 @@ fn block_length(bytes: &[u8]) -> Option<usize> {
 }
 
 /// The samples of one block, `None` when it is damaged. A comma may stand behind it.
-fn read(bytes: &[u8], request: u16) -> Option<Samples> {
+fn read(bytes: &[u8], request: u16, bits: u8) -> Option<Samples> {
     let length = block_length(bytes)?;
     let (block, behind) = bytes.split_at_checked(length)?;
     let content = block.get(4..)?;
@@ -133,22 +142,23 @@ fn read(bytes: &[u8], request: u16) -> Option<Samples> {
     let (number, codes) = covered.split_at_checked(BESIDE - 4)?;
     let sound = matches!(behind, b"" | b",")
         && hex(given)? == wire::go_on(request, covered)
-        && codes.len() <= characters(FRAME_CODES);
-    let codes = unpack(codes).filter(|codes| sound && !codes.is_empty())?;
+        && codes.len() <= characters(FRAME_CODES, bits);
+    let codes = unpack(codes, bits).filter(|codes| sound && !codes.is_empty())?;
     Some(Samples { first: u32::from(hex(number)?) * FRAME_CODES as u32, codes })
 }
 
-/// Codes of ten bits from characters of six, `0` to `o`; what is left at the end fills up.
-fn unpack(characters: &[u8]) -> Option<Vec<u16>> {
+/// Codes of up to 12 bits from characters of six, `0` to `o`; what is left at the end fills up.
+fn unpack(characters: &[u8], width: u8) -> Option<Vec<u16>> {
+    let width = width.clamp(6, MOST_BITS);
     let (mut codes, mut held, mut bits) = (Vec::new(), 0_u32, 0);
     for &byte in characters {
         let six = byte.checked_sub(b'0').filter(|six| *six < 64)?;
-        held = (held << 6 | u32::from(six)) & 0xFFFF;
+        held = (held << 6 | u32::from(six)) & 0x3_FFFF;
         bits += 6;
-        if bits >= 10 {
-            bits -= 10;
-            // Ten bits always fit.
-            codes.push((held >> bits & 0x3FF) as u16);
+        if bits >= width {
+            bits -= width;
+            // Twelve bits always fit.
+            codes.push((held >> bits & ((1 << width) - 1)) as u16);
         }
     }
     Some(codes)

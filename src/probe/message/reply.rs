@@ -180,8 +180,8 @@ impl Request {
     /// As [`wire::open`]: the line is no whole answer to this request.
     pub fn open(&self, sent: &[u8], line: &[u8]) -> Result<Answer, ReplyError> {
         match self {
-            Request::Raw { .. } => {
-                let (samples, frame) = raw::open(sent, line)?;
+            Request::Raw { bits, .. } => {
+                let (samples, frame) = raw::open(sent, line, *bits)?;
                 Ok(Answer { frame, samples })
             }
             _ => Ok(Answer { frame: wire::open(sent, line)?, samples: Vec::new() }),

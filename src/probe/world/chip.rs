@@ -1,7 +1,7 @@
 //! The world as the hardware under the probe's core: the same physics, with time that passes.
 
-use super::World;
-use crate::probe::core::{Input, PinMode, Pins, Reference};
+use super::{ResetCause, World};
+use crate::probe::core::{Input, Model, PinMode, Pins, Reference};
 
 /// Clocks of the converter for one conversion, and for the first after it is switched on
 /// (8271H section 24.4).
@@ -19,6 +19,10 @@ const READ_NS: u64 = 2_000;
 const FUSES: [u8; 4] = [0xFF, 0xDE, 0xFD, 0xCF];
 
 impl Pins for World {
+    fn model(&self) -> Model {
+        self.model
+    }
+
     fn set_reference(&mut self, reference: Reference) {
         self.refer_to(reference);
     }
@@ -60,10 +64,18 @@ impl Pins for World {
     }
 
     fn fuses(&mut self) -> Option<[u8; 4]> {
-        Some(FUSES)
+        matches!(self.model, Model::Atmega328p | Model::Atmega2560).then_some(FUSES)
     }
 
     fn reset_cause(&mut self) -> u8 {
-        self.cause() as u8
+        match self.model {
+            Model::Atmega328p | Model::Atmega2560 => self.cause() as u8,
+            // The sketch does not know.
+            Model::Samd21 | Model::Rp2040 => ResetCause::Unknown as u8,
+        }
+    }
+
+    fn number(&mut self) -> u32 {
+        self.number
     }
 }

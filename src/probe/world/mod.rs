@@ -10,19 +10,16 @@ mod unit;
 
 pub use unit::Converter;
 
-use super::core::{Input, PinMode, Reference};
+use super::core::{Input, Model, PinMode, Reference};
 use crate::board::{Aref, Board, Level, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::faults::{Built, Fault, Joint};
-use crate::units::{Amperes, Volts};
+use crate::units::{Amperes, Ohms, Volts};
 use pin::{Charge, Pull};
-use rand::SeedableRng;
+use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::HashMap;
 use std::sync::Arc;
-
-/// Bytes of EEPROM of the ATmega328P.
-const EEPROM: usize = 1024;
 
 /// Time constant of the internal reference behind the multiplexer, in seconds: settled to half a
 /// code in a millisecond (350 µs to 2 ms in the field, pitfalls 23).
@@ -68,6 +65,8 @@ pub struct Defects {
 /// One assembled unit on the bench.
 #[derive(Debug)]
 pub struct World {
+    /// The chip that the probe runs on; one that there is no probe for is an ATmega328P to it.
+    model: Model,
     board: Arc<Board>,
     built: Built,
     defects: Defects,
@@ -92,6 +91,8 @@ pub struct World {
     powered: bool,
     cause: ResetCause,
     eeprom: Vec<u8>,
+    /// The chip's own number, where it has one.
+    number: u32,
     solved: HashMap<Wiring, Solved>,
 }
 
@@ -135,7 +136,12 @@ impl World {
         });
         let sags = sags.collect();
         // Pins of one chip agree within a few percent, chips among each other do not.
-        let pull_up = unit::between(&mut rng, 30e3, 36e3);
+        let pull_up = {
+            // 30 to 36 kΩ of 20 to 50, and as much on other chips.
+            let (Ohms(strong), Ohms(weak)) = board.chip.pull_up;
+            let range = weak - strong;
+            unit::between(&mut rng, strong + range / 3.0, strong + range * 8.0 / 15.0)
+        };
         let pins = board.chip.pins.iter().map(|p| {
             let channel = board.channels.iter().position(|c| c.pin.number == p.number);
             Pin {
@@ -146,7 +152,9 @@ impl World {
                 level: false,
             }
         });
+        let model = Model::for_chip(&board.chip.name).unwrap_or(Model::Atmega328p);
         let mut world = World {
+            model,
             pins: pins.collect(),
             setting: Setting::all_open(&board),
             built: Built::good(&board, parts),
@@ -164,7 +172,9 @@ impl World {
             booted_ns: 0,
             powered: true,
             cause: ResetCause::Power,
-            eeprom: vec![0xFF; EEPROM],
+            eeprom: vec![0xFF; eeprom_bytes(model)],
+            // Never 0, which stands for none.
+            number: rng.random_range(1..=u32::MAX),
             solved: HashMap::new(),
         };
         world.rewire();
@@ -343,8 +353,7 @@ impl World {
             }
             Input::Pin(mux) => match self.mux_index(mux) {
                 Some(index) => {
-                    // 1.5 clocks of 16 MHz divided by the prescaler.
-                    let ns = u64::from(prescaler) * 1500 / 16;
+                    let ns = self.aperture_ns(prescaler);
                     let (held, hold) = (self.held, self.board.chip.sampling.hold.0);
                     self.pins[index].charge.sample(self.now_ns, held, hold, ns)
                 }
@@ -353,6 +362,19 @@ impl World {
         };
         let reference = self.reference_volts();
         self.converter.code(self.held / reference, self.now_ns as f64 * 1e-9)
+    }
+
+    /// For how long the sample-and-hold is joined to the pin, in nanoseconds.
+    fn aperture_ns(&self, prescaler: u8) -> u64 {
+        match self.model {
+            // 1.5 clocks of 16 MHz divided by the prescaler.
+            Model::Atmega328p | Model::Atmega2560 => u64::from(prescaler) * 1500 / 16,
+            // The sketch paces conversions by the prescaler and leaves the converter's clock.
+            Model::Samd21 | Model::Rp2040 => {
+                let chip = &self.board.chip;
+                (chip.sampling.clocks / chip.clock.usual.0 * 1e9) as u64
+            }
+        }
     }
 
     /// Says what the conversions from now on are made against.
@@ -447,6 +469,15 @@ impl World {
                 PinMode::High => net.with(supply, DRIVER),
             };
         }
+    }
+}
+
+/// Bytes of EEPROM: CHIP_EEPROM of the probe's core/chips.
+fn eeprom_bytes(model: Model) -> usize {
+    match model {
+        Model::Atmega328p => 1024,
+        Model::Atmega2560 => 4096,
+        Model::Samd21 | Model::Rp2040 => 0,
     }
 }
 

@@ -1,7 +1,7 @@
 //! A serial port that may go away and come back.
 
 use super::SessionError;
-use crate::probe::port::{self, Listed, Port, PortEvent};
+use crate::probe::port::{self, Listed, Port, PortError, PortEvent};
 use std::time::Duration;
 use tokio::sync::mpsc::{self, UnboundedReceiver};
 
@@ -9,7 +9,7 @@ use tokio::sync::mpsc::{self, UnboundedReceiver};
 pub struct Serial {
     name: String,
     baud: u32,
-    /// As the system listed it at first.
+    /// As the system listed it when it was opened first.
     listed: Option<Listed>,
     /// The port and what it sends; none while it is gone.
     open: Option<(Port, UnboundedReceiver<PortEvent>)>,
@@ -17,10 +17,23 @@ pub struct Serial {
 
 impl Serial {
     pub(super) fn open(name: &str, baud: u32) -> Result<Serial, SessionError> {
-        let listed = port::list().unwrap_or_default().into_iter().find(|l| l.name == name);
-        let mut serial = Serial { name: name.to_string(), baud, listed, open: None };
-        serial.reopen()?;
+        let mut serial = Serial::closed(name, baud);
+        serial.reopen().map_err(|e| SessionError::Port(e.to_string()))?;
         Ok(serial)
+    }
+
+    /// The same where the unit may still be without power: a port that is not there yet is opened
+    /// when it comes.
+    pub(super) fn open_when_there(name: &str, baud: u32) -> Result<Serial, SessionError> {
+        let mut serial = Serial::closed(name, baud);
+        match serial.reopen() {
+            Ok(()) | Err(PortError::Absent { .. }) => Ok(serial),
+            Err(e) => Err(SessionError::Port(e.to_string())),
+        }
+    }
+
+    fn closed(name: &str, baud: u32) -> Serial {
+        Serial { name: name.to_string(), baud, listed: None, open: None }
     }
 
     /// Opens the port that was gone, whatever it is called now; its name where that is a new one.
@@ -37,13 +50,16 @@ impl Serial {
         Some(moved)
     }
 
-    fn reopen(&mut self) -> Result<(), SessionError> {
+    fn reopen(&mut self) -> Result<(), PortError> {
         let (send, events) = mpsc::unbounded_channel();
         // A receiver that is gone means that the session is over.
         let forward = move |event| drop(send.send(event));
-        let port = Port::open(&self.name, self.baud, Box::new(forward))
-            .map_err(|e| SessionError::Port(e.to_string()))?;
+        let port = Port::open(&self.name, self.baud, Box::new(forward))?;
         self.open = Some((port, events));
+        if self.listed.is_none() {
+            let now = port::list().unwrap_or_default();
+            self.listed = now.into_iter().find(|l| l.name == self.name);
+        }
         Ok(())
     }
 

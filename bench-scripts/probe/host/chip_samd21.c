@@ -1,0 +1,3 @@
+#define FACTS chip_samd21
+#include "../core/chips/samd21.h"
+#include "facts.h"

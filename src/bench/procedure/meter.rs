@@ -1,0 +1,113 @@
+//! Before the power: a person measures with a meter and types what it shows.
+//!
+//! The probe is silent meanwhile. What is expected is not shown before the value has been typed, so
+//! that nobody copies it. A value that no good unit gives is asked for once more: a letter is easily
+//! left out, and the second is judged whatever it is.
+
+use super::super::meter::{self, Said};
+use super::*;
+use crate::walk::meter as stops;
+
+/// How often a value is asked for before it counts as not tested: whoever types, the run ends.
+const MOST_TRIES: u8 = 20;
+
+impl Bench {
+    /// Whether a person has to measure before the power is on.
+    pub(super) fn metered(&self) -> bool {
+        !self.walk.metered.is_empty()
+    }
+
+    /// Whether the unit may have no power, and nobody has looked for its probe yet.
+    pub(super) fn before_power(&self) -> bool {
+        let waits = matches!(self.state, State::Ready { .. } | State::Metering { .. });
+        self.metered() && self.boot.is_none() && waits
+    }
+
+    pub(super) fn begin_meter(&mut self) {
+        if !stops::needs_power(&self.board) {
+            self.tell_coverage();
+        }
+        self.ask_meter(Metering::default(), None);
+    }
+
+    /// Asks for a value; the moves only with the first one of a stop.
+    fn ask_meter(&mut self, at: Metering, refused: Option<String>) {
+        let stop = &self.walk.metered[at.stop];
+        let count: usize = self.walk.metered.iter().map(|s| s.channels.len()).sum();
+        let before: usize = self.walk.metered[..at.stop].iter().map(|s| s.channels.len()).sum();
+        let fresh = at.channel == 0 && refused.is_none();
+        let shunts = match fresh {
+            true if at.stop == 0 => Shunts::All(stop.setting.clone()),
+            true => Shunts::Moved(stop.moves.clone()),
+            false => Shunts::Moved(Vec::new()),
+        };
+        let channel = stop.channels[at.channel];
+        let of = (before + at.channel + 1, count);
+        self.state = State::Metering { at };
+        self.prompt(Prompt::Meter { channel, shunts, of, refused });
+    }
+
+    /// The operator typed a line.
+    pub(super) fn typed(&mut self, now: Duration, text: &str) {
+        let State::Metering { at } = &self.state else { return };
+        let mut at = *at;
+        at.tries += 1;
+        let stop = &self.walk.metered[at.stop];
+        let (channel, setting) = (stop.channels[at.channel], stop.setting.clone());
+        let judge = |typed| meter::judge(&self.board, &self.windows, &setting, channel, typed);
+        let check = match meter::read(text) {
+            Err(why) if at.tries < MOST_TRIES => return self.ask_meter(at, Some(why)),
+            Err(_) | Ok(Said::Skip) => judge(None),
+            Ok(Said::Value(typed)) => judge(Some(typed)),
+        };
+        let bad = check.typed.is_some() && check.verdict != Verdict::Pass;
+        if bad && !at.doubted && at.tries < MOST_TRIES {
+            at.doubted = true;
+            let ohms = check.typed.map_or(String::new(), |t| t.ohms.to_string());
+            let why = format!(
+                "{ohms} is not what a good unit shows here: look at the tips, the shunts and the \
+                 meter's range (k, M), then type what it shows, again if it is the same"
+            );
+            return self.ask_meter(at, Some(why));
+        }
+        let step = self.at();
+        self.tell_check(&step, check);
+        self.next_value(now, at);
+    }
+
+    fn next_value(&mut self, now: Duration, at: Metering) {
+        let channels = self.walk.metered[at.stop].channels.len();
+        let next = match at.channel + 1 < channels {
+            true => Metering { stop: at.stop, channel: at.channel + 1, ..Metering::default() },
+            false => Metering { stop: at.stop + 1, ..Metering::default() },
+        };
+        if next.stop < self.walk.metered.len() {
+            return self.ask_meter(next, None);
+        }
+        if !stops::needs_power(&self.board) {
+            return self.close(now, None);
+        }
+        let last = &self.walk.metered[at.stop].setting;
+        let moves = stops::moves(last, &self.walk.steps[0].setting);
+        self.wait_for_key(Prompt::PowerOn { moves });
+    }
+
+    /// The setting of the stop and on whose word it is so.
+    pub(super) fn at_meter(&self, at: Metering) -> StepAt {
+        let setting = self.walk.metered[at.stop].setting.clone();
+        StepAt { step: 0, attempt: 1, setting, moved: None, moved_by: Some(MovedBy::SaidSo) }
+    }
+}
+
+/// Which value is asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Metering {
+    /// Index of the stop.
+    stop: usize,
+    /// Index among its channels.
+    channel: usize,
+    /// Lines typed for it.
+    tries: u8,
+    /// Whether a value that no good unit gives was asked for again.
+    doubted: bool,
+}
