@@ -97,6 +97,7 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
         }),
         Ask::Boot => Answer::Boot(boot.clone()),
         Ask::Burst { n, .. } | Ask::Supply { n } => Answer::Burst(burst(n)),
+        Ask::Codes { n, .. } => Answer::Codes(burst(n), vec![code; 3]),
         Ask::Product { .. } => Answer::Burst(burst(4)),
         Ask::Level { n, .. } => {
             Answer::Level { n: n.into(), ones: if code > 512 { n.into() } else { 0 } }

@@ -1,6 +1,7 @@
 //! `protocols/records.md` against the program.
 
 use strapwise::lot::UnitLine;
+use strapwise::record::live::LiveRow;
 use strapwise::record::{Row, csv};
 
 const DOCUMENT: &str = include_str!("../protocols/records.md");
@@ -21,11 +22,12 @@ fn names(section: &str) -> Vec<&'static str> {
 fn every_column_is_explained_in_its_order() {
     assert_eq!(names("The record"), csv::header::<Row>());
     assert_eq!(names("The lot"), csv::header::<UnitLine>());
+    assert_eq!(names("The live view"), csv::header::<LiveRow>());
 }
 
 #[test]
 fn every_column_says_its_meaning_and_when_it_is_empty() {
-    for row in [table("The record"), table("The lot")].concat() {
+    for row in [table("The record"), table("The lot"), table("The live view")].concat() {
         assert_eq!(row.len(), 4, "{row:?}");
         assert!(!row[2].is_empty() && !row[3].is_empty(), "{row:?}");
     }

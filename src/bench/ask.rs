@@ -24,6 +24,17 @@ pub enum Ask {
         /// Wait before the first conversion, in microseconds.
         settle_us: u32,
     },
+    /// A burst with its codes, as the pin stands, pull-up off.
+    Codes {
+        /// Channel index.
+        channel: usize,
+        /// Conversions.
+        n: u16,
+        /// Conversions thrown away first.
+        discard: u16,
+        /// Wait before the first conversion, in microseconds.
+        settle_us: u32,
+    },
     /// A burst of an analog channel as the product takes it in its round: the channel before is
     /// converted, then this one at once, with the product's clock, discard and count.
     Product {
@@ -135,6 +146,8 @@ pub enum Answer {
     Done,
     /// To a burst.
     Burst(Burst),
+    /// To [`Ask::Codes`]: the summary of all, and the codes that came through the line.
+    Codes(Burst, Vec<u16>),
     /// To digital reads: how many, and how many were high.
     Level {
         /// Reads.

@@ -2,6 +2,7 @@
 //!
 //! Events go to the record first, then to the screens.
 
+use super::watching::Watched;
 use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting};
 use crate::units::Ohms;
@@ -331,6 +332,8 @@ pub enum Event {
     },
     /// A picture of the live readings; never recorded, never judged.
     Live(Vec<Live>),
+    /// Something of the live view; it leaves no row in a record.
+    Watched(Watched),
     /// The move was believed.
     Moved(StepAt),
     /// A reading was judged.

@@ -14,6 +14,7 @@ pub mod reading;
 pub mod sag;
 pub mod sweep;
 mod tally;
+pub mod watching;
 
 use crate::board::chip::Probe;
 use crate::board::{Board, Reference};
@@ -47,6 +48,19 @@ pub trait Procedure {
     /// Whether a line is to be typed, and keys are its letters.
     fn wants_text(&self) -> bool {
         false
+    }
+
+    /// A letter was typed, which only a live view has a use for.
+    fn letter(&mut self, now: Duration, letter: char) -> Vec<Output> {
+        let _ = (now, letter);
+        Vec::new()
+    }
+
+    /// The port has gone away while that may happen. An ask under way is answered with silence
+    /// next, so nothing new is asked before.
+    fn gone(&mut self, now: Duration, why: &str) -> Vec<Output> {
+        let _ = (now, why);
+        Vec::new()
     }
 }
 

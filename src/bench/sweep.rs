@@ -38,6 +38,8 @@ pub enum Keep {
     LevelPulled(usize),
     /// Digital reads after a discharge.
     LevelDischarged(usize),
+    /// The averaged burst of a channel with its codes.
+    Codes(usize),
     /// The supply.
     Supply,
     /// The boot that the probe is in.
@@ -53,6 +55,8 @@ pub struct Got {
     pub channels: BTreeMap<usize, Readings>,
     /// Bursts at rest by channel.
     pub rest: BTreeMap<usize, Burst>,
+    /// The codes of the channel whose codes were asked for.
+    pub codes: Option<(usize, Vec<u16>)>,
     /// The supply.
     pub supply: Option<Burst>,
     /// The boot at the end of the sweep.
@@ -113,6 +117,36 @@ impl Sweep {
             self.plan.push((burst(board, channel, BURST, false), Keep::Rest(channel)));
         }
         self
+    }
+
+    /// Adds what the live view shows: as [`Sweep::measure`], but for the burst as the product takes
+    /// it and the one at rest. `codes` asks for the codes of the averaged burst as well.
+    pub fn watch(mut self, board: &Board, channel: usize, codes: bool) -> Sweep {
+        let c = &board.channels[channel];
+        self = self.switches(board, channel, true);
+        match c.kind {
+            Kind::Meter { .. } => {}
+            Kind::Digital => {
+                self = self.levels(board, channel, c.pin.pull_up).discharged(board, channel);
+            }
+            Kind::Analog => {
+                let mean = match codes {
+                    false => (burst(board, channel, BURST, false), Keep::Mean(channel)),
+                    true => {
+                        let settle_us = settle_us(board, channel, false);
+                        let ask = Ask::Codes { channel, n: BURST, discard: 2, settle_us };
+                        (ask, Keep::Codes(channel))
+                    }
+                };
+                self.plan.push(mean);
+                if c.pin.pull_up {
+                    let pulled = burst(board, channel, GLANCE, true);
+                    self.plan.push((pulled, Keep::Pulled(channel)));
+                }
+                self = self.charge(board, channel);
+            }
+        }
+        self.switches(board, channel, false)
     }
 
     /// Adds charge sharing, where the converter has the 0 V input that it needs.
@@ -205,6 +239,10 @@ impl Sweep {
             }
             (Keep::LevelDischarged(c), Answer::Level { n, ones }) => {
                 got.readings(c).level_discharged = Some((n, ones));
+            }
+            (Keep::Codes(c), Answer::Codes(b, codes)) => {
+                got.readings(c).mean = Some(b);
+                got.codes = Some((c, codes));
             }
             (Keep::Rest(c), Answer::Burst(b)) => {
                 got.rest.insert(c, b);

@@ -175,7 +175,7 @@ impl Unit {
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
         screen.say(&format!("sequence: {}", coverage::effort(&self.board, &self.walk)));
-        let keys = Some(live::Keys { person: std::io::stdin().is_terminal() });
+        let keys = Some(live::Keys { person: std::io::stdin().is_terminal(), needed: true });
         let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
         // Whatever happened, the lot's table says what is on disk.
         let table = store.rebuild_lot(lot::table_csv);

@@ -9,6 +9,7 @@ use crate::session::hands::ByHand;
 use crate::session::live::Line;
 use crate::walk::meter;
 use jiff::Timestamp;
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -48,7 +49,23 @@ impl ByMeter {
     }
 }
 
+/// Refuses a board that no probe reads, in a command that does nothing but read by the probe.
+pub fn needs_probe(board: &Board, file: &Path) -> Result<(), Failure> {
+    match ByMeter::of(board) {
+        ByMeter::No | ByMeter::First => Ok(()),
+        ByMeter::Alone => Err(Failure::input(format!(
+            "{}: no probe reads this board; `bench` leads through what a meter measures",
+            file.display()
+        ))),
+    }
+}
+
 impl Connection {
+    /// Whether the unit is one without hardware.
+    pub fn is_virtual(&self) -> bool {
+        self.port.as_deref() == Some("virtual")
+    }
+
     /// Opens the line, and says how long it has to be quiet. A virtual unit is a good one with its
     /// shunts in a setting.
     pub fn open(
@@ -74,7 +91,7 @@ impl Connection {
     fn virtual_unit(&self, board: &Arc<Board>, shunts: &Setting) -> Line {
         let mut unit = VirtualBoard::new(World::new(board.clone(), self.seed));
         unit.place_all(shunts);
-        let hands = ByHand::new(board.clone());
+        let hands = ByHand::with(board.clone(), shunts.clone());
         Line::Virtual { board: Box::new(unit), hands }
     }
 }

@@ -14,11 +14,13 @@ mod limits;
 mod new;
 mod own_header;
 mod picture;
+mod ports;
 mod read;
 mod release;
 mod setting;
 mod spread;
 mod statements;
+mod watch;
 mod windows;
 
 use crate::board::{Board, Setting};
@@ -49,24 +51,28 @@ const AFTER: &str = "Exit codes: 0 pass, 1 fail, 2 usage or input, 3 probe lost 
 enum Command {
     /// Run the main job on built-in virtual units: no hardware needed
     Demo(demo::Options),
+    /// Write a board file from templates, to be edited
+    New(Box<new::Options>),
+    /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
+    Design(Box<design::Options>),
     /// Print the windows of a board: what each position reads as, and with how much margin
     Windows(windows::Options),
     /// Hold the thresholds of the product's firmware against the circuit, position by position
     CheckThresholds(check_thresholds::Options),
     /// Write the C header with which the product's firmware decodes its options
     CHeader(c_header::Options),
-    /// Write a board file from templates, to be edited
-    New(Box<new::Options>),
-    /// Choose the resistors of a jumper circuit: the largest margin that the values in stock give
-    Design(Box<design::Options>),
     /// Print the jumper card: what each position of each header stands for
     Card(card::Options),
+    /// List the serial ports, ask who is on them, and say what to do where nobody is
+    Ports(ports::Options),
+    /// Watch every channel of a board live, beside what its circuit predicts
+    Watch(watch::Options),
+    /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
+    Read(read::Options),
     /// Lead an operator through one unit and write its record
     Bench(bench::Options),
     /// Say which part to lift: every cause weighed against the record of a unit that failed
     Diagnose(diagnose::Options),
-    /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
-    Read(read::Options),
 }
 
 /// The form of a table on the command line.
@@ -97,15 +103,17 @@ pub fn run() -> ExitCode {
     let arguments = Arguments::parse();
     let result = limits::tell_of_large_files().and_then(|()| match arguments.command {
         Command::Demo(options) => demo::run(&options),
+        Command::New(options) => new::run(&options),
+        Command::Design(options) => design::run(&options),
         Command::Windows(options) => windows::run(&options),
         Command::CheckThresholds(options) => check_thresholds::run(&options),
         Command::CHeader(options) => c_header::run(&options),
-        Command::New(options) => new::run(&options),
-        Command::Design(options) => design::run(&options),
         Command::Card(options) => card::run(&options),
+        Command::Ports(options) => ports::run(&options),
+        Command::Watch(options) => watch::run(&options),
+        Command::Read(options) => read::run(&options),
         Command::Bench(options) => bench::run(&options),
         Command::Diagnose(options) => diagnose::run(&options),
-        Command::Read(options) => read::run(&options),
     });
     match result {
         Ok(exit) => exit.into(),

@@ -1,6 +1,6 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
-use super::connection::{ByMeter, Connection, nonce};
+use super::connection::{ByMeter, Connection, needs_probe, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
@@ -36,12 +36,7 @@ pub struct Options {
 /// Reads a unit once.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
-    if ByMeter::of(&board) == ByMeter::Alone {
-        let name = options.board.display();
-        return Err(Failure::input(format!(
-            "{name}: no probe reads this board; `bench` leads through what a meter measures"
-        )));
-    }
+    needs_probe(&board, &options.board)?;
     let windows = windows_of(&board)?;
     let expected = match &options.expect {
         Some(text) => setting::places(&board, "--expect", text)?,

@@ -7,6 +7,7 @@
 pub mod core;
 pub mod exchange;
 pub mod faulty;
+pub mod inquiry;
 pub mod message;
 pub mod port;
 pub mod virtual_board;

@@ -5,8 +5,13 @@
 //! a clone clears the exclusive flag), nothing is flushed (it can hang for ever), and nothing is
 //! inferred from the text of an error.
 
+mod explain;
+mod known;
+
+pub use explain::{Facts, PortError, Refusal, explain};
+pub use known::{CHIPS, Chip, chip};
+
 use serialport::{ErrorKind, SerialPort, SerialPortType};
-use std::fmt;
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread;
@@ -41,82 +46,27 @@ pub struct Listed {
     pub serial: Option<String>,
     /// Product text of the USB device.
     pub product: Option<String>,
+    /// Where the USB device is plugged in: bus and the chain of sockets, `1-1.4`.
+    pub location: Option<String>,
 }
 
-/// Why a port could not be opened, and what helps.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum PortError {
-    /// There is no such port.
-    Absent {
-        /// Name asked for.
-        name: String,
-        /// Ports that there are.
-        listed: Vec<String>,
-    },
-    /// Another program has it.
-    Busy {
-        /// Name asked for.
-        name: String,
-        /// Programs that hold it, as far as the system tells.
-        holders: Vec<String>,
-    },
-    /// The user may not open it.
-    Forbidden {
-        /// Name asked for.
-        name: String,
-        /// Owner and group of the device file.
-        owner: Option<(String, String)>,
-    },
-    /// A rate that resets boards into their boot loader.
-    Rate(u32),
-    /// Anything else.
-    Other {
-        /// Name asked for.
-        name: String,
-        /// What the system says.
-        text: String,
-    },
-}
+impl Listed {
+    /// A port of which nothing but the name is known.
+    pub fn named(name: &str) -> Listed {
+        Listed { name: name.into(), usb: None, serial: None, product: None, location: None }
+    }
 
-impl fmt::Display for PortError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            PortError::Absent { name, listed } if listed.is_empty() => {
-                write!(f, "{name}: no such port, and there is no other: plug the board in")
-            }
-            PortError::Absent { name, listed } => {
-                write!(f, "{name}: no such port; there are {}", listed.join(", "))
-            }
-            PortError::Busy { name, holders } if holders.is_empty() => {
-                write!(f, "{name}: another program has it; `sudo fuser -v {name}` names it")
-            }
-            PortError::Busy { name, holders } => {
-                write!(f, "{name}: {} has it; close that first", holders.join(", "))
-            }
-            PortError::Forbidden { name, owner } => match owner {
-                Some((owner, group)) if group != "root" => write!(
-                    f,
-                    "{name}: belongs to {owner}, group {group}, and you are not in it: run \
-                     `sudo usermod -aG {group} $USER`, log out and in again"
-                ),
-                Some((owner, group)) => write!(
-                    f,
-                    "{name}: belongs to {owner}, group {group}: run `sudo setfacl -m \
-                     u:$USER:rw {name}` for now, and install the udev rule for good"
-                ),
-                None => write!(f, "{name}: you may not open it: ask for access to the device"),
-            },
-            PortError::Rate(baud) => {
-                write!(f, "{baud} baud resets many boards into their boot loader: use {BAUD}")
-            }
-            PortError::Other { name, text } => {
-                write!(f, "{name}: {text}; unplug the board, wait a moment, plug it in again")
-            }
-        }
+    /// The port at the place where this one was: a board that is plugged in again may get another
+    /// name. The same USB ids and serial number at the same location; of two such ports none.
+    pub fn again<'a>(&self, now: &'a [Listed]) -> Option<&'a Listed> {
+        self.location.as_ref()?;
+        let same = |l: &&Listed| {
+            (l.usb, &l.serial, &l.location) == (self.usb, &self.serial, &self.location)
+        };
+        let mut found = now.iter().filter(same);
+        found.next().filter(|_| found.next().is_none())
     }
 }
-
-impl std::error::Error for PortError {}
 
 /// The ports of this machine, by name. On macOS only the call-out (`cu.`) devices.
 ///
@@ -134,8 +84,9 @@ pub fn list() -> Result<Vec<Listed>, PortError> {
                 usb: Some((usb.vid, usb.pid)),
                 serial: usb.serial_number,
                 product: usb.product,
+                location: usb.location.map(|l| l.to_string()),
             },
-            _ => Listed { name: p.port_name, usb: None, serial: None, product: None },
+            _ => Listed::named(&p.port_name),
         })
         .collect();
     out.sort_by(|a, b| a.name.cmp(&b.name));
@@ -163,8 +114,10 @@ impl Port {
         if baud <= 1200 {
             return Err(PortError::Rate(baud));
         }
-        let mut port =
-            serialport::new(name, baud).timeout(SLICE).open().map_err(|e| explain(name, &e))?;
+        let mut port = serialport::new(name, baud)
+            .timeout(SLICE)
+            .open()
+            .map_err(|e| explain(facts(name, &e)))?;
         // Pseudo-terminals have no such lines; a board that misses them stays silent and is
         // reported lost.
         let _ = port.write_data_terminal_ready(true);
@@ -210,20 +163,23 @@ fn serve(
     }
 }
 
-/// Tells absent, busy and forbidden apart: by the kind of the error and by what is there, as busy
-/// and absent share a kind on some systems.
-fn explain(name: &str, error: &serialport::Error) -> PortError {
+/// What is known about a port that did not open.
+fn facts(name: &str, error: &serialport::Error) -> Facts {
     let listed: Vec<String> =
         list().unwrap_or_default().into_iter().map(|listed| listed.name).collect();
     let there = listed.iter().any(|l| l == name) || std::path::Path::new(name).exists();
-    let name = name.to_string();
-    match error.kind {
-        _ if !there => PortError::Absent { name, listed },
-        ErrorKind::Io(io::ErrorKind::PermissionDenied) => {
-            PortError::Forbidden { owner: system::owner(&name), name }
-        }
-        ErrorKind::NoDevice => PortError::Busy { holders: system::holders(&name), name },
-        _ => PortError::Other { name, text: error.description.clone() },
+    let refusal = match error.kind {
+        ErrorKind::Io(io::ErrorKind::PermissionDenied) => Refusal::Denied,
+        ErrorKind::NoDevice => Refusal::Taken,
+        _ => Refusal::Other(error.description.clone()),
+    };
+    Facts {
+        name: name.to_string(),
+        there,
+        listed,
+        owner: system::owner(name),
+        holders: if refusal == Refusal::Taken { system::holders(name) } else { Vec::new() },
+        refusal,
     }
 }
 
@@ -250,18 +206,23 @@ mod system {
         line.first().map(|name| (*name).to_string())
     }
 
-    /// Programs that hold a device open, where `/proc` shows them to this user.
+    /// Programs that hold a device open, where `/proc` shows them to this user. This one only where
+    /// no other does: it has just tried to open the device itself.
     pub fn holders(path: &str) -> Vec<String> {
         let Ok(device) = fs::canonicalize(path) else { return Vec::new() };
         let processes = fs::read_dir("/proc").into_iter().flatten().flatten();
         let holders = processes.filter_map(|process| {
+            // `self` and `thread-self` stand there too.
+            let id: u32 = process.file_name().to_str()?.parse().ok()?;
             let files = fs::read_dir(process.path().join("fd")).ok()?;
             let holds = files.flatten().any(|f| fs::read_link(f.path()).is_ok_and(|t| t == device));
             let name = fs::read_to_string(process.path().join("comm")).ok().filter(|_| holds)?;
-            let id = process.file_name();
-            Some(format!("{} (process {})", name.trim(), id.to_string_lossy()))
+            Some((id, format!("{} (process {id})", name.trim())))
         });
-        holders.collect()
+        let (own, others): (Vec<_>, Vec<_>) =
+            holders.partition(|&(id, _)| id == std::process::id());
+        let told = if others.is_empty() { own } else { others };
+        told.into_iter().map(|(_, text)| text).collect()
     }
 }
 
@@ -359,6 +320,23 @@ mod tests {
         let groups = "tty:x:5:\ndialout:x:20:ann,bob\n";
         assert_eq!(system::name_of(groups, 20), Some("dialout".into()));
         assert_eq!(system::name_of(groups, 21), None);
+    }
+
+    #[test]
+    fn a_board_that_is_plugged_in_again_is_found_by_its_place() {
+        let at = |name: &str, location: &str| Listed {
+            usb: Some((0x1A86, 0x7523)),
+            location: Some(location.into()),
+            ..Listed::named(name)
+        };
+        let was = at("/dev/ttyUSB0", "1-1.4");
+        let now = [at("/dev/ttyUSB0", "1-1.3"), at("/dev/ttyUSB1", "1-1.4")];
+        assert_eq!(was.again(&now).map(|l| l.name.as_str()), Some("/dev/ttyUSB1"));
+        let other = Listed { usb: Some((0x0403, 0x6001)), ..at("/dev/ttyUSB0", "1-1.4") };
+        assert_eq!(was.again(&[other]), None, "another chip in the same socket");
+        let twice = [at("/dev/ttyUSB1", "1-1.4"), at("/dev/ttyUSB2", "1-1.4")];
+        assert_eq!(was.again(&twice), None, "two ports of one device");
+        assert_eq!(Listed::named("/dev/ttyS0").again(&[Listed::named("/dev/ttyS0")]), None);
     }
 
     #[test]

@@ -42,7 +42,7 @@ impl Folder {
     /// The rows that an event makes, `t` after the beginning. The live picture makes none.
     pub fn fold(&mut self, t: Duration, event: &Event) -> Vec<Row> {
         match event {
-            Event::Live(_) => Vec::new(),
+            Event::Live(_) | Event::Watched(_) => Vec::new(),
             Event::Probe(info) => {
                 self.head.probe = format!("{} {}", info.model, info.version);
                 self.head.identity.clone_from(&info.identity);

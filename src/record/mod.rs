@@ -6,6 +6,7 @@ pub mod column;
 pub mod csv;
 pub mod fold;
 pub mod former;
+pub mod live;
 pub mod release;
 pub mod row;
 

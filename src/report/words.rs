@@ -282,7 +282,7 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
 /// Events that a plain screen shows, one a line, each with its kind in front.
 pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, String)> {
     match event {
-        Event::Live(_) => Vec::new(),
+        Event::Live(_) | Event::Watched(_) => Vec::new(),
         Event::Probe(info) => {
             let identity = match info.identity.as_str() {
                 "" => "no identity yet".to_string(),

@@ -2,7 +2,8 @@
 //!
 //! On a terminal single keys count: Enter, Space, Backspace; a foot switch that types one of them
 //! serves as well. From a pipe each line is a key: empty for Enter, `n` for Space, `b` for
-//! Backspace. Where a value is asked for, the keys are its letters and a line is the value.
+//! Backspace. Where a value is asked for, the keys are its letters and a line is the value; a live
+//! view has a use for letters and digits of their own.
 
 use crate::bench::Key;
 use std::io::{self, BufRead, IsTerminal, Read, stdin};
@@ -22,13 +23,18 @@ pub enum Typed {
 
 /// Columns of the terminal on standard output, as far as prose makes use of them.
 pub fn columns() -> usize {
+    width().clamp(40, 100)
+}
+
+/// Columns of the terminal on standard output; 80 where it does not tell.
+pub fn width() -> usize {
     #[cfg(unix)]
     let columns = rustix::termios::tcgetwinsize(rustix::stdio::stdout()).map_or(0, |s| s.ws_col);
     #[cfg(not(unix))]
     let columns = 0u16;
     match columns {
         0 => 80,
-        some => usize::from(some).clamp(40, 100),
+        some => usize::from(some),
     }
 }
 
@@ -149,6 +155,12 @@ pub fn key_of(line: &str) -> Option<Key> {
     }
 }
 
+/// The letter or digit that stands alone on a line from a pipe.
+pub fn letter_of(line: &str) -> Option<char> {
+    let mut letters = line.chars();
+    letters.next().filter(|c| c.is_ascii_alphanumeric() && letters.next().is_none())
+}
+
 fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
     while let Ok(Some(line)) = line(&mut input) {
         let line = line.strip_suffix(b"\r").unwrap_or(&line);
@@ -218,6 +230,12 @@ mod tests {
         let typed = keys(&b"\r\ny\nn\n \nb\nyes please\n\xff\nno"[..]);
         let wanted = [Key::Yes, Key::Yes, Key::No, Key::No, Key::Again, Key::No];
         assert_eq!(typed, wanted);
+    }
+
+    #[test]
+    fn a_letter_alone_on_its_line_is_told_as_such() {
+        let letters = ["h", "Q", "1", "hq", "?", "", "\u{e9}"].map(letter_of);
+        assert_eq!(letters, [Some('h'), Some('Q'), Some('1'), None, None, None, None]);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 pub mod keys;
 pub mod plain;
 pub mod terminal;
+pub mod watching;
 
 use crate::bench::Event;
 use std::time::Duration;
@@ -17,6 +18,11 @@ pub trait Screen {
     /// Shows what has been typed of a value so far.
     fn typing(&mut self, text: &str) {
         let _ = text;
+    }
+
+    /// Whether nobody sees any more what is shown, so that a run which is nothing but a view may end.
+    fn unseen(&self) -> bool {
+        false
     }
 
     /// Shows a line that belongs to no event.

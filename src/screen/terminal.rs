@@ -3,6 +3,10 @@
 //!
 //! Results never go through the bar: they are lines of their own above it.
 
+mod pane;
+
+pub use pane::Pane;
+
 use super::Screen;
 use super::keys::columns;
 use super::plain::worth_a_line;

@@ -99,9 +99,19 @@ impl<P: Procedure> Conductor<P> {
         if !self.bench.may_be_silent() {
             return self.tell(now, Input::Lost(why));
         }
-        if self.asked.is_some() {
+        let asked = self.asked.is_some();
+        let outputs = self.bench.gone(now, &why);
+        self.carry(now, outputs);
+        if asked {
             self.conclude(now, Input::Answer(Answer::Silent));
         }
+        std::mem::take(&mut self.acts)
+    }
+
+    /// A letter was typed.
+    pub fn letter(&mut self, now: Duration, letter: char) -> Vec<Act> {
+        let outputs = self.bench.letter(now, letter);
+        self.carry(now, outputs);
         std::mem::take(&mut self.acts)
     }
 

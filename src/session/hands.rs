@@ -172,7 +172,20 @@ impl ByHand {
     /// A person with a unit whose shunts lie beside it.
     pub fn new(board: Arc<Board>) -> ByHand {
         let shunts = Setting::all_open(&board);
+        ByHand::with(board, shunts)
+    }
+
+    /// A person with a unit whose shunts sit in a setting.
+    pub fn with(board: Arc<Board>, shunts: Setting) -> ByHand {
         ByHand { board, asked: None, shunts, told: [false; 3] }
+    }
+
+    /// What a letter does where nobody has asked for a move: the digits 1 to 9 put the shunt of
+    /// the jumper with that number of the board file one place further.
+    pub fn letter(&mut self, letter: char) -> Option<Deed> {
+        let jumper = letter.to_digit(10)?.checked_sub(1)? as usize;
+        let place = *self.shunts.0.get(jumper).filter(|_| self.asked.is_none())?;
+        Some(self.put(jumper, self.beside(jumper, place)))
     }
 
     /// What may be pressed now, in one line, told once for each kind of prompt; nothing where the

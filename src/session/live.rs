@@ -1,9 +1,14 @@
 //! Runs a unit on the real clock: a probe on a port or a virtual board, a person at the keys.
 
+mod serial;
+
+use serial::Heard;
+pub use serial::Serial;
+
 use super::hands::{ByHand, Deed, as_typed};
 use super::{Act, Conductor};
+use crate::bench::watching::Watched;
 use crate::bench::{Event, Key, Procedure, Summary};
-use crate::probe::port::{Port, PortError, PortEvent};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
@@ -11,7 +16,7 @@ use crate::screen::keys::{self, SingleKeys, Typed};
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::time::{Duration, Instant};
-use tokio::sync::mpsc::{self, Receiver, UnboundedReceiver};
+use tokio::sync::mpsc::{self, Receiver};
 
 /// Why a run could not go on.
 #[derive(Debug)]
@@ -43,6 +48,13 @@ impl From<StoreError> for SessionError {
 pub trait Keep {
     /// Returns when the rows are safe.
     fn keep(&mut self, rows: &[Row]) -> Result<(), StoreError>;
+
+    /// Takes something of the live view, `t` after the beginning; returns when what is to be kept
+    /// of it is safe.
+    fn watched(&mut self, t: Duration, watched: &Watched) -> Result<(), StoreError> {
+        let _ = (t, watched);
+        Ok(())
+    }
 }
 
 impl Keep for Attempt {
@@ -76,66 +88,6 @@ pub enum Line {
     },
 }
 
-/// A serial port that may go away and come back.
-pub struct Serial {
-    name: String,
-    baud: u32,
-    /// The port and what it sends; none while it is gone.
-    open: Option<(Port, UnboundedReceiver<PortEvent>)>,
-}
-
-impl Serial {
-    fn open(name: &str, baud: u32) -> Result<Serial, SessionError> {
-        let mut serial = Serial { name: name.to_string(), baud, open: None };
-        serial.reopen()?;
-        Ok(serial)
-    }
-
-    fn reopen(&mut self) -> Result<(), SessionError> {
-        self.try_open().map_err(|e| SessionError::Port(e.to_string()))
-    }
-
-    fn try_open(&mut self) -> Result<(), PortError> {
-        let (send, events) = mpsc::unbounded_channel();
-        // A receiver that is gone means that the session is over.
-        let forward = move |event| drop(send.send(event));
-        let port = Port::open(&self.name, self.baud, Box::new(forward))?;
-        self.open = Some((port, events));
-        Ok(())
-    }
-
-    async fn next(&mut self) -> Heard {
-        loop {
-            match &mut self.open {
-                Some((_, events)) => {
-                    return match events.recv().await {
-                        Some(PortEvent::Bytes(bytes)) => Heard::Bytes(bytes),
-                        Some(PortEvent::Gone(why)) => Heard::Gone(why),
-                        None => Heard::Gone("the port was closed".into()),
-                    };
-                }
-                None => {
-                    tokio::time::sleep(AGAIN).await;
-                    if self.reopen().is_ok() {
-                        return Heard::Back;
-                    }
-                }
-            }
-        }
-    }
-}
-
-/// What comes from the line.
-enum Heard {
-    Bytes(Vec<u8>),
-    Gone(String),
-    /// A port that was gone is open again.
-    Back,
-}
-
-/// Pause between two tries to open a port that is gone.
-const AGAIN: Duration = Duration::from_millis(300);
-
 /// How often a virtual board is looked at.
 const LOOK: Duration = Duration::from_millis(5);
 
@@ -148,19 +100,14 @@ impl Line {
     /// The same where the unit may still be without power: a port that is not there yet is opened
     /// when it comes.
     pub fn open_when_there(name: &str, baud: u32) -> Result<Line, SessionError> {
-        let mut serial = Serial { name: name.to_string(), baud, open: None };
-        match serial.try_open() {
-            Ok(()) | Err(PortError::Absent { .. }) => Ok(Line::Port(serial)),
-            Err(e) => Err(SessionError::Port(e.to_string())),
-        }
+        Serial::open_when_there(name, baud).map(Line::Port)
     }
 
     fn write(&mut self, bytes: Vec<u8>) {
         match self {
-            // A port that has gone says so by its event.
-            Line::Port(Serial { open: Some((port, _)), .. }) => drop(port.write(bytes)),
-            // Without power nobody listens.
-            Line::Port(_) | Line::Nowhere => {}
+            Line::Port(serial) => serial.write(bytes),
+            // Nobody listens.
+            Line::Nowhere => {}
             Line::Virtual { board, .. } => board.write(&bytes),
         }
     }
@@ -243,6 +190,7 @@ struct Run<'a> {
     single: Option<SingleKeys>,
     began: Instant,
     person: bool,
+    needed: bool,
     /// What a person has typed of a value so far.
     value: String,
 }
@@ -255,6 +203,8 @@ const LONGEST_VALUE: usize = 60;
 pub struct Keys {
     /// A person types: keys typed before a prompt are forgotten. A program's lines are not.
     pub person: bool,
+    /// Somebody must answer: the run ends when nobody can any more.
+    pub needed: bool,
 }
 
 /// Leads one unit through its run. Without `keys` nothing is asked of anybody.
@@ -279,6 +229,7 @@ pub fn run<P: Procedure>(
         single: keys.map(|_| SingleKeys::begin()),
         began: Instant::now(),
         person: keys.is_some_and(|k| k.person),
+        needed: keys.is_none_or(|k| k.needed),
         value: String::new(),
     };
     let summary = runtime.block_on(run.lead(conductor, stops));
@@ -300,6 +251,11 @@ impl Run<'_> {
                 return Ok(summary);
             }
             let now = self.began.elapsed();
+            if self.screen.unseen() && !stopped {
+                stopped = true;
+                acts = conductor.stop(now);
+                continue;
+            }
             let wake = conductor.wake_at().map(|at| at.saturating_sub(now));
             let sleep = tokio::time::sleep(wake.unwrap_or(Duration::from_secs(3600)));
             acts = tokio::select! {
@@ -325,11 +281,14 @@ impl Run<'_> {
             Heard::Bytes(bytes) => conductor.bytes(now, &bytes),
             Heard::Gone(why) => {
                 if let (true, Line::Port(serial)) = (conductor.may_be_silent(), &mut self.line) {
-                    serial.open = None;
+                    serial.let_go();
                 }
                 conductor.lost(now, why)
             }
-            Heard::Back => {
+            Heard::Back(moved) => {
+                if let Some(name) = moved {
+                    self.screen.say(&format!("the board is on {name} now"));
+                }
                 conductor.opened(now);
                 Vec::new()
             }
@@ -343,11 +302,15 @@ impl Run<'_> {
                 Act::Write(bytes) => self.line.write(bytes),
                 Act::Keep(rows) => {
                     if let Err(error) = self.record.keep(&rows) {
-                        self.line.write(b"\nABOR\n".to_vec());
-                        return Err(error.into());
+                        return Err(self.broken_off(error));
                     }
                 }
                 Act::Show(event) => {
+                    if let Event::Watched(watched) = &event
+                        && let Err(error) = self.record.watched(self.began.elapsed(), watched)
+                    {
+                        return Err(self.broken_off(error));
+                    }
                     if matches!(event, Event::Prompt { .. }) && self.person {
                         self.forget_typed();
                     }
@@ -367,6 +330,12 @@ impl Run<'_> {
         Ok(None)
     }
 
+    /// What cannot be kept ends the run, with everything off.
+    fn broken_off(&mut self, error: StoreError) -> SessionError {
+        self.line.write(b"\nABOR\n".to_vec());
+        error.into()
+    }
+
     /// Nothing typed early confirms a later step.
     fn forget_typed(&mut self) {
         if let Some(single) = &self.single {
@@ -382,11 +351,12 @@ impl Run<'_> {
         }
         let key = match typed {
             Typed::Key(key) => key,
-            Typed::Line(line) => match keys::key_of(&line) {
-                Some(key) => key,
-                None => return Vec::new(),
+            Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
+                (Some(key), _) => key,
+                (None, Some(letter)) => return self.letter(conductor, letter),
+                (None, None) => return Vec::new(),
             },
-            Typed::Letter(_) => return Vec::new(),
+            Typed::Letter(letter) => return self.letter(conductor, letter),
             Typed::End => return self.nobody(conductor),
         };
         let deeds = match &mut self.line {
@@ -452,7 +422,23 @@ impl Run<'_> {
         acts
     }
 
+    /// A letter or digit of its own: a live view has a use for it, and it may move the shunts of a
+    /// virtual unit.
+    fn letter<P: Procedure>(&mut self, conductor: &mut Conductor<P>, letter: char) -> Vec<Act> {
+        let letter = letter.to_ascii_lowercase();
+        if let Line::Virtual { board, hands } = &mut self.line
+            && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
+        {
+            board.place(jumper, place);
+        }
+        conductor.letter(self.began.elapsed(), letter)
+    }
+
+    /// Standard input has ended, which ends a run that somebody has to answer in.
     fn nobody<P: Procedure>(&mut self, conductor: &mut Conductor<P>) -> Vec<Act> {
+        if !self.needed {
+            return Vec::new();
+        }
         self.screen.say("standard input has ended: nobody can answer, so the test stops");
         conductor.no_keys(self.began.elapsed())
     }

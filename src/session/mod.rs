@@ -7,6 +7,7 @@ pub mod conductor;
 pub mod hands;
 pub mod live;
 pub mod rehearsal;
+pub mod roll_call;
 pub mod translate;
 
 pub use conductor::{Act, Conductor};

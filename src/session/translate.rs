@@ -26,6 +26,11 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             let (channel, prescaler) = (pin(channel), PRESCALER);
             vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
         }
+        Ask::Codes { channel, n, discard, settle_us } => {
+            let (channel, prescaler, pull_up) = (pin(channel), PRESCALER, false);
+            let bits = board.chip.bits();
+            vec![Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits }]
+        }
         Ask::Product { channel, before } => vec![Request::Product {
             previous: pin(before),
             channel: pin(channel),
@@ -114,6 +119,10 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         (Ask::Boot, [boot @ Reply::Boot { .. }]) => Answer::Boot(self::boot(boot)),
         (Ask::Burst { .. } | Ask::Product { .. } | Ask::Supply { .. }, [Reply::Burst(b)]) => {
             Answer::Burst(burst(b))
+        }
+        (Ask::Codes { .. }, [Reply::Raw(raw)]) => {
+            let codes = raw.frames.iter().flat_map(|f| f.codes.iter().copied()).collect();
+            Answer::Codes(burst(&raw.burst), codes)
         }
         (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
         (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {

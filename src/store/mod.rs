@@ -6,6 +6,7 @@
 mod attempt;
 mod error;
 mod files;
+mod live_log;
 mod lock;
 mod mend;
 
@@ -21,6 +22,7 @@ use crate::record::{Head, Problem, Record, Row, csv};
 pub use attempt::{Attempt, Sink};
 pub use error::{ErrorKind, StoreError};
 pub use files::write_file;
+pub use live_log::LiveLog;
 use lock::Lock;
 pub use mend::{Mended, RULE as MENDED_RULE};
 

@@ -355,6 +355,11 @@ impl Stand {
                 let code = self.ratio(channel, pull_up) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, n))
             }
+            Ask::Codes { channel, n, .. } => {
+                let code = self.ratio(channel, false) * self.board.chip.scale;
+                let burst = self.burst(code, n);
+                Answer::Codes(burst, vec![burst.mean.round() as u16; usize::from(n)])
+            }
             Ask::Product { channel, .. } => {
                 let code = self.ratio(channel, false) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, self.board.firmware.conversions))

@@ -6,7 +6,7 @@
 
 mod stand;
 
-use stand::{Emulated, Ended, bench};
+use stand::{Emulated, Ended, bench, strapwise};
 
 fn number(text: &str) -> f64 {
     text.parse().unwrap_or_else(|_| panic!("`{text}` is no number"))
@@ -175,4 +175,22 @@ fn an_unplugged_probe_ends_the_run_and_keeps_what_was_read() {
     assert_eq!(run.exit, 3);
     assert_eq!(run.unit()["verdict"], "INCOMPLETE");
     assert_eq!(run.reading("PROFILE", "J1", "2")["verdict"], "pass");
+}
+
+#[test]
+fn the_live_view_shows_where_the_shunts_are_and_loses_no_conversion() {
+    let board = Emulated::new(&["J1=4", "J2=fitted", "J5=dry", "J6=fitted"]);
+    let asked = ["--count", "3", "--every", "0.1", "--histogram", "PROFILE"];
+    let (exit, said) = strapwise(&board, "watch", &asked);
+    assert_eq!(exit, 0, "{said}");
+    for place in ["J1=4 orchids", "J2=fitted", "J3=open", "J5=dry ground out"] {
+        assert!(said.contains(&format!(": {place}; circuit")), "{place} in\n{said}");
+    }
+    // Every code of three bursts came through the line of the chip.
+    let title = said.lines().find(|l| l.starts_with("PROFILE: ")).expect("a histogram");
+    let wanted = format!("PROFILE: {} conversions, mean ", 3 * 961);
+    let mean = title.strip_prefix(&wanted).and_then(|rest| rest.split(',').next());
+    let mean = number(mean.unwrap_or_else(|| panic!("{title}")));
+    // A mean of whole codes lies half a code under the ratio; offset and gain of this unit.
+    assert!((mean - LADDER[3].2).abs() < 3.0, "{title}");
 }

@@ -138,6 +138,21 @@ pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
     Ended { exit, lines, rows, _results: results }
 }
 
+/// What the real program says about a unit with these arguments, and how it ends.
+pub fn strapwise(board: &Emulated, command: &str, arguments: &[&str]) -> (i32, String) {
+    let ended = Command::new(program())
+        .arg(command)
+        .arg(root().join("protocols/vent-controller.toml"))
+        .args(["--quiet", "0.1", "--port", &board.port])
+        .args(arguments)
+        .stdin(Stdio::null())
+        .stderr(Stdio::inherit())
+        .output()
+        .expect("the program runs");
+    let said = String::from_utf8(ended.stdout).expect("text");
+    (ended.status.code().unwrap_or(-1), said)
+}
+
 /// Does what a line asks, and presses the key that an attentive operator would press.
 fn answer(line: &str, board: &mut Emulated, keys: &mut ChildStdin) {
     let mut enter = |yes: bool| {

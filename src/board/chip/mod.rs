@@ -304,6 +304,12 @@ impl Chip {
         self.pins.iter().find(|p| p.name.eq_ignore_ascii_case(name))
     }
 
+    /// Bits of a code.
+    pub fn bits(&self) -> u8 {
+        // At most 16.
+        (u16::BITS - self.full_scale.leading_zeros()) as u8
+    }
+
     /// Sets what depends on the supply, from its smallest to its largest voltage, and on the
     /// converter's clock: the input levels that hold over all of it, and the further error.
     ///
