@@ -93,6 +93,20 @@ fn units_known_good_agree_with_the_file_or_name_the_entry_that_they_contradict()
 }
 
 #[test]
+fn a_unit_on_the_bench_is_led_through_the_settings_that_still_tell_something() {
+    let board = board();
+    let arguments = ["diagnose", &board.to_string_lossy(), "--port", "virtual"];
+    let ended = cli_support::typed(&arguments, &"\n".repeat(30));
+    assert_eq!(ended.code, Some(5), "{}{}", ended.out, ended.err);
+    assert!(ended.out.starts_with("\nset J1=3 J2=fitted"), "{}", ended.out);
+    assert!(ended.out.contains("move J1 to 2"), "{}", ended.out);
+    // A good unit: in the end nothing the probe can see is left, and a meter is asked for.
+    assert!(ended.out.contains("nothing is wrong with the unit"), "{}", ended.out);
+    let nobody = cli_support::typed(&arguments, "");
+    assert_eq!(nobody.code, Some(5), "{}", nobody.out);
+}
+
+#[test]
 fn a_record_of_another_board_is_refused() {
     let results = tempfile::tempdir().unwrap();
     let record = lot(results.path()).join("V004-1.csv");

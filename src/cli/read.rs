@@ -4,7 +4,7 @@ use super::connection::{ByMeter, Connection, needs_probe, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::{Cut, Verdict};
-use crate::board::{Board, Meaning, Place};
+use crate::board::{Board, Meaning, Place, Setting};
 use crate::probe::exchange::Exchange;
 use crate::record::Head;
 use crate::record::fold::Folder;
@@ -12,7 +12,8 @@ use crate::report::table::{Cell, Form, Table};
 use crate::report::wrap;
 use crate::screen::Silent;
 use crate::session::Conductor;
-use crate::session::live::{self, NoRecord};
+use crate::session::live::{self, Line, NoRecord};
+use crate::window::Windows;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -43,7 +44,29 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         None => Vec::new(),
     };
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
-    let (line, quiet) = options.connection.open(&board, &board.delivery, ByMeter::No)?;
+    let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
+    let look = match look(&board, windows, fill, line)? {
+        Ok(look) => look,
+        Err(exit) => return Ok(exit),
+    };
+    let form = Form::from(options.format);
+    let table = table(&board, &look, &expected);
+    let text = match form {
+        Form::Text => for_people(table) + &closing(&board, &look),
+        form => table.print(form),
+    };
+    super::print(&text)?;
+    Ok(verdict(&look, &expected))
+}
+
+/// One look at a unit, the jumpers that no reading shows taken to be in the setting `fill`; or how
+/// the program ends where somebody stopped it.
+pub(super) fn look(
+    board: &Arc<Board>,
+    windows: Arc<Windows>,
+    fill: Setting,
+    (line, quiet): (Line, Duration),
+) -> Result<Result<Look, Exit>, Failure> {
     let reader = Reader::new(board.clone(), windows, fill);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);
@@ -51,20 +74,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let mut conductor = Conductor::new(board.clone(), reader, exchange, folder);
     let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;
     match (&summary.cut, conductor.procedure().look()) {
-        (Some(Cut::Stopped), _) => Ok(Exit::Interrupted),
-        (Some(Cut::NoKeys), _) => Ok(Exit::Incomplete),
+        (Some(Cut::Stopped), _) => Ok(Err(Exit::Interrupted)),
+        (Some(Cut::NoKeys), _) => Ok(Err(Exit::Incomplete)),
         (Some(Cut::Probe(why)), _) => Err(Failure::lost(why.clone())),
         (None, None) => Err(Failure::lost("nothing was read".into())),
-        (None, Some(look)) => {
-            let form = Form::from(options.format);
-            let table = table(&board, look, &expected);
-            let text = match form {
-                Form::Text => for_people(table) + &closing(&board, look),
-                form => table.print(form),
-            };
-            super::print(&text)?;
-            Ok(verdict(look, &expected))
-        }
+        (None, Some(look)) => Ok(Ok(look.clone())),
     }
 }
 
