@@ -161,6 +161,7 @@ impl Watched {
                     assert!(self.under_way.is_none(), "two asks at once: {ask:?}");
                     self.under_way = Some(ask);
                 }
+                Output::Run(task) => panic!("the board names no command: {task:?}"),
                 Output::Event(event) => self.event(event),
             }
         }

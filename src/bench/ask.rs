@@ -111,6 +111,8 @@ pub struct UnitId {
     pub former: Option<Slots>,
     /// Why it is tested again; none at a first attempt, and after one that had no fault.
     pub retest: Option<Retest>,
+    /// What is noted of it beforehand; empty when nothing is.
+    pub note: String,
 }
 
 /// Why a unit is tested again.

@@ -2,9 +2,10 @@
 //!
 //! Events go to the record first, then to the screens.
 
+use super::command::Ran;
 use super::watching::Watched;
 use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
-use crate::board::{Kind, Place, Setting};
+use crate::board::{Kind, Place, Setting, Task};
 use crate::units::Ohms;
 use crate::walk::Move;
 use crate::window::{Band, Limits};
@@ -247,6 +248,21 @@ pub enum Prompt {
         /// Why what was typed before was not taken.
         refused: Option<String>,
     },
+    /// Take every shunt off, measure from supply to ground, type what the meter shows.
+    Rails {
+        /// Why what was typed before was not taken.
+        refused: Option<String>,
+    },
+    /// Nobody answers as the probe: may it replace what is on the unit?
+    FlashProbe {
+        /// What was found instead.
+        why: String,
+    },
+    /// The product is on the unit: does it report this?
+    Report {
+        /// Line by line.
+        expected: Vec<String>,
+    },
     /// Everything is measured: make these moves, switch the power on, press Enter.
     PowerOn {
         /// The moves.
@@ -302,6 +318,8 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// Something noted of the unit.
+    Note(String),
     /// The unit is tested again.
     Retest(Retest),
     /// This unit leaves with another setting than the board file's.
@@ -370,6 +388,32 @@ pub enum Event {
         /// Why it is no pass.
         reason: String,
     },
+    /// A person measured from supply to ground before the power was on.
+    Rails {
+        /// What was typed; none where it was left out.
+        typed: Option<TypedIn>,
+        /// What a good unit shows, in ohms.
+        band: Band,
+        /// The verdict.
+        verdict: Verdict,
+        /// Why it is no pass.
+        reason: String,
+    },
+    /// A command of the maker's is about to be run.
+    Running(Task),
+    /// It has been run, or could not be.
+    Ran(Ran),
+    /// What the product says it reads was compared with the setting that the unit leaves with.
+    Reported {
+        /// What it has to report, line by line.
+        expected: Vec<String>,
+        /// What it printed, or the operator's yes or no; none where nobody said anything.
+        said: Option<String>,
+        /// The verdict.
+        verdict: Verdict,
+        /// Why it is no pass.
+        reason: String,
+    },
     /// The probe has been reset: from here on rows belong to this boot.
     Rebooted(Boot),
     /// The probe was reset in a step: its readings are void, it is done again.
@@ -422,6 +466,8 @@ pub struct Summary {
 pub enum Cut {
     /// The probe went away or is not the right one.
     Probe(String),
+    /// A command of the maker's that had to come first was not done.
+    Command(String),
     /// The operator stopped it.
     Stopped,
     /// Standard input ended, so nobody could answer any more.

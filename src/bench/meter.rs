@@ -7,7 +7,7 @@ use super::{Check, Driven, Mode, Rule, TypedIn, Verdict};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::Node;
 use crate::units::{self, Allow, Ohms};
-use crate::window::{self, Class, Expected, Limits, Windows};
+use crate::window::{self, Band, Class, Expected, Limits, Windows};
 
 /// What an operator said about a reading.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,6 +42,30 @@ pub fn read(text: &str) -> Result<Said, String> {
             Err(misread) => Err(format!("{misread}; OL is over range, skip leaves it out")),
         },
     }
+}
+
+/// How often a value is asked for before it counts as not tested: whoever types, the run ends.
+pub(super) const MOST_TRIES: u8 = 20;
+
+/// Judges what was typed of supply to ground: nothing about options, only whether it may be what a
+/// good unit shows.
+pub(super) fn rails(board: &Board, band: Band, typed: Option<&TypedIn>) -> (Verdict, String) {
+    let [net, ground] = [board.supply.net, board.supply.ground].map(|net| board.net_name(net));
+    let (low, high) = (Ohms(band.low), Ohms(band.high));
+    let range = match band.high.is_finite() {
+        true => format!("{low} to {high}"),
+        false => format!("{low} or more"),
+    };
+    let Some(ohms) = typed.map(|t| t.ohms) else {
+        let to_do = format!("measure {net} to {ground} with a meter, the power off: {range}");
+        return (Verdict::NotTested, to_do);
+    };
+    let what = match ohms {
+        ohms if ohms < low => "something shorts the supply, or loads it",
+        ohms if ohms > high => "parts between them are missing, or the tips had no contact",
+        _ => return (Verdict::Pass, String::new()),
+    };
+    (Verdict::Fail, format!("{net} to {ground}: {ohms} is outside {range}: {what}"))
 }
 
 /// Judges what was typed of a channel in a setting; nothing typed is not tested.

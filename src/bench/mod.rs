@@ -5,6 +5,7 @@
 //! `judge` is where a code becomes a verdict; `evidence` is where a move is believed.
 
 mod ask;
+pub mod command;
 mod event;
 pub mod evidence;
 pub mod judge;
@@ -17,7 +18,7 @@ mod tally;
 pub mod watching;
 
 use crate::board::chip::Probe;
-use crate::board::{Board, Reference};
+use crate::board::{Board, Reference, Task};
 use crate::walk::meter as stops;
 use std::time::Duration;
 
@@ -190,6 +191,8 @@ pub enum Input {
     Key(Key),
     /// The operator typed a line, where one was asked for.
     Typed(String),
+    /// A command that was asked for has been run, or could not be.
+    Ran(command::Ran),
     /// Nothing happened, but it is the time that `wake_at` named.
     Tick,
     /// The probe is gone, with the reason in words.
@@ -205,6 +208,8 @@ pub enum Input {
 pub enum Output {
     /// Ask the probe.
     Ask(Ask),
+    /// Run a command of the maker's.
+    Run(Task),
     /// Something to record, then to show.
     Event(Event),
 }

@@ -280,9 +280,12 @@ impl Procedure for Reader {
             Input::Lost(why) => self.close(now, Some(Cut::Probe(why))),
             Input::Stop => self.stop(now),
             // A look asks nothing of anybody.
-            Input::Start | Input::Key(_) | Input::Typed(_) | Input::NoKeys | Input::Tick => {
-                Vec::new()
-            }
+            Input::Start
+            | Input::Key(_)
+            | Input::Typed(_)
+            | Input::Ran(_)
+            | Input::NoKeys
+            | Input::Tick => Vec::new(),
         }
     }
 

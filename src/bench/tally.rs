@@ -82,6 +82,11 @@ impl Tally {
         self.held = Some(reason);
     }
 
+    /// Whether everything so far passed.
+    pub fn passes(&self) -> bool {
+        self.worst == Some(Verdict::Pass) && self.held.is_none()
+    }
+
     /// Closes the run. Nothing judged is nothing tested.
     pub fn close(mut self, cut: Option<Cut>, took: Duration) -> Summary {
         let mut worst = self.worst.unwrap_or(Verdict::NotTested);
@@ -92,7 +97,7 @@ impl Tally {
         if let Some(cut) = &cut {
             worst = worst.max(Verdict::NotTested);
             let why = match cut {
-                Cut::Probe(why) => why.clone(),
+                Cut::Probe(why) | Cut::Command(why) => why.clone(),
                 Cut::Stopped => "stopped by the operator".to_string(),
                 Cut::NoKeys => "standard input ended: nobody could answer".to_string(),
             };

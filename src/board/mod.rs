@@ -3,6 +3,7 @@
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
 pub mod chip;
+mod commands;
 mod decoding;
 mod drift;
 mod fuses;
@@ -11,6 +12,7 @@ mod parse;
 mod problem;
 pub mod template;
 
+pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Drift, InUse};
 pub use fuses::{FUSE_NAMES, Fuses};
@@ -76,6 +78,8 @@ pub struct Board {
     pub questions: Vec<Question>,
     /// What the chip's fuses must be, where the board file says it.
     pub fuses: Option<Fuses>,
+    /// The maker's own commands.
+    pub commands: Commands,
 }
 
 /// The supply of the microcontroller and of the ladders.
@@ -93,6 +97,9 @@ pub struct Supply {
     pub source: String,
     /// How AREF is wired; says which references the probe may select.
     pub aref: Aref,
+    /// Where the supply is measured to ground with a meter before the power is on: the least
+    /// resistance that the chip and all that is not in the file leave between the two.
+    pub before_power: Option<Ohms>,
 }
 
 /// How the AREF pin is wired.

@@ -1,7 +1,8 @@
-//! `bench BOARD`: leads an operator through one unit.
+//! `bench BOARD`: leads an operator through one unit, or through a lot (`lot_flow`).
 
 use super::connection::{ByMeter, Connection, nonce, seconds};
-use super::{Exit, Failure, load_for_probe, release, setting, walk_to, windows_of};
+use super::orders::Orders;
+use super::{Exit, Failure, load_for_probe, lot_flow, release, setting, walk_to, windows_of};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
@@ -9,18 +10,19 @@ use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
 use crate::record::release::REASONS;
 use crate::record::{Head, former};
-use crate::report::coverage;
+use crate::report::{coverage, suspect};
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
 use crate::screen::terminal::Terminal;
 use crate::session::Conductor;
-use crate::session::live::{self, Line};
+use crate::session::commands::Runner;
+use crate::session::live::{self, Desk, Line};
 use crate::store::Store;
 use crate::walk::Walk;
 use crate::window::Windows;
 use jiff::Timestamp;
 use std::io::{IsTerminal, stdout};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -32,9 +34,16 @@ pub const TOOL: &str = concat!("strapwise ", env!("CARGO_PKG_VERSION"));
 pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     pub(super) board: PathBuf,
-    /// Serial number of the unit
-    #[arg(long, value_name = "ID", required_unless_present = "release")]
+    /// Serial number of the unit; without it a lot is tested, one unit after another, each asked
+    /// for its serial number
+    #[arg(long, value_name = "ID")]
     unit: Option<String>,
+    /// First serial number of a lot: each unit is proposed the next one
+    #[arg(long, value_name = "ID", conflicts_with_all = ["unit", "release"])]
+    pub(super) next: Option<String>,
+    /// Order list (CSV with columns unit, setting and note): the setting that each unit leaves with
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["deliver", "release"])]
+    orders: Option<PathBuf>,
     /// Take a unit off HOLD instead of testing one: needs --reason and --operator
     #[arg(long, value_name = "ID", conflicts_with_all = ["unit", "deliver", "port"])]
     release: Option<String>,
@@ -62,77 +71,171 @@ pub struct Options {
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
     #[command(flatten)]
-    connection: Connection,
+    pub(super) connection: Connection,
 }
 
-/// Leads an operator through one unit.
+/// Leads an operator through one unit, or through a lot.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     if let Some(unit) = &options.release {
         return release::run(options, unit);
     }
-    let id = options.unit.clone().unwrap_or_default();
     let reason = release::reason(options.reason.as_deref())?;
-    let board = load_for_probe(&options.board)?;
-    let by_meter = ByMeter::of(&board);
-    let windows = windows_of(&board)?;
-    let delivery = match &options.deliver {
-        Some(text) => setting::delivery(&board, "--deliver", text)?,
-        None => board.delivery.clone(),
+    let prepared = Prepared::new(options)?;
+    let Some(id) = &options.unit else {
+        return match reason {
+            None => options
+                .connection
+                .check(prepared.by_meter)
+                .and_then(|()| lot_flow::run(options, &prepared)),
+            Some(_) => Err(Failure::input(
+                "--reason: of which unit? Give it with --unit; without one, a unit that is tested \
+                 again is asked about"
+                    .into(),
+            )),
+        };
     };
-    let walk = walk_to(&board, &windows, &delivery)?;
-    for (what, id) in [("unit", &id), ("lot", &options.lot)] {
-        ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
-        if let Some(warning) = ids::spreadsheet_warning(id) {
-            eprintln!("strapwise: {what} '{id}': {warning}");
-        }
-    }
-    let still = seconds("--still", options.still, 0.1)?;
-    let store = Store::open(&options.results, &board.name, &options.lot)?;
-    for mended in store.mended() {
-        eprintln!("strapwise: {mended}");
-    }
-    let retest = retest(&store, &id, reason)?;
-    let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board), by_meter)?;
-    let unit = Unit {
-        board: board.clone(),
-        windows,
-        walk,
-        retest,
-        id,
-        lot: options.lot.clone(),
-        operator: options.operator.clone(),
-        station: options.station.clone(),
-        config: Config { still, ..Config::default() },
-    };
-    let summary = unit.run(&store, line, quiet)?;
+    prepared.known(id)?;
+    let retest = prepared.retest(id, reason)?;
+    let (line, quiet) = prepared.open(options, 0)?;
+    let unit = prepared.unit(options, id, retest)?;
+    let mut desk = Desk::new(Some(keys()))?;
+    let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
+    super::print(&prepared.suspects(id)?)?;
     Ok(exit(&summary))
 }
 
-/// Why the unit is tested again; a unit that failed, or is on HOLD, is not tested again without a
-/// reason.
-fn retest(store: &Store, unit: &str, reason: Option<String>) -> Result<Option<Retest>, Failure> {
-    let mut records = store.records()?;
-    records.retain(|record| record.unit == unit);
-    records.sort_by_key(|record| record.attempt);
-    let history = History::of(&records.iter().collect::<Vec<_>>());
-    match (history.needs_reason(), reason) {
-        (Some(why), None) => Err(Failure::input(format!(
-            "unit '{unit}': {why}; say why it is tested again: --reason {}, or in your own words",
-            REASONS.join(", --reason ")
-        ))),
-        (None, Some(_)) if history.attempts == 0 => Err(Failure::input(format!(
-            "--reason: unit '{unit}' has no earlier attempt in this lot; leave it out, or look at \
-             the serial number"
-        ))),
-        (_, Some(reason)) => Ok(Some(Retest { held: history.held(&reason), reason })),
-        (None, None) => Ok(None),
+/// Where answers come from.
+pub fn keys() -> live::Keys {
+    live::Keys { person: std::io::stdin().is_terminal(), needed: true }
+}
+
+/// What all units of a lot have in common.
+pub struct Prepared {
+    board: Arc<Board>,
+    windows: Arc<Windows>,
+    /// How units leave that no order is for.
+    delivery: Setting,
+    orders: Option<Orders>,
+    by_meter: ByMeter,
+    still: Duration,
+    /// The lot.
+    pub store: Store,
+}
+
+impl Prepared {
+    fn new(options: &Options) -> Result<Prepared, Failure> {
+        let board = load_for_probe(&options.board)?;
+        let windows = windows_of(&board)?;
+        let delivery = match &options.deliver {
+            Some(text) => setting::delivery(&board, "--deliver", text)?,
+            None => board.delivery.clone(),
+        };
+        walk_to(&board, &windows, &delivery)?;
+        let orders = options.orders.as_ref().map(|path| Orders::read(&board, path)).transpose()?;
+        check_id("lot", &options.lot)?;
+        if let Some(id) = options.unit.as_ref().or(options.next.as_ref()) {
+            check_id("unit", id)?;
+        }
+        let still = seconds("--still", options.still, 0.1)?;
+        let store = Store::open(&options.results, &board.name, &options.lot)?;
+        for mended in store.mended() {
+            eprintln!("strapwise: {mended}");
+        }
+        let by_meter = ByMeter::of(&board);
+        Ok(Prepared { board, windows, delivery, orders, by_meter, still, store })
     }
+
+    /// Whether a unit has power, and so its port, before anything is asked.
+    pub fn powered_at_first(&self) -> bool {
+        self.by_meter == ByMeter::No
+    }
+
+    /// Whether this may be a unit of the lot.
+    pub fn known(&self, id: &str) -> Result<(), Failure> {
+        check_id("unit", id)?;
+        self.orders.as_ref().map_or(Ok(()), |orders| orders.of(id).map(drop))
+    }
+
+    /// Opens the line to the unit with this number, from 0: on virtual hardware each is another.
+    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Duration), Failure> {
+        let shunts = Setting::all_open(&self.board);
+        options.connection.open_nth(&self.board, &shunts, self.by_meter, number)
+    }
+
+    /// One unit about to be tested.
+    pub fn unit(
+        &self,
+        options: &Options,
+        id: &str,
+        retest: Option<Retest>,
+    ) -> Result<Unit, Failure> {
+        let order = self.orders.as_ref().map(|orders| orders.of(id)).transpose()?;
+        let delivery = order.map_or(&self.delivery, |order| &order.setting);
+        let port = options.connection.port_name().to_string();
+        let folder = options.board.parent().map(Path::to_path_buf).unwrap_or_default();
+        Ok(Unit {
+            board: self.board.clone(),
+            windows: self.windows.clone(),
+            walk: walk_to(&self.board, &self.windows, delivery)?,
+            retest,
+            note: order.map_or(String::new(), |order| order.note.clone()),
+            id: id.to_string(),
+            lot: options.lot.clone(),
+            operator: options.operator.clone(),
+            station: options.station.clone(),
+            config: Config { still: self.still, ..Config::default() },
+            commands: Some(Place { folder, port }),
+        })
+    }
+
+    /// What a unit has been through in this lot.
+    pub fn history(&self, unit: &str) -> Result<History, Failure> {
+        let mut records = self.store.records()?;
+        records.retain(|record| record.unit == unit);
+        records.sort_by_key(|record| record.attempt);
+        Ok(History::of(&records.iter().collect::<Vec<_>>()))
+    }
+
+    /// Whom to suspect after this unit has been tested, line by line.
+    pub fn suspects(&self, unit: &str) -> Result<String, Failure> {
+        let lines = suspect::lines(&self.board, &self.store.records()?, unit);
+        Ok(lines.iter().map(|line| format!("{line}\n")).collect())
+    }
+
+    /// Why the unit is tested again; a unit that failed, or is on HOLD, is not tested again without
+    /// a reason.
+    fn retest(&self, unit: &str, reason: Option<String>) -> Result<Option<Retest>, Failure> {
+        let history = self.history(unit)?;
+        match (history.needs_reason(), reason) {
+            (Some(why), None) => Err(Failure::input(format!(
+                "unit '{unit}': {why}; say why it is tested again: --reason {}, or in your own \
+                 words",
+                REASONS.join(", --reason ")
+            ))),
+            (None, Some(_)) if history.attempts == 0 => Err(Failure::input(format!(
+                "--reason: unit '{unit}' has no earlier attempt in this lot; leave it out, or look \
+                 at the serial number"
+            ))),
+            (_, Some(reason)) => Ok(Some(Retest { held: history.held(&reason), reason })),
+            (None, None) => Ok(None),
+        }
+    }
+}
+
+/// A name that becomes one of a file.
+fn check_id(what: &str, id: &str) -> Result<(), Failure> {
+    ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
+    if let Some(warning) = ids::spreadsheet_warning(id) {
+        eprintln!("strapwise: {what} '{id}': {warning}");
+    }
+    Ok(())
 }
 
 /// The exit code of a run.
 pub fn exit(summary: &Summary) -> Exit {
     match summary.cut {
         Some(Cut::Probe(_)) => Exit::Lost,
+        Some(Cut::Command(_)) => Exit::Incomplete,
         Some(Cut::Stopped) => Exit::Interrupted,
         // Nothing was asked to stop: the unit is merely not wholly tested.
         Some(Cut::NoKeys) => Exit::Incomplete,
@@ -152,6 +255,8 @@ pub struct Unit {
     pub id: String,
     /// Why it is tested again.
     pub retest: Option<Retest>,
+    /// What the order list says of it; empty when nothing.
+    pub note: String,
     /// Lot.
     pub lot: String,
     /// Who tests.
@@ -160,11 +265,27 @@ pub struct Unit {
     pub station: String,
     /// What may be set.
     pub config: Config,
+    /// What the maker's commands need; without it none are run.
+    pub commands: Option<Place>,
+}
+
+/// Where the maker's commands find things.
+pub struct Place {
+    /// The folder of the board file.
+    pub folder: PathBuf,
+    /// The port as the command line has it.
+    pub port: String,
 }
 
 impl Unit {
     /// Runs it on the real clock and makes the lot's table new.
-    pub fn run(&self, store: &Store, line: Line, quiet: Duration) -> Result<Summary, Failure> {
+    pub fn run(
+        &self,
+        desk: &mut Desk,
+        store: &Store,
+        line: Line,
+        quiet: Duration,
+    ) -> Result<Summary, Failure> {
         let former = self.owed(store)?;
         let mut attempt = store.begin(&self.id)?;
         let number = attempt.number();
@@ -175,13 +296,25 @@ impl Unit {
         let folder = store.folder().display();
         screen.say(&format!("record {folder}/{}-{number}.csv", self.id));
         screen.say(&format!("sequence: {}", coverage::effort(&self.board, &self.walk)));
-        let keys = Some(live::Keys { person: std::io::stdin().is_terminal(), needed: true });
-        let summary = live::run(&mut conductor, line, screen.as_mut(), &mut attempt, keys);
+        let runner = self.runner(attempt.path());
+        let summary = desk.run(&mut conductor, line, screen.as_mut(), &mut attempt, runner);
         // Whatever happened, the lot's table says what is on disk.
         let table = store.rebuild_lot(lot::table_csv);
         let summary = summary?;
         table?;
         Ok(summary)
+    }
+
+    /// Who runs the maker's commands for the attempt with this record.
+    fn runner(&self, record: &Path) -> Option<Runner> {
+        self.commands.as_ref().map(|place| Runner {
+            board: self.board.clone(),
+            folder: place.folder.clone(),
+            port: place.port.clone(),
+            unit: self.id.clone(),
+            saved: record.with_extension("saved"),
+            record: record.to_path_buf(),
+        })
     }
 
     /// What an earlier attempt that was cut short still owes to the unit's chip.
@@ -214,7 +347,8 @@ impl Unit {
         // Odd, and so never 0; far apart for nonces that are close.
         let identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
         let retest = self.retest.clone();
-        let unit = UnitId { serial: self.id.clone(), identity, former, retest };
+        let (serial, note) = (self.id.clone(), self.note.clone());
+        let unit = UnitId { serial, identity, former, retest, note };
         let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config);
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);

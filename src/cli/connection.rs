@@ -41,7 +41,7 @@ pub enum ByMeter {
 impl ByMeter {
     /// Of a whole run.
     pub fn of(board: &Board) -> ByMeter {
-        match meter::channels(board).is_empty() {
+        match meter::channels(board).is_empty() && board.supply.before_power.is_none() {
             true => ByMeter::No,
             false if meter::needs_power(board) => ByMeter::First,
             false => ByMeter::Alone,
@@ -81,24 +81,68 @@ impl Connection {
     ) -> Result<(Line, Duration), Failure> {
         let quiet = seconds("--quiet", self.quiet, 0.0)?;
         match (self.port.as_deref(), by_meter) {
-            (Some("virtual"), _) => Ok((self.virtual_unit(board, shunts), Duration::ZERO)),
+            (Some(VIRTUAL), _) => Ok((virtual_unit(board, shunts, self.seed), Duration::ZERO)),
             (_, ByMeter::Alone) => Ok((Line::Nowhere, quiet)),
             (Some(port), ByMeter::First) => Ok((Line::open_when_there(port, BAUD)?, quiet)),
             (Some(port), ByMeter::No) => Ok((Line::open(port, BAUD)?, quiet)),
-            (None, _) => Err(Failure::input(
-                "no --port: give the serial port of the probe, for example --port /dev/ttyUSB0, or \
-                 --port virtual for a unit without hardware"
-                    .into(),
-            )),
+            (None, _) => Err(no_port()),
         }
     }
 
-    fn virtual_unit(&self, board: &Arc<Board>, shunts: &Setting) -> Line {
-        let mut unit = VirtualBoard::new(World::new(board.clone(), self.seed));
-        unit.place_all(shunts);
-        let hands = ByHand::with(board.clone(), shunts.clone());
-        Line::Virtual { board: Box::new(unit), hands }
+    /// The same for the unit with this number, from 0: each virtual one is another.
+    pub fn open_nth(
+        &self,
+        board: &Arc<Board>,
+        shunts: &Setting,
+        by_meter: ByMeter,
+        number: u64,
+    ) -> Result<(Line, Duration), Failure> {
+        match self.port.as_deref() {
+            Some(VIRTUAL) => {
+                let seed = self.seed.wrapping_add(number);
+                Ok((virtual_unit(board, shunts, seed), Duration::ZERO))
+            }
+            _ => self.open(board, shunts, by_meter),
+        }
     }
+
+    /// Whether the options can be used at all.
+    pub fn check(&self, by_meter: ByMeter) -> Result<(), Failure> {
+        seconds("--quiet", self.quiet, 0.0)?;
+        match (&self.port, by_meter) {
+            (None, ByMeter::No | ByMeter::First) => Err(no_port()),
+            _ => Ok(()),
+        }
+    }
+
+    /// The port as given; empty where none is.
+    pub fn port_name(&self) -> &str {
+        self.port.as_deref().unwrap_or_default()
+    }
+
+    /// The serial port, if it is one.
+    pub fn serial_port(&self) -> Option<&str> {
+        self.port.as_deref().filter(|port| *port != VIRTUAL)
+    }
+}
+
+fn no_port() -> Failure {
+    Failure::input(
+        "no --port: give the serial port of the probe, for example --port /dev/ttyUSB0, or --port \
+         virtual for a unit without hardware"
+            .into(),
+    )
+}
+
+/// The port that is no hardware.
+const VIRTUAL: &str = "virtual";
+
+/// A good unit, drawn by its seed.
+fn virtual_unit(board: &Arc<Board>, shunts: &Setting, seed: u64) -> Line {
+    let mut unit = VirtualBoard::new(World::new(board.clone(), seed));
+    unit.place_all(shunts);
+    let hands = ByHand::with(board.clone(), shunts.clone());
+    Line::Virtual { board: Box::new(unit), hands }
 }
 
 /// A number of seconds from the command line.

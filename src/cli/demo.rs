@@ -1,6 +1,6 @@
 //! `demo`: the main job on built-in virtual units.
 
-use super::bench::{Unit, exit};
+use super::bench::{Unit, exit, keys};
 use super::{Exit, Failure, parse, walk_of, windows_of};
 use crate::bench::{Config, Summary, UnitVerdict};
 use crate::board::Board;
@@ -12,7 +12,7 @@ use crate::report::table::{Cell, Form, Table};
 use crate::screen::plain::Plain;
 use crate::screen::{Screen, Silent};
 use crate::session::hands::{Automatic, ByHand};
-use crate::session::live::Line;
+use crate::session::live::{Desk, Line};
 use crate::session::rehearsal;
 use crate::store::Store;
 use jiff::Timestamp;
@@ -66,10 +66,12 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
         walk,
         id: id.to_string(),
         retest: None,
+        note: String::new(),
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),
         config: Config::default(),
+        commands: None,
     })
 }
 
@@ -78,7 +80,8 @@ fn by_hand(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let unit = first_unit(&board, "H001", "by-hand", "")?;
     let virtual_unit = VirtualBoard::new(World::new(board.clone(), options.seed));
     let line = Line::Virtual { board: Box::new(virtual_unit), hands: ByHand::new(board) };
-    let summary = unit.run(&store, line, Duration::ZERO)?;
+    let mut desk = Desk::new(Some(keys()))?;
+    let summary = unit.run(&mut desk, &store, line, Duration::ZERO)?;
     Ok(exit(&summary))
 }
 

@@ -12,7 +12,9 @@ mod diagnose_live;
 mod failure;
 mod input;
 mod limits;
+mod lot_flow;
 mod new;
+mod orders;
 mod own_header;
 mod picture;
 mod ports;
@@ -70,7 +72,7 @@ enum Command {
     Watch(watch::Options),
     /// Read a unit as it lies there: each jumper's position, the options, the smallest margin
     Read(read::Options),
-    /// Lead an operator through one unit and write its record
+    /// Lead an operator through a unit, or a lot, and write a record of each
     Bench(bench::Options),
     /// Say which part to lift: every cause weighed against the record of a unit that failed
     Diagnose(diagnose::Options),

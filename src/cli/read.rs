@@ -76,7 +76,7 @@ pub(super) fn look(
     match (&summary.cut, conductor.procedure().look()) {
         (Some(Cut::Stopped), _) => Ok(Err(Exit::Interrupted)),
         (Some(Cut::NoKeys), _) => Ok(Err(Exit::Incomplete)),
-        (Some(Cut::Probe(why)), _) => Err(Failure::lost(why.clone())),
+        (Some(Cut::Probe(why) | Cut::Command(why)), _) => Err(Failure::lost(why.clone())),
         (None, None) => Err(Failure::lost("nothing was read".into())),
         (None, Some(look)) => Ok(Ok(look.clone())),
     }

@@ -82,7 +82,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let keys = live::Keys { person: stdin().is_terminal(), needed: false };
     let summary = live::run(&mut conductor, line, screen.as_mut(), &mut recorder, Some(keys))?;
     match summary.cut {
-        Some(Cut::Probe(why)) => Err(Failure::lost(why)),
+        Some(Cut::Probe(why) | Cut::Command(why)) => Err(Failure::lost(why)),
         Some(Cut::Stopped) if !screen.unseen() => Ok(Exit::Interrupted),
         Some(Cut::Stopped | Cut::NoKeys) | None => Ok(Exit::Pass),
     }

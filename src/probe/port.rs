@@ -68,6 +68,13 @@ impl Listed {
     }
 }
 
+/// Whether a port is there, whoever has it.
+pub fn present(name: &str) -> bool {
+    // A port that the system does not list may have a name in its file system all the same.
+    let named = cfg!(unix) && std::path::Path::new(name).exists();
+    named || list().is_ok_and(|ports| ports.iter().any(|port| port.name == name))
+}
+
 /// The ports of this machine, by name. On macOS only the call-out (`cu.`) devices.
 ///
 /// # Errors

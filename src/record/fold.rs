@@ -3,12 +3,13 @@
 use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
 use super::{Head, Row, RowKind};
+use crate::bench::command::Ran;
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict,
-    sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, UnitVerdict,
+    Verdict, sag,
 };
-use crate::board::{Board, Fuses, Level};
-use crate::window::{Limits, adc};
+use crate::board::{Board, Fuses, Level, Task};
+use crate::window::{Band, Limits, adc};
 use jiff::{SignedDuration, Timestamp};
 use std::sync::Arc;
 use std::time::Duration;
@@ -50,6 +51,7 @@ impl Folder {
                 self.head.reset_cause = info.boot.cause.to_lowercase();
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
+            Event::Note(note) => vec![self.event(t, "note", note)],
             Event::Retest(retest) => {
                 let note = retest.held.clone().unwrap_or_default();
                 let mut row = self.event(t, RETEST, &note);
@@ -78,6 +80,21 @@ impl Folder {
             }
             Event::Fuses { found, verdict, reason } => {
                 vec![self.fuses(t, *found, *verdict, reason)]
+            }
+            Event::Rails { typed, band, verdict, reason } => {
+                vec![self.rails(t, typed.as_ref(), *band, *verdict, reason)]
+            }
+            Event::Running(task) => vec![self.running(t, *task)],
+            Event::Ran(ran) => vec![self.ran(t, ran)],
+            Event::Reported { expected, said, verdict, reason } => {
+                let mut row = self.row(t, RowKind::Report);
+                row.rule = Task::Report.word().to_string();
+                row.limit_source = "delivery setting".to_string();
+                row.option_expected = expected.join("; ");
+                row.answer = said.as_deref().map(one_line).unwrap_or_default();
+                row.verdict = verdict.word().to_string();
+                row.reason.clone_from(reason);
+                vec![row]
             }
             Event::Rebooted(boot) => {
                 self.head.boot = Some(u64::from(boot.count));
@@ -150,7 +167,11 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
-            Prompt::Meter { refused: None, of: (1, _), .. } => ("by meter", CAUTIONS.to_string()),
+            Prompt::Meter { refused: None, of: (1, _), .. } | Prompt::Rails { refused: None } => {
+                ("by meter", CAUTIONS.to_string())
+            }
+            Prompt::FlashProbe { why } => ("no probe", why.clone()),
+            Prompt::Rails { refused: Some(why) } => ("value asked again", why.clone()),
             Prompt::Meter { channel, refused: Some(why), .. } => {
                 ("value asked again", format!("{}: {why}", self.board.channels[*channel].id))
             }
@@ -272,6 +293,53 @@ impl Folder {
         row
     }
 
+    /// Supply to ground: no channel, and no option.
+    fn rails(
+        &mut self,
+        t: Duration,
+        typed: Option<&TypedIn>,
+        band: Band,
+        verdict: Verdict,
+        reason: &str,
+    ) -> Row {
+        let finite = |ohms: f64| Some(ohms).filter(|ohms| ohms.is_finite());
+        let mut row = self.row(t, RowKind::Check);
+        row.mode = Mode::Meter.word().to_string();
+        row.answer = typed.map(|t| t.text.clone()).unwrap_or_default();
+        row.ohm = typed.and_then(|t| finite(t.ohms.0));
+        row.band_low_ohm = finite(band.low);
+        row.band_high_ohm = finite(band.high);
+        row.limit_source = "board file".to_string();
+        row.rule = "supply to ground".to_string();
+        row.verdict = verdict.word().to_string();
+        row.reason = reason.to_string();
+        row
+    }
+
+    fn running(&mut self, t: Duration, task: Task) -> Row {
+        let line = self.board.commands.get(task).map(|c| c.words.join(" ")).unwrap_or_default();
+        self.event(t, "command begun", &format!("{}: {line}", task.word()))
+    }
+
+    /// Program, file, digest, exit code and time of a command.
+    fn ran(&mut self, t: Duration, ran: &Ran) -> Row {
+        let mut parts = vec![ran.task.word().to_string()];
+        if let Some((program, arguments)) = ran.words.split_first() {
+            parts.push(format!("program {program}"));
+            parts.push(format!("arguments {}", arguments.join(" ")));
+        }
+        if let Some(file) = &ran.file {
+            let digest = file.sha256.as_deref().unwrap_or("cannot be read");
+            parts.push(format!("file {}", file.path));
+            parts.push(format!("sha256 {digest}"));
+        }
+        parts.push(ran.exit.map_or("no exit code".into(), |code| format!("exit {code}")));
+        parts.push(format!("{:.1} s", ran.took.as_secs_f64()));
+        let mut row = self.event(t, "command", &one_line(&parts.join("; ")));
+        row.reason = ran.problem.as_deref().map(one_line).unwrap_or_default();
+        row
+    }
+
     fn finished(&mut self, t: Duration, summary: &Summary) -> Row {
         let mut row = self.row(t, RowKind::Unit);
         row.verdict = summary.verdict.word().to_string();
@@ -294,6 +362,13 @@ impl Folder {
         }
         row
     }
+}
+
+/// Text of a program on one line, and not without end.
+fn one_line(text: &str) -> String {
+    const LONGEST: usize = 1000;
+    let words = text.split(char::is_control).map(str::trim).filter(|word| !word.is_empty());
+    words.collect::<Vec<&str>>().join(" / ").chars().take(LONGEST).collect()
 }
 
 fn put_burst(row: &mut Row, burst: &Burst) {

@@ -20,6 +20,8 @@ pub enum RowKind {
     Supply,
     /// The chip's fuses.
     Fuses,
+    /// What the product says it reads, against the delivery setting.
+    Report,
     /// Something that happened: a move, a reset, a caution, a mended file.
     #[default]
     Event,
@@ -29,11 +31,12 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 6] = [
+    pub const ALL: [RowKind; 7] = [
         RowKind::Check,
         RowKind::Question,
         RowKind::Supply,
         RowKind::Fuses,
+        RowKind::Report,
         RowKind::Event,
         RowKind::Unit,
     ];
@@ -45,6 +48,7 @@ impl RowKind {
             RowKind::Question => "question",
             RowKind::Supply => "supply",
             RowKind::Fuses => "fuses",
+            RowKind::Report => "report",
             RowKind::Event => "event",
             RowKind::Unit => "unit",
         }
@@ -64,7 +68,8 @@ impl Columns for RowKind {
         let text = String::parse(cells)?;
         RowKind::ALL.into_iter().find(|kind| kind.word() == text).ok_or_else(|| {
             format!(
-                "`{}` is no kind of row (check, question, supply, event, unit); {MEND_CELL}",
+                "`{}` is no kind of row (check, question, supply, fuses, report, event, unit); \
+                 {MEND_CELL}",
                 shown(&text)
             )
         })
@@ -223,6 +228,6 @@ columns! {
 impl Row {
     /// Whether the row is judged and counts towards the unit's verdict.
     pub fn is_check(&self) -> bool {
-        matches!(self.row, RowKind::Check | RowKind::Question | RowKind::Supply)
+        matches!(self.row, RowKind::Check | RowKind::Question | RowKind::Supply | RowKind::Report)
     }
 }

@@ -17,6 +17,7 @@ mod pins;
 pub mod ports;
 mod positions;
 pub mod spread;
+pub mod suspect;
 pub mod svg;
 pub mod table;
 pub mod thresholds;

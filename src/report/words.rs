@@ -1,10 +1,11 @@
 //! What the operator is told, in plain words.
 
 use super::windows::is_meter;
+use crate::bench::command::Ran;
 use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
-use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting};
+use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting, Task};
 use crate::walk::Move;
 
 /// The cautions shown before anything is switched.
@@ -101,7 +102,7 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         Prompt::Cautions => {
             let mut lines: Vec<String> = CAUTIONS.iter().map(|l| l.to_string()).collect();
             lines.extend(dummies(board).iter().map(|d| format!("Dummy load {d}")));
-            if board.channels.iter().any(is_meter) {
+            if board.channels.iter().any(is_meter) || board.supply.before_power.is_some() {
                 lines.push(
                     "Unplug the unit: first it is measured with a meter, the power off.".into(),
                 );
@@ -124,6 +125,23 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             ));
             lines
         }
+        Prompt::Rails { refused } => {
+            let [net, ground] = [board.supply.net, board.supply.ground].map(|n| board.net_name(n));
+            let mut lines: Vec<String> = refused.iter().cloned().collect();
+            if refused.is_none() {
+                lines.push("Take every shunt off the board.".into());
+            }
+            lines.push(format!(
+                "Measure {net} to {ground}, the power off, red tip to {net}, and type what the \
+                 meter shows (4k7, 470, OL; skip if it cannot be)."
+            ));
+            lines
+        }
+        Prompt::FlashProbe { why } => flash_probe(board, why),
+        Prompt::Report { expected } => vec![
+            format!("The product is on. It has to report: {}.", expected.join(", ")),
+            "Does it report that? Enter = yes; Space = no.".into(),
+        ],
         Prompt::PowerOn { moves } => {
             let mut lines = moves_text(board, moves);
             lines.push(
@@ -180,6 +198,38 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             vec!["Delivery setting reached. Hands off: everything is read once more.".into()]
         }
     }
+}
+
+/// What happens when the probe is put on a unit, and the one key for it.
+fn flash_probe(board: &Board, why: &str) -> Vec<String> {
+    let with = |task: Task| board.commands.get(task).map(|c| c.words[0].as_str());
+    let mut lines = vec![format!("No probe answers: {why}.")];
+    let replaced = format!(
+        "{} then replaces the program on the unit by the probe",
+        with(Task::FlashProbe).unwrap_or_default()
+    );
+    lines.push(match (with(Task::Save), with(Task::Restore)) {
+        (Some(save), Some(_)) => format!(
+            "{save} first saves the program that is on the unit; {replaced}. It is put back at the \
+             end, unless the product is."
+        ),
+        (Some(save), None) => {
+            format!("{save} first saves the program that is on the unit; {replaced}.")
+        }
+        (None, _) => format!("Nothing is saved: {replaced}, and what was there is lost."),
+    });
+    lines.push("Enter = do it; Space = no, leave the unit as it is.".into());
+    lines
+}
+
+/// A command that was run, on one line.
+fn ran(ran: &Ran) -> String {
+    let seconds = ran.took.as_secs_f64();
+    let how = match &ran.problem {
+        Some(why) => format!("failed: {why}"),
+        None => format!("done in {seconds:.1} s"),
+    };
+    format!("{} {how}", ran.task.word())
 }
 
 /// Where the sequence is, short: `J1=3`.
@@ -290,6 +340,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
+        Event::Note(note) => vec![("note", note.clone())],
         Event::Retest(retest) => {
             let mut lines = vec![("retest", format!("because: {}", retest.reason))];
             lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));
@@ -310,9 +361,14 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
                 Prompt::Meter { .. } => "meter",
+                Prompt::Rails { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
-                Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
+                Prompt::Doubt { .. }
+                | Prompt::Question { .. }
+                | Prompt::OtherUnit { .. }
+                | Prompt::FlashProbe { .. }
+                | Prompt::Report { .. } => "ask",
                 Prompt::Unstable { .. } | Prompt::HandsOff => "note",
             };
             let step = match asked {
@@ -339,6 +395,20 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             let found = found.map(|f| format!("{} ", Fuses(f.map(Some)).text()));
             let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
             vec![("fuses", format!("{}{}{why}", found.unwrap_or_default(), verdict.word()))]
+        }
+        Event::Rails { typed, verdict, reason, .. } => {
+            let shown = typed.as_ref().map_or("no reading".to_string(), |t| t.ohms.to_string());
+            let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+            vec![("check", format!("supply to ground {shown} typed in {}{why}", verdict.word()))]
+        }
+        Event::Running(task) => {
+            let line = board.commands.get(*task).map(|c| c.words.join(" ")).unwrap_or_default();
+            vec![("command", format!("{}: {line}", task.word()))]
+        }
+        Event::Ran(command) => vec![("command", ran(command))],
+        Event::Reported { expected, verdict, reason, .. } => {
+            let why = if reason.is_empty() { String::new() } else { format!(": {reason}") };
+            vec![("report", format!("{} {}{why}", expected.join(", "), verdict.word()))]
         }
         Event::Rebooted(boot) => vec![("note", format!("the probe was reset ({})", boot.cause))],
         Event::Voided { why, .. } => vec![("note", why.clone())],

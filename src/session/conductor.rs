@@ -4,8 +4,9 @@
 //! the probe is asked the next thing. Whoever drives the conductor carries its acts out in order.
 
 use super::translate;
+use crate::bench::command::Ran;
 use crate::bench::{Answer, Ask, Event, Input, Key, Output, Procedure, Summary};
-use crate::board::Board;
+use crate::board::{Board, Task};
 use crate::probe::exchange::{Exchange, Outcome};
 use crate::probe::message::{Reply, Request};
 use crate::probe::port::BAUD;
@@ -20,6 +21,8 @@ use std::time::Duration;
 pub enum Act {
     /// Send these bytes to the probe.
     Write(Vec<u8>),
+    /// Run a command of the maker's, with the port free for it, and tell what came of it.
+    Run(Task),
     /// Put these rows on disk, and only then go on.
     Keep(Vec<Row>),
     /// Show this.
@@ -40,6 +43,8 @@ pub struct Conductor<P> {
     replies: Vec<Reply>,
     /// Whether the probe has answered on this line.
     met: bool,
+    /// What the run came to, once that has been told.
+    summary: Option<Summary>,
     acts: Vec<Act>,
 }
 
@@ -55,6 +60,7 @@ impl<P: Procedure> Conductor<P> {
             left: VecDeque::new(),
             replies: Vec::new(),
             met: false,
+            summary: None,
             acts: Vec::new(),
         }
     }
@@ -87,6 +93,11 @@ impl<P: Procedure> Conductor<P> {
     /// The operator typed a line.
     pub fn typed(&mut self, now: Duration, text: String) -> Vec<Act> {
         self.tell(now, Input::Typed(text))
+    }
+
+    /// A command that was asked for has been run, or could not be.
+    pub fn ran(&mut self, now: Duration, ran: Ran) -> Vec<Act> {
+        self.tell(now, Input::Ran(ran))
     }
 
     /// Whether a line is to be typed, and keys are its letters.
@@ -161,19 +172,22 @@ impl<P: Procedure> Conductor<P> {
         for output in outputs {
             match output {
                 Output::Ask(ask) => self.ask(now, ask),
+                Output::Run(task) => self.acts.push(Act::Run(task)),
                 Output::Event(event) => {
                     let rows = self.folder.fold(now, &event);
                     if !rows.is_empty() {
                         self.acts.push(Act::Keep(rows));
                     }
-                    let end = match &event {
-                        Event::Finished(summary) => Some(Act::End(Box::new(summary.clone()))),
-                        _ => None,
-                    };
+                    if let Event::Finished(summary) = &event {
+                        self.summary = Some(summary.clone());
+                    }
                     self.acts.push(Act::Show(event));
-                    self.acts.extend(end);
                 }
             }
+        }
+        // A command may follow the verdict.
+        if self.bench.over() {
+            self.acts.extend(self.summary.take().map(|s| Act::End(Box::new(s))));
         }
     }
 

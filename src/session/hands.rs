@@ -27,6 +27,13 @@ pub fn as_typed(ohms: Ohms) -> String {
     if ohms.0.is_finite() { format!("{ohms}") } else { "OL".into() }
 }
 
+/// What a perfect meter shows from supply to ground of a unit without shunts and without power.
+fn rails(board: &Board, built: &Built) -> Ohms {
+    let seat = built.seat(board, &Setting::all_open(board));
+    let tips = [board.supply.net, board.supply.ground];
+    Ohms(window::ohms_between(board, &built.parts, &seat, tips).1)
+}
+
 /// An operator who does what is asked, at a steady pace, and answers by what there is to see.
 #[derive(Debug)]
 pub struct Automatic {
@@ -97,8 +104,20 @@ impl Automatic {
                 self.todo.push_back((at + SEAT, Deed::Power(true)));
                 self.press(at + SEAT + PRESS, Key::Yes);
             }
-            Prompt::Cautions | Prompt::Clear | Prompt::OtherUnit { .. } => {
+            Prompt::Cautions
+            | Prompt::Clear
+            | Prompt::OtherUnit { .. }
+            | Prompt::FlashProbe { .. }
+            | Prompt::Report { .. } => {
                 self.press(now + PRESS, Key::Yes);
+            }
+            Prompt::Rails { .. } => {
+                self.todo.push_back((now, Deed::Power(false)));
+                for (jumper, _) in self.board.jumpers.iter().enumerate() {
+                    self.todo.push_back((now + SEAT, Deed::Place(jumper, Place::Open)));
+                }
+                let ohms = rails(&self.board, &self.built);
+                self.todo.push_back((now + SEAT + MEASURE, Deed::Value(ohms)));
             }
             Prompt::Move { jumper, from, to, key_needed } => {
                 let mut at = now;
@@ -202,7 +221,7 @@ impl ByHand {
                 "virtual unit: the shunt is not there yet; Space puts it there, Enter insists \
                  that it is",
             ),
-            Some(Prompt::Meter { .. }) => {
+            Some(Prompt::Meter { .. } | Prompt::Rails { .. }) => {
                 (2, "virtual unit: Enter alone puts the shunts so, and types what its parts give")
             }
             _ => return None,
@@ -222,10 +241,17 @@ impl ByHand {
 
     /// What a typed line does; an empty one measures the unit, which was built like this.
     pub fn typed(&mut self, text: &str, built: &Built) -> (Vec<Deed>, String) {
-        let Some(Prompt::Meter { channel, shunts, .. }) = self.asked.clone() else {
-            return (Vec::new(), text.to_string());
-        };
         let mut deeds = vec![Deed::Power(false)];
+        let (channel, shunts) = match self.asked.clone() {
+            Some(Prompt::Meter { channel, shunts, .. }) => (channel, shunts),
+            Some(Prompt::Rails { .. }) => {
+                deeds.extend((0..self.board.jumpers.len()).map(|j| self.put(j, Place::Open)));
+                let shown = || as_typed(rails(&self.board, built));
+                let text = if text.trim().is_empty() { shown() } else { text.to_string() };
+                return (deeds, text);
+            }
+            _ => return (Vec::new(), text.to_string()),
+        };
         for (jumper, place) in put(&shunts) {
             deeds.push(self.put(jumper, place));
         }

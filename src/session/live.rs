@@ -1,22 +1,29 @@
 //! Runs a unit on the real clock: a probe on a port or a virtual board, a person at the keys.
 
+mod desk;
 mod serial;
 
+pub use desk::{Desk, Said};
 use serial::Heard;
 pub use serial::Serial;
 
+use super::commands::Runner;
 use super::hands::{ByHand, Deed, as_typed};
 use super::{Act, Conductor};
+use crate::bench::command::Ran;
 use crate::bench::watching::Watched;
 use crate::bench::{Event, Key, Procedure, Summary};
+use crate::board::Task;
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
 use crate::screen::keys::{self, SingleKeys, Typed};
 use crate::store::{Attempt, StoreError};
 use std::fmt;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
-use tokio::sync::mpsc::{self, Receiver};
+use tokio::sync::mpsc::Receiver;
+use tokio::task::JoinHandle;
 
 /// Why a run could not go on.
 #[derive(Debug)]
@@ -133,13 +140,6 @@ impl Line {
 /// Keys that may wait to be taken; a program that writes more is kept waiting.
 const TYPED_AHEAD: usize = 64;
 
-/// Starts the thread that reads the keys.
-fn keyboard() -> Receiver<Typed> {
-    let (send, receive) = mpsc::channel(TYPED_AHEAD);
-    std::thread::spawn(move || keys::read(|typed| send.blocking_send(typed).is_ok()));
-    receive
-}
-
 /// Requests to stop: Ctrl-C, and where there is such a thing a hang-up or a polite kill.
 ///
 /// Listens as long as it lives, so that a request during a write to the disk is not lost.
@@ -186,13 +186,16 @@ struct Run<'a> {
     line: Line,
     screen: &'a mut dyn Screen,
     record: &'a mut dyn Keep,
-    typed: Receiver<Typed>,
+    typed: &'a mut Receiver<Typed>,
     single: Option<SingleKeys>,
     began: Instant,
     person: bool,
     needed: bool,
     /// What a person has typed of a value so far.
     value: String,
+    runner: Option<Arc<Runner>>,
+    /// The command that is being run.
+    job: Option<(Task, JoinHandle<Ran>)>,
 }
 
 /// Letters of a value that are kept; more are no value.
@@ -215,34 +218,71 @@ pub fn run<P: Procedure>(
     record: &mut dyn Keep,
     keys: Option<Keys>,
 ) -> Result<Summary, SessionError> {
-    let cannot_start =
-        |e: std::io::Error| SessionError::Port(format!("the session cannot start: {e}"));
-    let runtime =
-        tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(cannot_start)?;
-    // The signals belong to the runtime that waits for them.
-    let stops = runtime.block_on(async { Stops::listen() }).map_err(cannot_start)?;
-    let run = Run {
-        line,
-        screen,
-        record,
-        typed: if keys.is_some() { keyboard() } else { mpsc::channel(1).1 },
-        single: keys.map(|_| SingleKeys::begin()),
-        began: Instant::now(),
-        person: keys.is_some_and(|k| k.person),
-        needed: keys.is_none_or(|k| k.needed),
-        value: String::new(),
-    };
-    let summary = runtime.block_on(run.lead(conductor, stops));
-    // The keyboard's thread may wait for a key for ever; it is not waited for.
-    runtime.shutdown_background();
-    summary
+    Desk::new(keys)?.run(conductor, line, screen, record, None)
 }
 
-impl Run<'_> {
+/// What a command came to; one that there is nobody to run comes to nothing.
+async fn done(job: &mut Option<(Task, JoinHandle<Ran>)>) -> Ran {
+    match job {
+        Some((task, handle)) => handle.await.unwrap_or_else(|_| Ran::nobody(*task)),
+        None => std::future::pending().await,
+    }
+}
+
+impl<'a> Run<'a> {
+    fn new(
+        line: Line,
+        screen: &'a mut dyn Screen,
+        record: &'a mut dyn Keep,
+        typed: &'a mut Receiver<Typed>,
+        keys: Option<Keys>,
+        runner: Option<Arc<Runner>>,
+    ) -> Run<'a> {
+        Run {
+            line,
+            screen,
+            record,
+            typed,
+            single: keys.map(|_| SingleKeys::begin()),
+            began: Instant::now(),
+            person: keys.is_some_and(|k| k.person),
+            needed: keys.is_none_or(|k| k.needed),
+            value: String::new(),
+            runner,
+            job: None,
+        }
+    }
+
+    /// Begins a command, with the port free for it.
+    fn begin(&mut self, task: Task) {
+        match &mut self.line {
+            Line::Port(serial) if task.before_the_test() => serial.let_go(),
+            // What runs after the test is the product's: nobody opens its port again.
+            Line::Port(_) => self.line = Line::Nowhere,
+            Line::Nowhere | Line::Virtual { .. } => {}
+        }
+        let runner = self.runner.clone();
+        let run = move || runner.map_or_else(|| Ran::nobody(task), |runner| runner.run(task));
+        self.job = Some((task, tokio::task::spawn_blocking(run)));
+    }
+
+    /// A command has ended; the port is opened again where the probe is wanted next.
+    fn ended<P: Procedure>(&mut self, conductor: &mut Conductor<P>, ran: Ran) -> Vec<Act> {
+        self.job = None;
+        let now = self.began.elapsed();
+        // One that is not there yet is opened when it comes.
+        if let Line::Port(serial) = &mut self.line
+            && serial.reopen().is_ok()
+        {
+            conductor.opened(now);
+        }
+        conductor.ran(now, ran)
+    }
+
     async fn lead<P: Procedure>(
         mut self,
         conductor: &mut Conductor<P>,
-        mut stops: Stops,
+        stops: &mut Stops,
     ) -> Result<Summary, SessionError> {
         let mut stopped = false;
         let mut acts = conductor.start(Duration::ZERO);
@@ -259,7 +299,10 @@ impl Run<'_> {
             let wake = conductor.wake_at().map(|at| at.saturating_sub(now));
             let sleep = tokio::time::sleep(wake.unwrap_or(Duration::from_secs(3600)));
             acts = tokio::select! {
-                heard = self.line.next(self.began) => self.heard(conductor, heard),
+                heard = self.line.next(self.began), if self.job.is_none() => {
+                    self.heard(conductor, heard)
+                }
+                ran = done(&mut self.job) => self.ended(conductor, ran),
                 Some(typed) = self.typed.recv() => self.typed(conductor, typed),
                 () = sleep, if wake.is_some() => conductor.tick(self.began.elapsed()),
                 () = stops.next() => {
@@ -300,6 +343,7 @@ impl Run<'_> {
         for act in acts {
             match act {
                 Act::Write(bytes) => self.line.write(bytes),
+                Act::Run(task) => self.begin(task),
                 Act::Keep(rows) => {
                     if let Err(error) = self.record.keep(&rows) {
                         return Err(self.broken_off(error));

@@ -3,6 +3,7 @@
 //! The conductor is the part without clock or I/O; `rehearsal` drives it on a virtual clock, `live`
 //! on the real one.
 
+pub mod commands;
 pub mod conductor;
 pub mod hands;
 pub mod live;

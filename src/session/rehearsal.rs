@@ -3,6 +3,7 @@
 
 use super::hands::{Automatic, Deed, as_typed};
 use super::{Act, Conductor};
+use crate::bench::command::Ran;
 use crate::bench::{Procedure, Summary};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::screen::Screen;
@@ -26,8 +27,11 @@ pub fn run<P: Procedure>(
     let mut now = Duration::ZERO;
     let mut acts = conductor.start(now);
     loop {
+        let mut task = None;
         for act in acts {
             match act {
+                // Virtual units are not flashed.
+                Act::Run(asked) => task = Some(asked),
                 Act::Write(bytes) => board.write(&bytes),
                 Act::Keep(rows) => attempt.append(&rows)?,
                 Act::Show(event) => {
@@ -36,6 +40,10 @@ pub fn run<P: Procedure>(
                 }
                 Act::End(summary) => return Ok(*summary),
             }
+        }
+        if let Some(task) = task {
+            acts = conductor.ran(now, Ran::nobody(task));
+            continue;
         }
         let due = [conductor.wake_at(), hands.next_at(), board.ready_at()];
         let next = due.into_iter().flatten().min().unwrap_or(now + STEP);

@@ -9,7 +9,7 @@ use super::classes::Draft;
 use super::{Band, Class, Expected, Limits, bench_spread, design_spread};
 use crate::board::{Board, Kind, Meter, NetId, Resistor, Setting};
 use crate::circuit::{Circuit, Group, Node, Parts, Spread, groups};
-use crate::units::{Ohms, Volts};
+use crate::units::{Ohms, Ratio, Volts};
 use crate::window::WindowProblem;
 
 /// How many times the highest resistance of the other positions an open circuit has at least, as
@@ -17,6 +17,9 @@ use crate::window::WindowProblem;
 const DECADE: f64 = 10.0;
 /// The same where there is no other position, in ohms: more than damp hands between the tips.
 const OPEN_ALONE: f64 = 10e6;
+
+/// The meter from supply to ground: 1 % and three and a half digits (assumed; a short lies far off).
+const RAILS: Meter = Meter { accuracy: Ratio(0.01), digits: 1, counts: 2000 };
 
 /// A board with one tip of a meter for its ground, and its supply nowhere: the source resistance
 /// of the other tip is what the meter shows, found without subtracting anything.
@@ -100,6 +103,21 @@ pub fn ohms_between(
     let seen = Tips::new(board, tips);
     let with = |rails: f64| seen.ohms_of(parts.clone(), setting, Ohms(rails));
     (with(0.0), with(f64::INFINITY))
+}
+
+/// What a meter may show from supply to ground of a good unit without power, its error included;
+/// `None` where the board file does not ask for it.
+///
+/// At most what the parts of the file give; beside them there may be the chip and more, down to what
+/// the file says (`beside`). The meter is the one assumed for channels that say nothing of theirs.
+pub fn rails_band(board: &Board, setting: &Setting) -> Option<Band> {
+    let beside = board.supply.before_power?;
+    let tips = Tips::new(board, [board.supply.net, board.supply.ground]);
+    let perfect = Meter { accuracy: Ratio(0.0), digits: 0, counts: RAILS.counts };
+    let parts = tips.band(setting, &bench_spread(board, false), &perfect);
+    let low = 1.0 / (1.0 / parts.low.max(1e-9) + 1.0 / beside.0);
+    let off = |ohms: f64| RAILS.error(Ohms(ohms)).0;
+    Some(Band { low: (low - off(low)).max(0.0), high: parts.high + off(parts.high) })
 }
 
 /// The jumpers and nets that a resistance between two nets depends on: those of every group that

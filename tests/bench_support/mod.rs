@@ -8,11 +8,12 @@ pub mod full;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
+use strapwise::bench::command::Ran;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
     Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
 };
-use strapwise::board::{self, Board, Place, Setting};
+use strapwise::board::{self, Board, Place, Setting, Task};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
 use strapwise::faults;
 use strapwise::session::hands::as_typed;
@@ -55,6 +56,8 @@ pub struct Stand {
     pub now: Duration,
     pub events: Vec<Event>,
     pub asks: Vec<Ask>,
+    /// Commands asked for.
+    pub runs: Vec<Task>,
     /// Deviation and lag-1 autocorrelation of a conversion, in codes.
     pub noise: (f64, f64),
     /// Sag of the supply by load, in volts.
@@ -120,6 +123,7 @@ impl Stand {
             now: Duration::from_secs(60),
             events: Vec::new(),
             asks: Vec::new(),
+            runs: Vec::new(),
             noise: (0.6, 0.0),
             sags,
             resetting: Vec::new(),
@@ -206,6 +210,7 @@ impl Stand {
                     assert!(self.asks.len() < ENDLESS, "the bench asks without end");
                     self.under_way = Some(ask);
                 }
+                Output::Run(task) => self.runs.push(task),
                 Output::Event(event) => self.events.push(event),
             }
         }
@@ -514,7 +519,19 @@ impl Stand {
                 }
                 self.power(true).wait(Duration::from_secs(2)).press(Key::Yes);
             }
-            Prompt::Cautions | Prompt::OtherUnit { .. } => {
+            Prompt::Rails { .. } => {
+                self.power(false);
+                self.shunts = Setting::all_open(&self.board);
+                self.wait(Duration::from_secs(10));
+                let tips = [self.board.supply.net, self.board.supply.ground];
+                let board = self.board.clone();
+                let (_, ohms) = window::ohms_between(&board, &self.parts, &self.shunts, tips);
+                self.type_in(&as_typed(Ohms(ohms)));
+            }
+            Prompt::Cautions
+            | Prompt::OtherUnit { .. }
+            | Prompt::FlashProbe { .. }
+            | Prompt::Report { .. } => {
                 self.press(Key::Yes);
             }
             Prompt::Clear => {
@@ -578,6 +595,15 @@ impl Stand {
     /// Nobody can press a key any more.
     pub fn nobody(&mut self) -> &mut Stand {
         self.tell(Input::NoKeys);
+        self
+    }
+
+    /// A command has been run, with this problem if any.
+    pub fn ran(&mut self, task: Task, output: &str, problem: Option<&str>) -> &mut Stand {
+        let problem = problem.map(str::to_string);
+        let exit = Some(if problem.is_none() { 0 } else { 1 });
+        let output = output.to_string();
+        self.tell(Input::Ran(Ran { exit, output, problem, ..Ran::nobody(task) }));
         self
     }
 

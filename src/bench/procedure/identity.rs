@@ -8,7 +8,7 @@ use super::*;
 impl Bench {
     pub(super) fn greeted(&mut self, now: Duration, answer: Answer) {
         if let Some(why) = probe_problem(&self.board, &answer) {
-            return self.close(now, Some(Cut::Probe(why)));
+            return self.no_probe_there(now, why);
         }
         let Answer::Who(info) = answer else { return };
         self.take_boot(now, Some(info.boot.clone()));

@@ -4,22 +4,23 @@
 //! that nobody copies it. A value that no good unit gives is asked for once more: a letter is easily
 //! left out, and the second is judged whatever it is.
 
-use super::super::meter::{self, Said};
+use super::super::meter::{self, MOST_TRIES, Said};
 use super::*;
+use crate::board::Setting;
 use crate::walk::meter as stops;
-
-/// How often a value is asked for before it counts as not tested: whoever types, the run ends.
-const MOST_TRIES: u8 = 20;
 
 impl Bench {
     /// Whether a person has to measure before the power is on.
     pub(super) fn metered(&self) -> bool {
-        !self.walk.metered.is_empty()
+        !self.walk.metered.is_empty() || self.rails_first()
     }
 
     /// Whether the unit may have no power, and nobody has looked for its probe yet.
     pub(super) fn before_power(&self) -> bool {
-        let waits = matches!(self.state, State::Ready { .. } | State::Metering { .. });
+        let waits = matches!(
+            self.state,
+            State::Ready { .. } | State::Rails { .. } | State::Metering { .. }
+        );
         self.metered() && self.boot.is_none() && waits
     }
 
@@ -27,6 +28,13 @@ impl Bench {
         if !stops::needs_power(&self.board) {
             self.tell_coverage();
         }
+        match self.rails_first() {
+            true => self.ask_rails(0, false, None),
+            false => self.begin_stops(),
+        }
+    }
+
+    pub(super) fn begin_stops(&mut self) {
         self.ask_meter(Metering::default(), None);
     }
 
@@ -49,8 +57,13 @@ impl Bench {
 
     /// The operator typed a line.
     pub(super) fn typed(&mut self, now: Duration, text: &str) {
-        let State::Metering { at } = &self.state else { return };
-        let mut at = *at;
+        let mut at = match self.state {
+            State::Rails { tries, doubted } => {
+                return self.rails_typed(now, tries, doubted, text);
+            }
+            State::Metering { at } => at,
+            _ => return,
+        };
         at.tries += 1;
         let stop = &self.walk.metered[at.stop];
         let (channel, setting) = (stop.channels[at.channel], stop.setting.clone());
@@ -84,10 +97,15 @@ impl Bench {
         if next.stop < self.walk.metered.len() {
             return self.ask_meter(next, None);
         }
+        let last = self.walk.metered[at.stop].setting.clone();
+        self.power_on(now, &last);
+    }
+
+    /// Everything is measured, the shunts are like this: now the power, where anything needs it.
+    pub(super) fn power_on(&mut self, now: Duration, last: &Setting) {
         if !stops::needs_power(&self.board) {
             return self.close(now, None);
         }
-        let last = &self.walk.metered[at.stop].setting;
         let moves = stops::moves(last, &self.walk.steps[0].setting);
         self.wait_for_key(Prompt::PowerOn { moves });
     }

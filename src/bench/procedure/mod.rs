@@ -2,14 +2,17 @@
 //!
 //! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
-//! `load`, before the power is on in `meter`.
+//! `load`, before the power is on in `rails` and `meter`, with the maker's own commands in
+//! `command`.
 
+mod command;
 mod fuses;
 mod identity;
 mod load;
 mod meter;
 mod power;
 mod question;
+mod rails;
 mod step;
 
 use super::evidence::Watch;
@@ -60,6 +63,7 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 #[derive(Debug)]
 enum State {
     New,
+    Rails { tries: u8, doubted: bool },
     Metering { at: Metering },
     Greeting,
     Keeping { found: ProbeInfo },
@@ -77,6 +81,7 @@ enum State {
     Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
     PuttingBack { cut: Option<Cut> },
+    Running,
     Over,
 }
 
@@ -114,6 +119,12 @@ pub struct Bench {
     tally: Tally,
     began: Duration,
     waiting: bool,
+    /// Whether the probe has been flashed in this run, and what it replaced saved.
+    flashed: bool,
+    saved: bool,
+    /// Why it ends while a command is still run, and how the test had ended before it.
+    stopping: Option<Cut>,
+    ending: Option<Cut>,
     /// A key pressed while an answer was under way.
     keyed: Option<Key>,
     out: Vec<Output>,
@@ -157,6 +168,10 @@ impl Bench {
             tally: Tally::default(),
             began: Duration::ZERO,
             waiting: false,
+            flashed: false,
+            saved: false,
+            stopping: None,
+            ending: None,
             keyed: None,
             out: Vec::new(),
         }
@@ -192,16 +207,11 @@ impl Bench {
         }
     }
 
-    fn close(&mut self, now: Duration, cut: Option<Cut>) {
-        let tally = std::mem::take(&mut self.tally);
-        self.state = State::Over;
-        let mut summary = tally.close(cut, now.saturating_sub(self.began));
-        summary.unseen = self.walk.coverage.unseen.len();
-        self.tell(Event::Finished(summary));
-    }
-
     fn stop(&mut self, now: Duration, cut: Cut) {
         if self.over() || matches!(self.state, State::Ending { .. } | State::PuttingBack { .. }) {
+            return;
+        }
+        if self.stopped_beside_the_probe(now, &cut) {
             return;
         }
         if self.before_power() {
@@ -479,6 +489,13 @@ impl Bench {
                 false => self.begin_step(now),
             },
             (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
+            (State::Ready { prompt: Prompt::FlashProbe { .. } }, Key::Yes) => self.flash_probe(),
+            (State::Ready { prompt: Prompt::FlashProbe { why } }, Key::No) => {
+                self.finish(now, Some(Cut::Probe(why)));
+            }
+            (State::Ready { prompt: Prompt::Report { expected } }, Key::Yes | Key::No) => {
+                self.said_of_report(now, expected, key == Key::Yes);
+            }
             (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
                 self.look_at_fuses(now);
             }
@@ -520,17 +537,22 @@ impl Procedure for Bench {
     }
 
     fn may_be_silent(&self) -> bool {
-        matches!(self.state, State::Cycling { .. }) || self.before_power()
+        matches!(self.state, State::Cycling { .. })
+            || self.before_power()
+            || self.beside_the_probe()
     }
 
     fn wants_text(&self) -> bool {
-        matches!(self.state, State::Metering { .. })
+        matches!(self.state, State::Metering { .. } | State::Rails { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
         match input {
             Input::Start if matches!(self.state, State::New) => {
                 self.began = now;
+                if !self.unit.note.is_empty() {
+                    self.tell(Event::Note(self.unit.note.clone()));
+                }
                 self.tell_retest();
                 self.tell_delivery();
                 match self.metered() {
@@ -550,11 +572,16 @@ impl Procedure for Bench {
             }
             Input::Key(key) => self.key(now, key),
             Input::Typed(text) => self.typed(now, &text),
+            Input::Ran(ran) => self.ran(now, ran),
             Input::Tick => self.tick(now),
             Input::Lost(why) => {
                 self.waiting = false;
-                if !self.over() {
-                    self.close(now, Some(Cut::Probe(why)));
+                match self.state {
+                    State::Over => {}
+                    State::Greeting => self.no_probe_there(now, why),
+                    // What goes away then is not missed.
+                    _ if self.beside_the_probe() => {}
+                    _ => self.close(now, Some(Cut::Probe(why))),
                 }
             }
             Input::Stop => self.stop(now, Cut::Stopped),

@@ -330,7 +330,9 @@ impl Procedure for Watcher {
             // One round at once, also while it is paused.
             Input::Key(Key::Yes) if self.state == State::Resting => self.begin(now),
             // A view asks nothing of anybody.
-            Input::Start | Input::Key(_) | Input::Typed(_) | Input::NoKeys => Vec::new(),
+            Input::Start | Input::Key(_) | Input::Typed(_) | Input::Ran(_) | Input::NoKeys => {
+                Vec::new()
+            }
         }
     }
 

@@ -8,6 +8,7 @@ mod bench;
 mod beside;
 mod bill;
 mod chip;
+mod commands;
 mod drift;
 mod fuses;
 mod import;
@@ -28,7 +29,7 @@ use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
 use super::problem::Problems;
 use super::{Board, Firmware, NetId, Reference, Supply};
-use crate::units::{Allow, Hertz, Ratio};
+use crate::units::{Allow, Hertz, Ohms, Ratio};
 use bill::Bill;
 use log::Log;
 use names::{Names, check_net};
@@ -46,10 +47,15 @@ const MOST_PARTS: usize = 10_000;
 /// The format that this program reads.
 const FORMAT: u16 = 1;
 
+/// What chip and everything else that is not in the file leave between the rails of a unit without
+/// power, where the file does not say: an assumption of our own, far above a short and below what
+/// the clamping diodes of a chip let through at a meter's voltage.
+const BESIDE: Ohms = Ohms(100.0);
+
 /// Tables that a file has once.
-const SINGLES: [&str; 11] = [
+const SINGLES: [&str; 12] = [
     "format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use", "fuses",
-    "pace",
+    "pace", "commands",
 ];
 
 /// Tables that a file has any number of.
@@ -184,6 +190,7 @@ impl<'a> Reading<'a, '_> {
         let pace = self.pace(&root);
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);
+        let commands = self.commands(&root, &options);
         self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
@@ -220,6 +227,7 @@ impl<'a> Reading<'a, '_> {
             delivery: delivery?,
             questions,
             fuses: fuses?,
+            commands: commands?,
         })
     }
 
@@ -340,6 +348,8 @@ impl<'a> Reading<'a, '_> {
             "aref",
             "aref_volts",
             "aref_tolerance",
+            "before_power",
+            "beside",
         ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
@@ -355,6 +365,7 @@ impl<'a> Reading<'a, '_> {
         let tolerance = part.share(&mut self.log, "tolerance", "\"5%\"");
         let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
         let aref = self.aref(&part);
+        let before_power = self.before_power(&part);
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -362,7 +373,23 @@ impl<'a> Reading<'a, '_> {
             tolerance: tolerance?,
             source: source?.it.to_string(),
             aref: aref?,
+            before_power: before_power?,
         })
+    }
+
+    /// Whether a meter comes before the power, and what it may find beside the parts of the file;
+    /// `None` when that is wrong.
+    fn before_power(&mut self, part: &Fields<'a>) -> Option<Option<Ohms>> {
+        let asked = part.flag(&mut self.log, "before_power");
+        let Some(value) = part.get("beside") else { return Some(asked.then_some(BESIDE)) };
+        let at = value.span().start;
+        let beside = part.quantity(&mut self.log, "beside", "\"1k\"", Allow::Positive)?;
+        if !asked {
+            let what = "[supply] has `beside`, but nothing is measured before the power is on";
+            self.log.add(at, what, "add `before_power = true`, or take `beside` out");
+            return None;
+        }
+        Some(Some(beside))
     }
 
     fn rail(&mut self, part: &Fields<'a>, key: &str, like: &str) -> Option<At<NetId>> {

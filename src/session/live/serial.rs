@@ -50,7 +50,8 @@ impl Serial {
         Some(moved)
     }
 
-    fn reopen(&mut self) -> Result<(), PortError> {
+    /// Opens it by its name.
+    pub(super) fn reopen(&mut self) -> Result<(), PortError> {
         let (send, events) = mpsc::unbounded_channel();
         // A receiver that is gone means that the session is over.
         let forward = move |event| drop(send.send(event));
