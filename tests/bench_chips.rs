@@ -177,7 +177,7 @@ fn a_probe_for_another_chip_is_refused_with_the_way_to_build_the_right_one() {
     let board = board_of(&text("rp2040"));
     let windows = windows(&board);
     let walk = Arc::new(walk::plan(&board, &windows, &board.delivery).expect("a sequence"));
-    let unit = UnitId { serial: "V1".into(), identity: 7, former: None, retest: None };
+    let unit = UnitId { serial: "V1".into(), identity: 7, former: None, ..UnitId::default() };
     let mut bench = Bench::new(board, windows, walk, unit, Config::default());
     bench.handle(Duration::ZERO, Input::Start);
     let info = ProbeInfo {

@@ -6,7 +6,7 @@ use bench_support::Stand;
 use strapwise::bench::{Answer, Ask, Cut, Event, Key, Prompt, Slots, UnitId, UnitVerdict};
 
 fn unit(serial: &str) -> UnitId {
-    UnitId { serial: serial.into(), identity: 0xC0FFEE, former: None, retest: None }
+    UnitId { serial: serial.into(), identity: 0xC0FFEE, former: None, ..UnitId::default() }
 }
 
 /// A unit whose chip has no identity.

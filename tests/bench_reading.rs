@@ -50,6 +50,7 @@ impl Looking {
             match output {
                 Output::Ask(ask) => self.asks.push(ask),
                 Output::Event(Event::Finished(summary)) => self.summary = Some(summary),
+                Output::Run(task) => panic!("a look runs nothing: {task:?}"),
                 Output::Event(_) => {}
             }
         }

@@ -53,7 +53,8 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
 
 /// Each outside crate has one door: the only files (or folders) that may name it. `csv` has two:
 /// the record's table is ours and read strictly, a bill of materials is whatever table the maker's
-/// schematic editor wrote, and `board` may not know of records.
+/// schematic editor wrote, and `board` may not know of records. So has `sha2`: the board file's own
+/// digest, and those of the files that the maker's commands flash, which nobody else opens.
 const DOORS: &[(&str, &[&str])] = &[
     ("serialport", &["probe/port"]),
     ("indicatif", &["screen/terminal"]),
@@ -63,7 +64,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("signal_hook", &["cli/limits"]),
     ("serde_json", &["report/table", "report/json"]),
     ("toml", &["board/parse"]),
-    ("sha2", &["board/parse"]),
+    ("sha2", &["board/parse", "session/commands"]),
     ("statrs", &["bench/judge", "window/gum", "window/draw", "diagnose"]),
     ("tokio", &["session/live"]),
     ("tempfile", &["store"]),

@@ -139,8 +139,8 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         }
         Prompt::FlashProbe { why } => flash_probe(board, why),
         Prompt::Report { expected } => vec![
-            format!("The product is on. It has to report: {}.", expected.join(", ")),
-            "Does it report that? Enter = yes; Space = no.".into(),
+            "The product is on the unit now: look at what it reads.".into(),
+            format!("Does it report {}? Enter = yes; Space = no.", expected.join(", ")),
         ],
         Prompt::PowerOn { moves } => {
             let mut lines = moves_text(board, moves);
@@ -378,7 +378,13 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
                 Prompt::Meter { of: (number, count), .. } => format!("[{number}/{count}] "),
                 _ => String::new(),
             };
-            prompt(board, asked).into_iter().map(|l| (kind, format!("{step}{l}"))).collect()
+            let lines = prompt(board, asked);
+            // Of these only the last line asks.
+            let tells = matches!(asked, Prompt::FlashProbe { .. } | Prompt::Report { .. });
+            let last = lines.len().saturating_sub(1);
+            let kind = |i: usize| if tells && i < last { "note" } else { kind };
+            let line = |(i, l): (usize, String)| (kind(i), format!("{step}{l}"));
+            lines.into_iter().enumerate().map(line).collect()
         }
         Event::Moved(at) => {
             let by = at.moved_by.map_or("", |m| m.word());

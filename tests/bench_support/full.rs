@@ -43,7 +43,8 @@ pub fn run_with(
     mishap: Mishap<'_>,
 ) -> Run {
     let walk = Arc::new(walk::plan(board, windows, &board.delivery).expect("a sequence"));
-    let unit = UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None, retest: None };
+    let unit =
+        UnitId { serial: "V1".into(), identity: 0xC0FFEE, former: None, ..UnitId::default() };
     let bench = Bench::new(board.clone(), windows.clone(), walk, unit, Config::default());
     let began: Timestamp = "2026-03-02T08:00:00Z".parse().expect("a time");
     let folder = Folder::new(board.clone(), Head::default(), began);
@@ -65,6 +66,7 @@ pub fn run_with(
                     cut |= mishap(&event, &mut unit);
                     events.push(event);
                 }
+                Act::Run(task) => panic!("no command is run here: {task:?}"),
                 Act::End(summary) => return Run { summary: *summary, events, rows, unit, now },
             }
         }

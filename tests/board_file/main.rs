@@ -1,6 +1,7 @@
 //! The board file: the demo reads as its author meant, and mistakes are told with their place.
 
 mod chips;
+mod commands;
 mod drift;
 mod mutation;
 mod slips;

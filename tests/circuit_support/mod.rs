@@ -4,8 +4,8 @@
 use std::sync::Arc;
 use strapwise::board::chip::ATMEGA328P;
 use strapwise::board::{
-    Aref, Board, Channel, Drift, Firmware, InUse, Jumper, Kind, Level, Meaning, NetId, OptionSet,
-    Pace, Place, Position, Reference, Resistor, Setting, Supply, Switch,
+    Aref, Board, Channel, Commands, Drift, Firmware, InUse, Jumper, Kind, Level, Meaning, NetId,
+    OptionSet, Pace, Place, Position, Reference, Resistor, Setting, Supply, Switch,
 };
 use strapwise::units::{Celsius, Hertz, Ohms, Ratio, Volts};
 
@@ -29,6 +29,7 @@ impl Maker {
                 tolerance: Ratio(0.05),
                 source: "bench supply".into(),
                 aref: Aref::Capacitor,
+                before_power: None,
             },
             // Resistors are specified at 25 °C, so that on this bench their tolerance is all.
             in_use: InUse { bench: Some((Celsius(25.0), Celsius(25.0))), ..InUse::default() },
@@ -53,6 +54,7 @@ impl Maker {
             delivery: Setting(vec![]),
             questions: vec![],
             fuses: None,
+            commands: Commands::default(),
         })
     }
 
