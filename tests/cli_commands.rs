@@ -4,14 +4,12 @@
 
 mod cli_support;
 
-use cli_support::{Bench, Ended, PROGRAM, asks, kind, record};
+use cli_support::{Bench, Ended, PROGRAM, asks, kind, record, small_board};
 use std::collections::HashMap;
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::Command;
-
-const DEMO: &str = include_str!("../protocols/vent-controller.toml");
 
 /// Writes a line for each argument it was given, then does what its first one says.
 const STAND_IN: &str = r#"#!/bin/sh
@@ -38,8 +36,8 @@ impl Folder {
         fs::write(&stand_in, STAND_IN).unwrap();
         fs::set_permissions(&stand_in, fs::Permissions::from_mode(0o755)).unwrap();
         fs::write(folder.path().join("product.hex"), "abc").unwrap();
-        fs::write(folder.path().join("board.toml"), format!("{DEMO}\n[commands]\n{commands}"))
-            .unwrap();
+        let board = format!("{}\n[commands]\n{commands}", small_board());
+        fs::write(folder.path().join("board.toml"), board).unwrap();
         Folder { folder }
     }
 
@@ -59,7 +57,7 @@ impl Folder {
     }
 
     fn record(&self) -> PathBuf {
-        self.path().join("vent-controller/L1/U1-1.csv")
+        self.path().join("blinker/L1/U1-1.csv")
     }
 
     fn rows(&self) -> Vec<HashMap<String, String>> {
@@ -100,7 +98,7 @@ fn the_product_is_flashed_asked_what_it_reads_and_recorded_with_its_digest() {
         "flash_product = [\"./stand-in\", \"flash\", \"{file}\"]\nproduct_file = \"product.hex\"\n\
          report = [\"./stand-in\", \"report\", \"{port}\"]\n",
     );
-    let board = strapwise::board::parse("demo.toml", DEMO).unwrap();
+    let board = strapwise::board::parse("small.toml", &small_board()).unwrap();
     let lines = board.report_lines(&board.delivery).join("\n");
     fs::write(folder.path().join("report.txt"), format!("boot\n{lines}\n")).unwrap();
     let ended = folder.run();
@@ -115,7 +113,7 @@ fn the_product_is_flashed_asked_what_it_reads_and_recorded_with_its_digest() {
     }
     let report = rows.iter().find(|r| r["row"] == "report").unwrap();
     assert_eq!(report["verdict"], "pass");
-    assert!(report["answer"].starts_with("boot / profile="), "{}", report["answer"]);
+    assert!(report["answer"].starts_with("boot / rate="), "{}", report["answer"]);
     let told = ended.out.lines().filter(|l| kind(l) == "command").count();
     assert_eq!(told, 4, "each command when it begins and when it ends: {}", ended.out);
 }
@@ -124,10 +122,10 @@ fn the_product_is_flashed_asked_what_it_reads_and_recorded_with_its_digest() {
 fn a_product_that_reports_another_option_fails_the_unit() {
     let folder =
         Folder::new("flash_product = [\"./stand-in\"]\nreport = [\"./stand-in\", \"report\"]\n");
-    fs::write(folder.path().join("report.txt"), "profile=none of them\n").unwrap();
+    fs::write(folder.path().join("report.txt"), "rate=none of them\n").unwrap();
     let ended = folder.run();
     assert_eq!(ended.code, Some(1), "{}", ended.out);
-    assert!(ended.out.contains("the product does not report profile="), "{}", ended.out);
+    assert!(ended.out.contains("the product does not report rate="), "{}", ended.out);
 }
 
 #[test]
@@ -176,7 +174,7 @@ fn the_operator_is_asked_what_the_product_reports_where_no_command_says_it() {
     let folder = Folder::new("flash_product = [\"./stand-in\"]\n");
     let ended = folder.run();
     assert_eq!(ended.code, Some(0), "{}\n{}", ended.out, ended.err);
-    let asked = ended.out.lines().find(|l| l.contains("Does it report profile=")).unwrap();
+    let asked = ended.out.lines().find(|l| l.contains("Does it report rate=")).unwrap();
     assert!(asks(asked), "{asked}");
     let report = folder.rows().into_iter().find(|r| r["row"] == "report").unwrap();
     assert_eq!((report["answer"].as_str(), report["verdict"].as_str()), ("yes", "pass"));

@@ -1,23 +1,32 @@
 //! `bench` without a unit: a lot on virtual units, led through from the command line.
 
 mod cli_support;
+#[cfg(target_os = "linux")]
+#[path = "cli_support/served.rs"]
+mod served;
 
-use cli_support::{Bench, Ended, PROGRAM, asks, board, names, record, strapwise};
+use cli_support::{Bench, Ended, PROGRAM, asks, board, names, record, small_board, strapwise};
 use std::collections::HashMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 fn start(results: &Path, more: &[&str]) -> Bench {
+    start_at("virtual", results, more)
+}
+
+fn start_at(port: &str, results: &Path, more: &[&str]) -> Bench {
+    let file = results.join("board.toml");
+    fs::write(&file, small_board()).unwrap();
     let mut command = Command::new(PROGRAM);
-    command.arg("bench").arg(board());
-    command.args(["--port", "virtual", "--still", "0.1", "--lot", "L1"]);
+    command.arg("bench").arg(file);
+    command.args(["--port", port, "--still", "0.1", "--quiet", "0.1", "--lot", "L1"]);
     command.arg("--results").arg(results).args(more);
     Bench::spawn(&mut command)
 }
 
 fn folder(results: &Path) -> PathBuf {
-    results.join("vent-controller/L1")
+    results.join("blinker/L1")
 }
 
 fn wants_serial(line: &str) -> bool {
@@ -35,10 +44,10 @@ fn good(bench: &mut Bench, serial: &str) -> String {
     to_the_next(bench)
 }
 
-/// A unit that fails: a lamp is answered wrong, then the run is cut short by the end of the moves.
-fn lamps_wrong(bench: &mut Bench, serial: &str) -> String {
+/// A unit that fails: what its lamp does is answered wrong.
+fn lamp_wrong(bench: &mut Bench, serial: &str) -> String {
     bench.press(serial);
-    bench.enter_until(|l| l.contains("Are both lamps dark?")).expect("the lamps are asked about");
+    bench.enter_until(|l| l.contains("Is the lamp dark?")).expect("the lamp is asked about");
     bench.press("n");
     to_the_next(bench)
 }
@@ -67,7 +76,7 @@ fn a_lot_is_led_through_unit_by_unit_with_serials_typed() {
     assert_eq!(names(&folder(results.path())), ["A-7-1.csv", "B9-1.csv", "lot.csv"]);
     let code = |file: &str| {
         let rows = rows_of(results.path(), file);
-        let read = rows.iter().filter(|r| r["channel"] == "PROFILE" && r["mode"] == "mean");
+        let read = rows.iter().filter(|r| r["channel"] == "RATE" && r["mode"] == "mean");
         read.map(|r| r["mean_code"].clone()).collect::<Vec<_>>()
     };
     assert_ne!(code("A-7-1.csv"), code("B9-1.csv"), "the next virtual unit is another one");
@@ -88,7 +97,7 @@ fn serials_count_up_and_go_on_behind_what_the_lot_has() {
     assert!(asked.contains("This unit is V010"), "{asked}");
     let end = ended(again);
     assert_eq!(end.code, Some(5), "nothing was tested");
-    assert!(end.out.contains("1 units: 1 PASS"), "{}", end.out);
+    assert!(end.out.contains("1 unit: 1 PASS"), "{}", end.out);
 }
 
 #[test]
@@ -96,10 +105,10 @@ fn a_serial_that_the_lot_has_is_recognised_and_tested_again_only_with_a_reason()
     let results = tempfile::tempdir().unwrap();
     let mut bench = start(results.path(), &[]);
     to_the_next(&mut bench);
-    lamps_wrong(&mut bench, "U1");
+    lamp_wrong(&mut bench, "U1");
     bench.press("U1");
     let told = bench.enter_until(|l| l.contains("is in this lot already")).unwrap();
-    assert!(told.contains("it failed at attempt 1 (lamps-dark"), "{told}");
+    assert!(told.contains("it failed at attempt 1 (lamp"), "{told}");
     bench.press("");
     to_the_next(&mut bench);
     bench.press("U1");
@@ -112,7 +121,7 @@ fn a_serial_that_the_lot_has_is_recognised_and_tested_again_only_with_a_reason()
     assert_eq!(names(&folder(results.path())), ["U1-1.csv", "U1-2.csv", "lot.csv"]);
     let again = rows_of(results.path(), "U1-2.csv");
     assert!(again.iter().any(|r| r["rule"] == "retest" && r["reason"] == "reseated"));
-    assert!(ended.out.contains("1 units: 1 PASS"), "{}", ended.out);
+    assert!(ended.out.contains("1 unit: 1 PASS"), "{}", ended.out);
     assert!(ended.out.contains("0 passed at the first attempt"), "{}", ended.out);
 }
 
@@ -121,7 +130,7 @@ fn a_first_unit_that_fails_makes_the_board_file_the_first_suspect() {
     let results = tempfile::tempdir().unwrap();
     let mut bench = start(results.path(), &[]);
     to_the_next(&mut bench);
-    lamps_wrong(&mut bench, "U1");
+    lamp_wrong(&mut bench, "U1");
     let told = bench.said.join("\n");
     assert!(told.contains("U1 is the first unit of this lot and fails"), "{told}");
     bench.press("q");
@@ -135,12 +144,12 @@ fn three_units_that_fail_alike_make_the_board_file_or_the_reel_suspect() {
     to_the_next(&mut bench);
     good(&mut bench, "U0");
     for unit in ["U1", "U2"] {
-        lamps_wrong(&mut bench, unit);
+        lamp_wrong(&mut bench, unit);
     }
     assert!(!bench.said.join("\n").contains("suspect"), "two are no sign yet");
-    lamps_wrong(&mut bench, "U3");
+    lamp_wrong(&mut bench, "U3");
     let told = bench.said.join("\n");
-    assert!(told.contains("U1, U2, U3 fail alike (lamps-dark"), "{told}");
+    assert!(told.contains("U1, U2, U3 fail alike (lamp"), "{told}");
     assert!(told.contains("the board file or the reel is the first suspect"), "{told}");
     bench.press("q");
     bench.end();
@@ -152,10 +161,10 @@ fn the_end_of_input_ends_the_lot_with_its_table_also_in_the_middle_of_a_unit() {
     let mut bench = start(results.path(), &[]);
     to_the_next(&mut bench);
     bench.press("U1");
-    bench.enter_until(|l| l.contains("J1: put a shunt on position 1")).unwrap();
+    bench.enter_until(|l| l.contains("J1: fit the shunt")).unwrap();
     let end = ended(bench);
     assert_eq!((end.code, end.err.as_str()), (Some(5), ""), "{}", end.out);
-    assert!(end.out.contains("1 units: 0 PASS, 0 HOLD, 1 INCOMPLETE, 0 FAIL"), "{}", end.out);
+    assert!(end.out.contains("1 unit: 0 PASS, 0 HOLD, 1 INCOMPLETE, 0 FAIL"), "{}", end.out);
     let none = ended(start(results.path(), &["--lot", "L2"]));
     assert_eq!(none.code, Some(2), "a lot is named once: {}", none.err);
 }
@@ -186,7 +195,7 @@ fn each_unit_leaves_with_the_setting_of_its_order_and_others_are_refused() {
     let results = tempfile::tempdir().unwrap();
     let list = orders(
         results.path(),
-        "Unit,setting,note\r\nU1,J1=2 J3=open,\"north house, bay 4\"\r\nU2,,\r\n",
+        "Unit,setting,note\r\nU1,J1=open,\"north house, bay 4\"\r\nU2,,\r\n",
     );
     let mut bench = start(results.path(), &["--orders", &list]);
     to_the_next(&mut bench);
@@ -201,12 +210,12 @@ fn each_unit_leaves_with_the_setting_of_its_order_and_others_are_refused() {
     bench.enter_until(asks).unwrap();
     let told = bench.said.join("\n");
     assert!(told.contains("north house, bay 4"), "{told}");
-    assert!(told.contains("this unit leaves with J1=2"), "{told}");
+    assert!(told.contains("this unit leaves with J1=open"), "{told}");
     ended(bench);
     let rows = rows_of(results.path(), "U1-1.csv");
     assert!(rows.iter().any(|r| r["rule"] == "note" && r["note"] == "north house, bay 4"));
     let setting = rows.iter().find(|r| r["rule"] == "delivery setting").unwrap();
-    assert!(setting["setting"].starts_with("J1=2 "), "{}", setting["setting"]);
+    assert!(setting["setting"].starts_with("J1=open"), "{}", setting["setting"]);
 }
 
 #[test]
@@ -252,4 +261,128 @@ fn what_a_lot_cannot_be_begun_with_is_told_at_once() {
     let ended = strapwise(&[&fixed[..], &["--port", "virtual", "--next", "V/1"]].concat());
     assert_eq!(ended.code, Some(2));
     assert!(ended.err.contains("unit 'V/1'"), "{}", ended.err);
+}
+
+#[cfg(target_os = "linux")]
+mod plugged {
+    use super::*;
+    use crate::served::Served;
+    use std::os::unix::fs::{PermissionsExt, symlink};
+    use std::sync::Arc;
+    use strapwise::faults::Fault;
+    use strapwise::probe::virtual_board::VirtualBoard;
+    use strapwise::probe::world::World;
+
+    /// A unit of the small board, with a defect if any, that keeps its shunt in one place.
+    fn unit(seed: u64, fault: Option<Fault>) -> Served {
+        Served::start(move || {
+            let board = Arc::new(strapwise::board::parse("small", &small_board()).unwrap());
+            let mut world = World::new(board, seed);
+            fault.into_iter().for_each(|fault| world.plant(fault));
+            VirtualBoard::new(world)
+        })
+    }
+
+    /// Leads a unit on a port through its moves, by hand.
+    fn lead(bench: &mut Bench, unit: &Served) {
+        while let Some(line) = bench.line() {
+            if line.contains("Unplug ") || line.contains(" units: ") || line.contains(" unit: ") {
+                return;
+            }
+            let slow = line.contains("fit the shunt");
+            if slow || line.contains("take the shunt off") {
+                let place = if slow { Place::At(0) } else { Place::Open };
+                unit.with(move |board| board.place(0, place));
+            } else if asks(&line) {
+                bench.press("");
+            }
+        }
+    }
+
+    use strapwise::board::Place;
+
+    #[test]
+    fn units_are_waited_for_and_told_to_be_unplugged() {
+        let results = tempfile::tempdir().unwrap();
+        let port = results.path().join("port");
+        let mut bench = start_at(port.to_str().unwrap(), results.path(), &["--next", "V1"]);
+        for (seed, serial) in [(1, "V1"), (2, "V2")] {
+            bench.enter_until(|l| l.contains("Plug the next unit in")).unwrap();
+            let unit = unit(seed, None);
+            symlink(&unit.name, &port).unwrap();
+            let asked = to_the_next(&mut bench);
+            assert!(asked.contains(&format!("This unit is {serial}")), "{asked}");
+            bench.press("");
+            lead(&mut bench, &unit);
+            fs::remove_file(&port).unwrap();
+        }
+        bench.enter_until(|l| l.contains("Plug the next unit in")).unwrap();
+        bench.press("q");
+        let ended = bench.end();
+        assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+        assert!(ended.out.contains("2 units: 2 PASS"), "{}", ended.out);
+    }
+
+    #[test]
+    fn three_units_with_the_same_wrong_part_are_explained_by_it() {
+        let results = tempfile::tempdir().unwrap();
+        let port = results.path().join("port");
+        let mut bench = start_at(port.to_str().unwrap(), results.path(), &["--next", "V1"]);
+        for seed in 1..=3 {
+            bench.enter_until(|l| l.contains("Plug the next unit in")).unwrap();
+            let unit = unit(seed, Some(Fault::ResistorOpen { resistor: 1 }));
+            symlink(&unit.name, &port).unwrap();
+            to_the_next(&mut bench);
+            bench.press("");
+            lead(&mut bench, &unit);
+            fs::remove_file(&port).unwrap();
+        }
+        let told = bench.said.join("\n");
+        assert!(told.contains("V1 is the first unit of this lot and fails"), "{told}");
+        assert!(told.contains("V1, V2, V3 fail alike (RATE J1=slow"), "{told}");
+        let cause = bench.said.iter().rfind(|l| l.starts_with("One cause would explain")).unwrap();
+        assert!(cause.contains("R2 is open"), "{cause}");
+        ended(bench);
+    }
+
+    /// The probe is put on by a stand-in that points the port to a unit with one on it.
+    #[test]
+    fn a_unit_without_the_probe_gets_it_when_somebody_says_so() {
+        let results = tempfile::tempdir().unwrap();
+        let port = results.path().join("port");
+        let (silent, flashed) = (Served::start(dead), unit(1, None));
+        symlink(&silent.name, &port).unwrap();
+        let flash = results.path().join("flash");
+        fs::write(&flash, "#!/bin/sh\ncase $1 in save) echo old > \"$2\" ;; probe) ln -sfn \"$2\" \"$3\" ;; esac\n").unwrap();
+        fs::set_permissions(&flash, fs::Permissions::from_mode(0o755)).unwrap();
+        let commands = format!(
+            "[commands]\nsave = [\"./flash\", \"save\", \"{{file}}\"]\n\
+             flash_probe = [\"./flash\", \"probe\", \"{}\", \"{{port}}\"]\n",
+            flashed.name
+        );
+        let file = results.path().join("with.toml");
+        fs::write(&file, format!("{}\n{commands}", small_board())).unwrap();
+        let mut command = Command::new(PROGRAM);
+        command.arg("bench").arg(file).arg("--port").arg(&port);
+        command.args(["--still", "0.1", "--quiet", "0.1", "--lot", "L1", "--unit", "U1"]);
+        command.arg("--results").arg(results.path());
+        let mut bench = Bench::spawn(&mut command);
+        let asked = bench.enter_until(|l| l.contains("leave the unit as it is")).unwrap();
+        assert!(asks(&asked), "{asked}");
+        assert!(bench.said.join("\n").contains("first saves the program"), "{:#?}", bench.said);
+        bench.press("");
+        lead(&mut bench, &flashed);
+        let ended = bench.end();
+        assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+        let saved = fs::read_to_string(folder(results.path()).join("U1-1.saved")).unwrap();
+        assert_eq!(saved, "old\n");
+    }
+
+    /// A unit that answers nothing.
+    fn dead() -> VirtualBoard {
+        let board = Arc::new(strapwise::board::parse("small", &small_board()).unwrap());
+        let mut unit = VirtualBoard::new(World::new(board, 1));
+        unit.power(false);
+        unit
+    }
 }

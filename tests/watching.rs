@@ -81,6 +81,7 @@ impl Table {
     fn carry_out(&mut self, acts: Vec<Act>) {
         for act in acts {
             match act {
+                Act::Run(task) => panic!("a view runs nothing: {task:?}"),
                 Act::Write(bytes) => {
                     self.writes += 1;
                     if self.plugged {
@@ -454,6 +455,7 @@ proptest! {
             for output in outputs.drain(..) {
                 prop_assert_eq!(ends, 0, "nothing follows the end");
                 match output {
+                    Output::Run(task) => panic!("a view runs nothing: {task:?}"),
                     Output::Ask(ask) => {
                         prop_assert!(asked.is_none(), "{:?} while {:?}", ask, asked);
                         asked = Some(ask);

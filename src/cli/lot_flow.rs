@@ -250,8 +250,9 @@ fn closing(lot: &Table) -> String {
         0 => String::new(),
         _ => format!("\n{}", table.print(Form::Text)),
     };
+    let word = if units == 1 { "unit" } else { "units" };
     format!(
-        "{rows}\n{units} units: {pass} PASS, {hold} HOLD, {incomplete} INCOMPLETE, {fail} FAIL; \
+        "{rows}\n{units} {word}: {pass} PASS, {hold} HOLD, {incomplete} INCOMPLETE, {fail} FAIL; \
          {first_pass} passed at the first attempt\n"
     )
 }

@@ -54,8 +54,12 @@ fn agreeing<'a>(table: &'a Table, mine: &'a UnitLine) -> Option<(&'a str, Vec<&'
         table.lines.iter().filter(fails).collect()
     };
     let groups = checks(mine).map(|check| (check, failing(check)));
-    let (check, mut alike) =
-        groups.filter(|(_, g)| g.len() >= AGREEING).max_by_key(|(_, g)| g.len())?;
+    let enough = groups.filter(|(_, group)| group.len() >= AGREEING);
+    // Of several the one that most share, and of those the first in the record.
+    let more = |best: (&'a str, Vec<&'a UnitLine>), next: (&'a str, Vec<&'a UnitLine>)| {
+        if next.1.len() > best.1.len() { next } else { best }
+    };
+    let (check, mut alike) = enough.reduce(more)?;
     alike.sort_by_key(|line| line.ended_at);
     Some((check, alike))
 }
@@ -80,7 +84,10 @@ fn explanation(board: &Board, records: &[Record], alike: &[&UnitLine]) -> String
             let causes: Vec<String> = causes.iter().take(SHOWN).map(words).collect();
             let whom = if alike.len() == 1 { "it" } else { "them" };
             let percent = (100.0 * probability).floor();
-            format!("One cause would explain {whom} ({percent:.0} %): {}.", causes.join(", or "))
+            let apart =
+                if causes.len() > 1 { "; the readings do not tell these apart" } else { "" };
+            let causes = causes.join(", or ");
+            format!("One cause would explain {whom} ({percent:.0} %): {causes}{apart}.")
         }
         None => {
             "No single cause holds 95 % in all; `strapwise diagnose` weighs each record.".into()

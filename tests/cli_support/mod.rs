@@ -16,6 +16,16 @@ pub fn board() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/vent-controller.toml")
 }
 
+/// A small board whose run takes a second: the example of `protocols/README.md`, with a question.
+pub fn small_board() -> String {
+    let page = include_str!("../../protocols/README.md");
+    let example = page.split("```toml\n").nth(1).and_then(|t| t.split("```").next()).unwrap();
+    format!(
+        "{example}\n[[question]]\nid = \"lamp\"\nask = \"Is the lamp dark?\"\nexpect = \"yes\"\n\
+         when = {{ J1 = \"slow\" }}\n"
+    )
+}
+
 /// How a command ended.
 #[derive(Debug)]
 pub struct Ended {
