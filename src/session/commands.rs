@@ -129,8 +129,7 @@ impl Runner {
         };
         (ran.output, ran.exit) = (said(output), ended.as_ref().ok().and_then(ExitStatus::code));
         let errors = said(errors);
-        let last = errors.lines().rev().find(|line| !line.trim().is_empty());
-        let last = last.map_or(String::new(), |line| format!(": {}", line.trim()));
+        let last = telling(&errors).map_or(String::new(), |line| format!(": {line}"));
         ran.problem = match (ended, ran.exit) {
             (Err(why), _) => Some(format!("{program} {why}")),
             (Ok(_), Some(0)) => None,
@@ -147,6 +146,18 @@ impl Runner {
             false => PathBuf::from(program),
         }
     }
+}
+
+/// Of what a command says the lines that call themselves errors, else the last one; not all of many.
+fn telling(errors: &str) -> Option<String> {
+    const LONGEST: usize = 300;
+    let lines = errors.lines().map(str::trim).filter(|line| !line.is_empty());
+    let (bad, last) = lines.fold((Vec::new(), None), |(mut bad, _), line| {
+        bad.extend(line.to_lowercase().contains("error").then_some(line));
+        (bad, Some(line))
+    });
+    let text = if bad.is_empty() { last?.to_string() } else { bad.join(" / ") };
+    Some(text.chars().take(LONGEST).collect())
 }
 
 /// A file and the digest of its bytes.
