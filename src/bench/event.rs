@@ -201,11 +201,11 @@ pub struct Check {
     pub reason: String,
 }
 
-/// A load switched on, and what the supply did.
+/// Loads switched on together, and what the supply did.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SupplyCheck {
-    /// Load index.
-    pub load: usize,
+    /// Load indices: one, or all at once.
+    pub loads: Vec<usize>,
     /// The internal reference read without load.
     pub idle: Option<Burst>,
     /// The internal reference read on load.
@@ -343,7 +343,7 @@ pub enum Event {
         /// The reading and its verdict.
         check: Check,
     },
-    /// A load was tried.
+    /// A load was tried, or all at once.
     Supply {
         /// Where in the sequence.
         at: StepAt,
@@ -405,8 +405,8 @@ pub struct Summary {
     pub failing: Vec<String>,
     /// The option reading with the smallest remaining margin.
     pub worst: Option<Worst>,
-    /// Largest sag as a share of the supply, and the load.
-    pub sag: Option<(usize, f64)>,
+    /// Largest sag as a share of the supply, and the loads that drew it.
+    pub sag: Option<(Vec<usize>, f64)>,
     /// Checks judged.
     pub checks: usize,
     /// Modelled defects that no reading of the sequence is sure to show.

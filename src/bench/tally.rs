@@ -13,7 +13,7 @@ pub struct Tally {
     reasons: Vec<(Verdict, String)>,
     failing: Vec<(Verdict, String)>,
     tightest: Option<Worst>,
-    sag: Option<(usize, f64)>,
+    sag: Option<(Vec<usize>, f64)>,
     checks: usize,
     held: Option<String>,
 }
@@ -51,14 +51,14 @@ impl Tally {
         }
     }
 
-    /// Counts a load.
+    /// Counts a load, or all at once.
     pub fn supply(&mut self, board: &Board, check: &SupplyCheck) {
-        let load = &board.loads[check.load].id;
-        self.count(check.verdict, load, || format!("{load}: {}", check.reason));
+        let loads = board.load_names(&check.loads, " and ");
+        self.count(check.verdict, &loads, || format!("{loads}: {}", check.reason));
         if let Some(figures) = sag::figures(board, check)
-            && self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio)
+            && self.sag.as_ref().is_none_or(|(_, ratio)| figures.ratio > *ratio)
         {
-            self.sag = Some((check.load, figures.ratio));
+            self.sag = Some((check.loads.clone(), figures.ratio));
         }
     }
 

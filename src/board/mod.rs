@@ -93,6 +93,10 @@ pub struct Supply {
     pub source: String,
     /// How AREF is wired; says which references the probe may select.
     pub aref: Aref,
+    /// Whether it bears all loads at once.
+    pub all_loads: bool,
+    /// Whether a person measures it with a meter, which calibrates the chip's internal reference.
+    pub calibrate: bool,
 }
 
 /// How the AREF pin is wired.
@@ -504,6 +508,12 @@ pub struct Question {
 }
 
 impl Board {
+    /// Loads by name, with something between.
+    pub fn load_names(&self, loads: &[usize], between: &str) -> String {
+        let names: Vec<&str> = loads.iter().map(|&load| self.loads[load].id.as_str()).collect();
+        names.join(between)
+    }
+
     /// The jumper with this designator.
     pub fn jumper(&self, id: &str) -> Option<usize> {
         self.jumpers.iter().position(|j| j.id == id)

@@ -209,9 +209,10 @@ impl Folder {
     }
 
     fn supply(&mut self, t: Duration, at: &StepAt, check: &SupplyCheck) -> Row {
-        let row = self.row(t, RowKind::Supply);
+        let kind = if check.loads.len() > 1 { RowKind::Loads } else { RowKind::Supply };
+        let row = self.row(t, kind);
         let mut row = self.step(row, at);
-        row.load.clone_from(&self.board.loads[check.load].id);
+        row.load = self.board.load_names(&check.loads, " ");
         row.channel = "supply".to_string();
         row.pin = "internal reference".to_string();
         if let Some(burst) = &check.loaded {
@@ -224,9 +225,10 @@ impl Folder {
             row.sag_mv = Some(1000.0 * sag.sag.0);
             row.sag_pct = Some(100.0 * sag.ratio);
             row.note = format!(
-                "lowest {:.0} mV; dips under 0.2 ms are not seen; millivolts by the nominal \
-                 reference",
-                1000.0 * sag.lowest.0
+                "lowest {:.0} mV, a dip of {:.0} mV; dips under 0.2 ms are not seen; millivolts by \
+                 the nominal reference",
+                1000.0 * sag.lowest.0,
+                1000.0 * sag.dip.0
             );
         }
         row.limit_source = "board file".to_string();
@@ -283,8 +285,8 @@ impl Folder {
             row.margin_pct = Some(worst.margin_pct);
             row.remaining_margin_code = Some(worst.remaining_code);
         }
-        if let Some((load, ratio)) = summary.sag {
-            row.load.clone_from(&self.board.loads[load].id);
+        if let Some((loads, ratio)) = &summary.sag {
+            row.load = self.board.load_names(loads, " ");
             row.sag_pct = Some(100.0 * ratio);
             row.sag_mv = Some(1000.0 * ratio * self.board.supply.volts.0);
         }

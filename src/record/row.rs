@@ -18,6 +18,8 @@ pub enum RowKind {
     Question,
     /// The supply, without and with a load.
     Supply,
+    /// The supply, without and with all loads at once.
+    Loads,
     /// The chip's fuses.
     Fuses,
     /// Something that happened: a move, a reset, a caution, a mended file.
@@ -29,10 +31,11 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 6] = [
+    pub const ALL: [RowKind; 7] = [
         RowKind::Check,
         RowKind::Question,
         RowKind::Supply,
+        RowKind::Loads,
         RowKind::Fuses,
         RowKind::Event,
         RowKind::Unit,
@@ -44,6 +47,7 @@ impl RowKind {
             RowKind::Check => "check",
             RowKind::Question => "question",
             RowKind::Supply => "supply",
+            RowKind::Loads => "loads",
             RowKind::Fuses => "fuses",
             RowKind::Event => "event",
             RowKind::Unit => "unit",
@@ -63,10 +67,8 @@ impl Columns for RowKind {
     fn parse(cells: &mut Cells) -> Result<Self, String> {
         let text = String::parse(cells)?;
         RowKind::ALL.into_iter().find(|kind| kind.word() == text).ok_or_else(|| {
-            format!(
-                "`{}` is no kind of row (check, question, supply, event, unit); {MEND_CELL}",
-                shown(&text)
-            )
+            let known = RowKind::ALL.map(RowKind::word).join(", ");
+            format!("`{}` is no kind of row ({known}); {MEND_CELL}", shown(&text))
         })
     }
 }
@@ -223,6 +225,6 @@ columns! {
 impl Row {
     /// Whether the row is judged and counts towards the unit's verdict.
     pub fn is_check(&self) -> bool {
-        matches!(self.row, RowKind::Check | RowKind::Question | RowKind::Supply)
+        !matches!(self.row, RowKind::Event | RowKind::Unit)
     }
 }

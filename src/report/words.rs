@@ -228,11 +228,13 @@ pub fn check(board: &Board, check: &Check) -> String {
     format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
 }
 
-/// A load tried, on one line.
+/// A load tried, or all at once, on one line.
 pub fn supply(board: &Board, check: &SupplyCheck) -> String {
-    let load = &board.loads[check.load].id;
+    let load = board.load_names(&check.loads, " and ");
     let figures = match sag::figures(board, check) {
-        Some(s) => format!("sag {} ({:.2} %)", s.sag, 100.0 * s.ratio),
+        Some(s) => {
+            format!("sag {} ({:.2} %), lowest {:.2} V,", s.sag, 100.0 * s.ratio, s.lowest.0)
+        }
         None => "no sag read".into(),
     };
     let why =
@@ -255,10 +257,10 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
             w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
         ));
     }
-    if let Some((load, ratio)) = summary.sag {
+    if let Some((loads, ratio)) = &summary.sag {
         let sag_mv = 1000.0 * ratio * board.supply.volts.0;
-        let id = &board.loads[load].id;
-        lines.push(format!("largest sag {sag_mv:.0} mV ({:.2} %) with {id}", 100.0 * ratio));
+        let on = board.load_names(loads, " and ");
+        lines.push(format!("largest sag {sag_mv:.0} mV ({:.2} %) with {on}", 100.0 * ratio));
     }
     match summary.verdict {
         UnitVerdict::Hold => lines.push(

@@ -59,6 +59,11 @@ pub struct Stand {
     pub noise: (f64, f64),
     /// Sag of the supply by load, in volts.
     pub sags: Vec<f64>,
+    /// What it sags on top with every load on, and how far it dips now and then with any, in volts.
+    pub sags_together: f64,
+    pub dips: f64,
+    /// The chip's internal reference, in volts.
+    pub reference: f64,
     /// Loads that reset the probe when they come on.
     pub resetting: Vec<usize>,
     /// Loads, and switches, that the probe finds off already when it is told to switch them off.
@@ -122,6 +127,9 @@ impl Stand {
             asks: Vec::new(),
             noise: (0.6, 0.0),
             sags,
+            sags_together: 0.0,
+            dips: 0.0,
+            reference: 1.1,
             resetting: Vec::new(),
             gone_off: Vec::new(),
             switches_gone_off: Vec::new(),
@@ -319,7 +327,20 @@ impl Stand {
 
     fn supply_code(&self) -> f64 {
         let sag: f64 = self.loads_on.iter().map(|&l| self.sags[l]).sum();
-        1.1 * self.board.chip.scale / (self.parts.supply.0 - sag)
+        let all = !self.loads_on.is_empty() && self.loads_on.len() == self.board.loads.len();
+        let sag = sag + if all { self.sags_together } else { 0.0 };
+        self.reference * self.board.chip.scale / (self.parts.supply.0 - sag)
+    }
+
+    /// A burst of the reference: dips are too few to move the mean.
+    fn supply_burst(&self, n: u16) -> Burst {
+        let mut burst = self.burst(self.supply_code(), n);
+        if !self.loads_on.is_empty() {
+            let share = 1.0 - self.dips / self.parts.supply.0;
+            burst.q99 = (f64::from(burst.q99) / share).round() as u16;
+            burst.max = burst.max.max(burst.q99);
+        }
+        burst
     }
 
     fn answer(&mut self, ask: &Ask) -> Answer {
@@ -377,7 +398,7 @@ impl Stand {
                 Answer::Level { n, ones }
             }
             Ask::Charge { channel, .. } => self.charge(channel),
-            Ask::Supply { n } => Answer::Burst(self.burst(self.supply_code(), n)),
+            Ask::Supply { n } => Answer::Burst(self.supply_burst(n)),
             Ask::Switch { switch, on } => {
                 let _ = if on { self.closed.insert(switch) } else { self.closed.remove(&switch) };
                 match !on && self.switches_gone_off.contains(&switch) {

@@ -73,8 +73,8 @@ enum State {
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
     Answering { question: usize, yes: bool, left: VecDeque<usize>, sweep: Sweep },
-    Idling { load: usize, sweep: Sweep },
-    Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
+    Idling { turn: usize, sweep: Sweep },
+    Loading { turn: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
     PuttingBack { cut: Option<Cut> },
     Over,
@@ -111,6 +111,8 @@ pub struct Bench {
     asked: Vec<bool>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
+    /// A load that drew too much alone.
+    too_much: Option<usize>,
     tally: Tally,
     began: Duration,
     waiting: bool,
@@ -154,6 +156,7 @@ impl Bench {
             boot_seen: Duration::ZERO,
             asked,
             proofs: BTreeMap::new(),
+            too_much: None,
             tally: Tally::default(),
             began: Duration::ZERO,
             waiting: false,
@@ -372,9 +375,9 @@ impl Bench {
                 self.count_answer(question, yes);
                 self.ask_next_question(now, left);
             }
-            State::Idling { load, sweep } => self.idled(now, load, sweep.got()),
-            State::Loading { load, sweep, idle } => {
-                self.loaded(now, load, sweep.got().clone(), idle);
+            State::Idling { turn, sweep } => self.idled(now, turn, sweep.got()),
+            State::Loading { turn, sweep, idle } => {
+                self.loaded(now, turn, sweep.got().clone(), idle);
             }
             other => self.state = other,
         }
@@ -397,7 +400,7 @@ impl Bench {
             After::Cautions => self.wait_for_key(Prompt::Cautions),
             After::Step => self.begin_step(now),
             After::Powered => self.powered(now),
-            After::Load(load) => self.begin_load(now, load),
+            After::Load(turn) => self.begin_load(now, turn),
         }
     }
 

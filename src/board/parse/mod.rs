@@ -340,6 +340,8 @@ impl<'a> Reading<'a, '_> {
             "aref",
             "aref_volts",
             "aref_tolerance",
+            "all_loads",
+            "calibrate",
         ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
@@ -355,6 +357,8 @@ impl<'a> Reading<'a, '_> {
         let tolerance = part.share(&mut self.log, "tolerance", "\"5%\"");
         let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
         let aref = self.aref(&part);
+        let all_loads = part.get("all_loads").is_none() || part.flag(&mut self.log, "all_loads");
+        let calibrate = part.flag(&mut self.log, "calibrate");
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -362,6 +366,8 @@ impl<'a> Reading<'a, '_> {
             tolerance: tolerance?,
             source: source?.it.to_string(),
             aref: aref?,
+            all_loads,
+            calibrate,
         })
     }
 
