@@ -2,10 +2,11 @@
 //!
 //! Events go to the record first, then to the screens.
 
+use super::supply::VoltsCheck;
 use super::watching::Watched;
 use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use crate::walk::Move;
 use crate::window::{Band, Limits};
 use std::time::Duration;
@@ -206,6 +207,8 @@ pub struct Check {
 pub struct SupplyCheck {
     /// Load indices: one, or all at once.
     pub loads: Vec<usize>,
+    /// The internal reference as a meter has told it; none where it has not.
+    pub reference: Option<Volts>,
     /// The internal reference read without load.
     pub idle: Option<Burst>,
     /// The internal reference read on load.
@@ -244,6 +247,11 @@ pub enum Prompt {
         shunts: Shunts,
         /// Number of the value, from 1, and how many there are.
         of: (usize, usize),
+        /// Why what was typed before was not taken.
+        refused: Option<String>,
+    },
+    /// Measure the supply with a meter, the power on, and type what it shows.
+    SupplyVolts {
         /// Why what was typed before was not taken.
         refused: Option<String>,
     },
@@ -302,6 +310,8 @@ pub enum Prompt {
 pub enum Event {
     /// The probe answered and is the right one.
     Probe(ProbeInfo),
+    /// The supply without load was judged.
+    Volts(VoltsCheck),
     /// The unit is tested again.
     Retest(Retest),
     /// This unit leaves with another setting than the board file's.
@@ -405,8 +415,8 @@ pub struct Summary {
     pub failing: Vec<String>,
     /// The option reading with the smallest remaining margin.
     pub worst: Option<Worst>,
-    /// Largest sag as a share of the supply, and the loads that drew it.
-    pub sag: Option<(Vec<usize>, f64)>,
+    /// The largest sag.
+    pub sag: Option<LargestSag>,
     /// Checks judged.
     pub checks: usize,
     /// Modelled defects that no reading of the sequence is sure to show.
@@ -415,6 +425,17 @@ pub struct Summary {
     pub cut: Option<Cut>,
     /// Time from start to end.
     pub took: Duration,
+}
+
+/// The largest sag of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LargestSag {
+    /// The loads that drew it.
+    pub loads: Vec<usize>,
+    /// As a share of the supply.
+    pub ratio: f64,
+    /// In volts.
+    pub volts: Volts,
 }
 
 /// Why a run ended before its last step.

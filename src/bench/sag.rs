@@ -14,18 +14,19 @@ use crate::window::adc;
 /// What the bursts say in volts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sag {
-    /// Supply without load, by the nominal reference.
+    /// Supply without load, by the reference as a meter has told it, else by the nominal one.
     pub idle: Volts,
     /// Supply on load, likewise.
     pub loaded: Volts,
     /// Sag as a share of the supply.
     pub ratio: f64,
-    /// Sag in volts, of the nominal supply.
+    /// Sag in volts: of the supply without load where a meter has told the reference, else of the
+    /// nominal supply.
     pub sag: Volts,
     /// Lowest on load: the 99 % quantile of the code, since the code rises as the supply falls,
     /// against the same quantile without load, taken off the idle voltage.
     pub lowest: Volts,
-    /// What of that is sure, in volts of the nominal supply: a quantile is a whole code, so that of
+    /// What of that is sure, in volts as the sag: a quantile is a whole code, so that of
     /// two the difference may be one code less. At least the sag.
     pub dip: Volts,
 }
@@ -46,14 +47,19 @@ pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
     let (before, after) = (f64::from(idle.q99), f64::from(loaded.q99));
     let dip = 1.0 - before / after;
     let sure = 1.0 - before / (after - 1.0).max(before);
-    let idle_volts = supply_volts(&board.chip, idle.mean)?;
+    let volts = |code: f64| match check.reference {
+        Some(reference) => adc::supply_of(code, reference, &board.chip),
+        None => supply_volts(&board.chip, code),
+    };
+    let idle_volts = volts(idle.mean)?;
+    let full = check.reference.map_or(board.supply.volts, |_| idle_volts);
     Some(Sag {
         idle: idle_volts,
-        loaded: supply_volts(&board.chip, loaded.mean)?,
+        loaded: volts(loaded.mean)?,
         ratio,
-        sag: Volts(ratio * board.supply.volts.0),
+        sag: Volts(ratio * full.0),
         lowest: Volts(idle_volts.0 * (1.0 - dip.max(ratio))),
-        dip: Volts(sure.max(ratio) * board.supply.volts.0),
+        dip: Volts(sure.max(ratio) * full.0),
     })
 }
 

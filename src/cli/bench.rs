@@ -2,13 +2,14 @@
 
 use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::{Exit, Failure, load_for_probe, release, setting, walk_to, windows_of};
+use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
-use crate::record::release::REASONS;
-use crate::record::{Head, former};
+use crate::record::release::{REASONS, is_repair};
+use crate::record::{Head, calibration, former};
 use crate::report::coverage;
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
@@ -46,6 +47,10 @@ pub struct Options {
     /// leave as the board file has it
     #[arg(long, value_name = "SETTING")]
     deliver: Option<String>,
+    /// What a meter shows of the unit's supply just now, for example 5.02V: calibrates the chip's
+    /// internal reference, also for later attempts in this lot
+    #[arg(long, value_name = "VOLTS", conflicts_with = "release")]
+    supply_volts: Option<String>,
     /// Units made together
     #[arg(long, value_name = "ID", default_value = "bench")]
     pub(super) lot: String,
@@ -92,12 +97,14 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         eprintln!("strapwise: {mended}");
     }
     let retest = retest(&store, &id, reason)?;
+    let supply = supply(&store, &board, options, &id, retest.as_ref())?;
     let (line, quiet) = options.connection.open(&board, &Setting::all_open(&board), by_meter)?;
     let unit = Unit {
         board: board.clone(),
         windows,
         walk,
         retest,
+        supply,
         id,
         lot: options.lot.clone(),
         operator: options.operator.clone(),
@@ -129,6 +136,33 @@ fn retest(store: &Store, unit: &str, reason: Option<String>) -> Result<Option<Re
     }
 }
 
+/// What is known of the unit's supply: a meter's reading now, and what one said of the chip before
+/// and since the last repair.
+fn supply(
+    store: &Store,
+    board: &Board,
+    options: &Options,
+    unit: &str,
+    retest: Option<&Retest>,
+) -> Result<Known, Failure> {
+    let metered = match options.supply_volts.as_deref().map(supply::read) {
+        None => None,
+        Some(Ok(Some(metered))) => Some(metered),
+        Some(Ok(None)) => {
+            return Err(Failure::input("--supply-volts: leave it out instead".into()));
+        }
+        Some(Err(why)) => return Err(Failure::input(format!("--supply-volts: {why}"))),
+    };
+    if retest.is_some_and(|retest| is_repair(&retest.reason)) {
+        return Ok(Known { metered, calibration: None });
+    }
+    let mut records = store.records()?;
+    records.retain(|record| record.unit == unit);
+    records.sort_by_key(|record| record.attempt);
+    let rows = records.iter().flat_map(|record| &record.rows);
+    Ok(Known { metered, calibration: calibration::last(board, rows) })
+}
+
 /// The exit code of a run.
 pub fn exit(summary: &Summary) -> Exit {
     match summary.cut {
@@ -152,6 +186,8 @@ pub struct Unit {
     pub id: String,
     /// Why it is tested again.
     pub retest: Option<Retest>,
+    /// What is known of its supply.
+    pub supply: Known,
     /// Lot.
     pub lot: String,
     /// Who tests.
@@ -215,7 +251,8 @@ impl Unit {
         let identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
         let retest = self.retest.clone();
         let unit = UnitId { serial: self.id.clone(), identity, former, retest };
-        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config);
+        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config)
+            .supplied(self.supply.clone());
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);
         let folder = Folder::new(self.board.clone(), head, began);

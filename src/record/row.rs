@@ -20,6 +20,8 @@ pub enum RowKind {
     Supply,
     /// The supply, without and with all loads at once.
     Loads,
+    /// The supply's voltage itself.
+    Volts,
     /// The chip's fuses.
     Fuses,
     /// Something that happened: a move, a reset, a caution, a mended file.
@@ -31,11 +33,12 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 7] = [
+    pub const ALL: [RowKind; 8] = [
         RowKind::Check,
         RowKind::Question,
         RowKind::Supply,
         RowKind::Loads,
+        RowKind::Volts,
         RowKind::Fuses,
         RowKind::Event,
         RowKind::Unit,
@@ -48,6 +51,7 @@ impl RowKind {
             RowKind::Question => "question",
             RowKind::Supply => "supply",
             RowKind::Loads => "loads",
+            RowKind::Volts => "volts",
             RowKind::Fuses => "fuses",
             RowKind::Event => "event",
             RowKind::Unit => "unit",

@@ -1,6 +1,7 @@
 //! What the operator is told, in plain words.
 
 use super::windows::is_meter;
+use crate::bench::supply::{By, VoltsCheck};
 use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
@@ -124,6 +125,15 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             ));
             lines
         }
+        Prompt::SupplyVolts { refused } => {
+            let [a, b] = [board.supply.net, board.supply.ground].map(|net| board.net_name(net));
+            let mut lines: Vec<String> = refused.iter().cloned().collect();
+            lines.push(format!(
+                "Measure {a} to {b}, the power on and no load, and type what the meter shows \
+                 (5.02V; skip if it cannot be)."
+            ));
+            lines
+        }
         Prompt::PowerOn { moves } => {
             let mut lines = moves_text(board, moves);
             lines.push(
@@ -228,6 +238,24 @@ pub fn check(board: &Board, check: &Check) -> String {
     format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
 }
 
+/// The supply itself, on one line.
+pub fn volts(board: &Board, check: &VoltsCheck) -> String {
+    let read = check.volts.map_or("not measured".to_string(), |volts| format!("{:.2} V", volts.0));
+    let by = match &check.by {
+        By::DataSheet => {
+            let internal = board.chip.internal.first();
+            let share = internal.map_or(0.0, |i| (i.high.0 - i.low.0) / (2.0 * i.typical.0));
+            format!(", give or take {:.0} %", 100.0 * share)
+        }
+        By::Calibration(c) => format!(" by the reference as calibrated on {}", c.on),
+        By::Meter(_) => " by meter".to_string(),
+        By::NoMeter => String::new(),
+    };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
+    format!("{read}{by} {}{why}", check.verdict.word())
+}
+
 /// A load tried, or all at once, on one line.
 pub fn supply(board: &Board, check: &SupplyCheck) -> String {
     let load = board.load_names(&check.loads, " and ");
@@ -257,10 +285,10 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
             w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
         ));
     }
-    if let Some((loads, ratio)) = &summary.sag {
-        let sag_mv = 1000.0 * ratio * board.supply.volts.0;
-        let on = board.load_names(loads, " and ");
-        lines.push(format!("largest sag {sag_mv:.0} mV ({:.2} %) with {on}", 100.0 * ratio));
+    if let Some(sag) = &summary.sag {
+        let (mv, percent) = (1000.0 * sag.volts.0, 100.0 * sag.ratio);
+        let on = board.load_names(&sag.loads, " and ");
+        lines.push(format!("largest sag {mv:.0} mV ({percent:.2} %) with {on}"));
     }
     match summary.verdict {
         UnitVerdict::Hold => lines.push(
@@ -311,7 +339,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
-                Prompt::Meter { .. } => "meter",
+                Prompt::Meter { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. } | Prompt::Question { .. } | Prompt::OtherUnit { .. } => "ask",
@@ -331,6 +359,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             vec![("moved", format!("{} ({by})", place(board, at)))]
         }
         Event::Check { check: c, .. } => vec![("check", check(board, c))],
+        Event::Volts(check) => vec![("supply", volts(board, check))],
         Event::Supply { check, .. } => vec![("supply", supply(board, check))],
         Event::Answered { question, yes, verdict, .. } => {
             let said = if *yes { "yes" } else { "no" };

@@ -100,7 +100,7 @@ impl Terminal {
         for text in words::prompt(&self.board, asked) {
             self.prose(self.paint.loud, &text);
         }
-        if let Prompt::Meter { .. } = asked {
+        if let Prompt::Meter { .. } | Prompt::SupplyVolts { .. } = asked {
             self.live.set_message("> _");
         } else {
             self.live.set_message("");
@@ -108,7 +108,10 @@ impl Terminal {
         // One bell for what is wrong; the verdict has its own.
         if matches!(
             asked,
-            Prompt::Doubt { .. } | Prompt::Unstable { .. } | Prompt::Meter { refused: Some(_), .. }
+            Prompt::Doubt { .. }
+                | Prompt::Unstable { .. }
+                | Prompt::Meter { refused: Some(_), .. }
+                | Prompt::SupplyVolts { refused: Some(_) }
         ) {
             self.line("\x07");
         }

@@ -3,7 +3,7 @@
 use crate::bench::{Event, Key, Prompt, Shunts};
 use crate::board::{Board, Place, Setting};
 use crate::faults::{self, Built};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use crate::window;
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -19,12 +19,37 @@ pub enum Deed {
     /// Cut the unit's power, or give it back.
     Power(bool),
     /// Type what a meter shows.
-    Value(Ohms),
+    Value(Shown),
+}
+
+/// What a meter shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shown {
+    /// A resistance; infinite is over range.
+    Ohms(Ohms),
+    /// A voltage.
+    Volts(Volts),
+}
+
+impl From<Ohms> for Shown {
+    fn from(ohms: Ohms) -> Shown {
+        Shown::Ohms(ohms)
+    }
+}
+
+impl From<Volts> for Shown {
+    fn from(volts: Volts) -> Shown {
+        Shown::Volts(volts)
+    }
 }
 
 /// What a person types of a reading: the digits of a meter, and `OL` for over range.
-pub fn as_typed(ohms: Ohms) -> String {
-    if ohms.0.is_finite() { format!("{ohms}") } else { "OL".into() }
+pub fn as_typed(shown: impl Into<Shown>) -> String {
+    match shown.into() {
+        Shown::Ohms(ohms) if ohms.0.is_finite() => ohms.to_string(),
+        Shown::Ohms(_) => "OL".into(),
+        Shown::Volts(volts) => format!("{:.3}V", volts.0),
+    }
 }
 
 /// An operator who does what is asked, at a steady pace, and answers by what there is to see.
@@ -88,6 +113,10 @@ impl Automatic {
         }
         match *prompt {
             Prompt::Meter { channel, ref shunts, .. } => self.measure(now, channel, shunts),
+            Prompt::SupplyVolts { .. } => {
+                let shown = Deed::Value(self.built.parts.supply.into());
+                self.todo.push_back((now + MEASURE, shown));
+            }
             Prompt::PowerOn { ref moves } => {
                 let mut at = now;
                 for made in moves {
@@ -150,7 +179,7 @@ impl Automatic {
         }
         let seat = self.built.seat(&self.board, &then);
         let ohms = window::measured(&self.board, &self.built.parts, &seat, channel);
-        self.todo.push_back((at + MEASURE, Deed::Value(ohms)));
+        self.todo.push_back((at + MEASURE, Deed::Value(ohms.into())));
     }
 
     fn press(&mut self, at: Duration, key: Key) {
@@ -164,8 +193,8 @@ pub struct ByHand {
     board: Arc<Board>,
     asked: Option<Prompt>,
     shunts: Setting,
-    /// Whether the keys at a move, at a doubt and at a meter were told already.
-    told: [bool; 3],
+    /// Whether the keys at a move, at a doubt, at a meter and at the supply were told already.
+    told: [bool; 4],
 }
 
 impl ByHand {
@@ -177,7 +206,7 @@ impl ByHand {
 
     /// A person with a unit whose shunts sit in a setting.
     pub fn with(board: Arc<Board>, shunts: Setting) -> ByHand {
-        ByHand { board, asked: None, shunts, told: [false; 3] }
+        ByHand { board, asked: None, shunts, told: [false; 4] }
     }
 
     /// What a letter does where nobody has asked for a move: the digits 1 to 9 put the shunt of
@@ -205,6 +234,9 @@ impl ByHand {
             Some(Prompt::Meter { .. }) => {
                 (2, "virtual unit: Enter alone puts the shunts so, and types what its parts give")
             }
+            Some(Prompt::SupplyVolts { .. }) => {
+                (3, "virtual unit: Enter alone types what its supply is")
+            }
             _ => return None,
         };
         let told = std::mem::replace(&mut self.told[kind], true);
@@ -222,8 +254,12 @@ impl ByHand {
 
     /// What a typed line does; an empty one measures the unit, which was built like this.
     pub fn typed(&mut self, text: &str, built: &Built) -> (Vec<Deed>, String) {
-        let Some(Prompt::Meter { channel, shunts, .. }) = self.asked.clone() else {
-            return (Vec::new(), text.to_string());
+        let (channel, shunts) = match self.asked.clone() {
+            Some(Prompt::Meter { channel, shunts, .. }) => (channel, shunts),
+            Some(Prompt::SupplyVolts { .. }) if text.trim().is_empty() => {
+                return (Vec::new(), as_typed(built.parts.supply));
+            }
+            _ => return (Vec::new(), text.to_string()),
         };
         let mut deeds = vec![Deed::Power(false)];
         for (jumper, place) in put(&shunts) {

@@ -529,6 +529,10 @@ impl Stand {
                 let ohms = window::measured(&self.board, &self.parts, &self.shunts, channel);
                 self.type_in(&as_typed(ohms));
             }
+            Prompt::SupplyVolts { .. } => {
+                let shown = as_typed(self.parts.supply);
+                self.type_in(&shown);
+            }
             Prompt::PowerOn { ref moves } => {
                 for made in moves {
                     self.put(made.jumper, made.to);

@@ -32,7 +32,8 @@ impl Bench {
     fn not_together(&mut self, now: Duration, turn: usize, loads: Vec<usize>, ill: usize) {
         let reason = format!("not tried: {} is too much alone", self.board.loads[ill].id);
         let verdict = Verdict::NotTested;
-        let check = SupplyCheck { loads, idle: None, loaded: None, verdict, reason };
+        let (idle, loaded, reference) = (None, None, self.reference);
+        let check = SupplyCheck { loads, reference, idle, loaded, verdict, reason };
         self.tally.supply(&self.board, &check);
         let at = self.at();
         self.tell(Event::Supply { at, check });
@@ -109,6 +110,7 @@ impl Bench {
         let at = self.at();
         let mut check = SupplyCheck {
             loads: self.turn(turn).unwrap_or_default(),
+            reference: self.reference,
             idle,
             loaded: got.supply,
             verdict: Verdict::NotTested,
