@@ -132,7 +132,7 @@ pub enum Rule {
     /// compared with a reading as the firmware takes it, nothing is uncertain.
     Simple,
     /// The same with a value that a person read and typed, evidence of lower rank; its limits hold
-    /// the meter's error.
+    /// the meter's error, but for the voltage of the supply.
     TypedIn,
 }
 

@@ -108,7 +108,8 @@ pub fn read(text: &str) -> Result<Option<Metered>, String> {
     match text.to_lowercase().as_str() {
         "" => Err("nothing was typed: type what the meter shows, or skip".into()),
         "skip" => Ok(None),
-        _ => match units::read::<Volts>(text, Allow::Positive) {
+        // A small v is nothing else.
+        _ => match units::read::<Volts>(&text.replace('v', "V"), Allow::Positive) {
             Ok(volts) => Ok(Some(Metered { text: text.to_string(), volts })),
             Err(misread) => Err(format!("{misread}; skip leaves it out")),
         },

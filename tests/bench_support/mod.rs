@@ -8,6 +8,7 @@ pub mod full;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
+use strapwise::bench::supply::Known;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
     Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
@@ -158,6 +159,12 @@ impl Stand {
     /// A unit with other parts.
     pub fn built_with(mut self, change: impl FnOnce(&Board, &mut Parts)) -> Stand {
         change(&self.board, &mut self.parts);
+        self
+    }
+
+    /// A run in which something is known of the supply.
+    pub fn supplied(mut self, known: Known) -> Stand {
+        self.bench = self.bench.supplied(known);
         self
     }
 
