@@ -244,9 +244,30 @@ fn a_meter_s_reading_calibrates_the_unit_until_it_is_repaired() {
     assert!(third["note"].contains("; reference 112"), "{third:?}");
     let millivolts = |row: &HashMap<String, String>| row["supply_mv"].parse::<f64>().unwrap();
     assert!((millivolts(&third) / millivolts(&second) - 1.0).abs() < 0.002, "{third:?}");
+    let folder = results.path().to_str().unwrap();
+    let of_unit = ["--unit", "U1", "--lot", "L1", "--results", folder];
+    let look = read(&of_unit);
+    assert!(look.out.contains("VCC, calibrated 20"), "{}", look.out);
     good_run(results.path(), &["--reason", "repaired: U1 replaced"]);
+    let look = read(&of_unit);
+    assert!(look.out.contains("VCC, give or take 9 %"), "{}", look.out);
     let fourth = volts(results.path(), 4);
     assert!(fourth["note"].ends_with("by the nominal reference"), "{}", fourth["note"]);
+}
+
+#[test]
+fn a_look_at_a_unit_that_has_no_record_says_so() {
+    let results = tempfile::tempdir().unwrap();
+    let folder = results.path().to_str().unwrap();
+    let look = read(&["--unit", "U1", "--lot", "L1", "--results", folder]);
+    assert_eq!((look.code, look.out.as_str()), (Some(2), ""));
+    assert!(look.err.contains("no record of it in lot L1"), "{}", look.err);
+}
+
+/// A look at the virtual unit.
+fn read(more: &[&str]) -> Ended {
+    let path = board();
+    strapwise(&[&["read", path.to_str().unwrap(), "--port", "virtual"], more].concat())
 }
 
 #[test]

@@ -2,8 +2,8 @@
 
 use super::evidence::{Shape, seen_shapes, shapes};
 use super::judge;
-use super::sweep::{Got, Keep, Sweep};
-use super::{Answer, Ask, Boot, Check, Cut, Event, Input, Output, Procedure, probe_problem};
+use super::sweep::{BURST, Got, Keep, Sweep};
+use super::{Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Output, Procedure, probe_problem};
 use super::{Summary, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group};
@@ -171,6 +171,9 @@ impl Reader {
         for channel in 0..board.channels.len() {
             sweep = sweep.measure(&board, channel);
         }
+        if board.chip.reads_supply {
+            sweep = sweep.ask(Ask::Supply { n: BURST }, Keep::Supply);
+        }
         sweep = sweep.ask(Ask::AllOff, Keep::No).ask(Ask::Boot, Keep::Boot);
         Reader {
             board,
@@ -187,6 +190,11 @@ impl Reader {
     /// What the look came to, once it is over.
     pub fn look(&self) -> Option<&Look> {
         self.look.as_ref()
+    }
+
+    /// The internal reference read against the supply, where the probe can.
+    pub fn supply(&self) -> Option<Burst> {
+        self.sweep.got().supply
     }
 
     fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {

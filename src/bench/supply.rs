@@ -99,6 +99,12 @@ pub fn limits(board: &Board) -> (Volts, Volts) {
     (Volts(volts * (1.0 - off)), Volts(volts * (1.0 + off)))
 }
 
+/// How far the reference of the data sheet may be off, as a share of its typical voltage.
+pub fn share_off(board: &Board) -> f64 {
+    let internal = board.chip.internal.first();
+    internal.map_or(0.0, |i| (i.high.0 - i.low.0) / (2.0 * i.typical.0))
+}
+
 /// Reads what was typed of the supply: `5.02V`, `5.02`; none for `skip`.
 ///
 /// # Errors

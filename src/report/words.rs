@@ -1,7 +1,7 @@
 //! What the operator is told, in plain words.
 
 use super::windows::is_meter;
-use crate::bench::supply::{By, VoltsCheck};
+use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
@@ -242,11 +242,7 @@ pub fn check(board: &Board, check: &Check) -> String {
 pub fn volts(board: &Board, check: &VoltsCheck) -> String {
     let read = check.volts.map_or("not measured".to_string(), |volts| format!("{:.2} V", volts.0));
     let by = match &check.by {
-        By::DataSheet => {
-            let internal = board.chip.internal.first();
-            let share = internal.map_or(0.0, |i| (i.high.0 - i.low.0) / (2.0 * i.typical.0));
-            format!(", give or take {:.0} %", 100.0 * share)
-        }
+        By::DataSheet => format!(", give or take {:.0} %,", 100.0 * supply::share_off(board)),
         By::Calibration(c) => format!(" by the reference as calibrated on {}", c.on),
         By::Meter(_) => " by meter".to_string(),
         By::NoMeter => String::new(),
