@@ -1,10 +1,11 @@
 //! How often the diagnosis is right, on simulated units with planted defects, and how long it takes.
 //!
-//!     cargo run --release --example diagnosis [-- UNITS [SEED]]
+//!     cargo run --release --example diagnosis [-- UNITS [SEED [misses]]]
 //!
 //! Prints, by class of defect: units, those told from a good one, and of these how many have the
 //! right class of causes first, the right cause first, the right class among the first three, and
 //! how many are wrongly said to have no modelled cause. Then how far the stated probabilities hold,
+//! With `misses` every unit whose right class is not first is told. Then how far the stated probabilities hold,
 //! pairs of defects, causes that are not in the list, and what the proposed measurements settle.
 //! The world shares the solver; its converter, pull-ups, tolerances and open pins are its own.
 
@@ -32,6 +33,10 @@ const THREADS: usize = 2;
 
 /// Measurements made at most before a unit is given up.
 const PATIENCE: usize = 6;
+
+fn misses() -> bool {
+    std::env::args().any(|a| a == "misses")
+}
 
 /// A board with its sequence.
 struct Design {
@@ -198,6 +203,8 @@ impl Calibration {
 #[derive(Clone, Default)]
 struct Settling {
     open_first: usize,
+    /// Nothing that a meter can reach tells the causes apart any more.
+    beyond: usize,
     settled: usize,
     right: usize,
     taken: Vec<usize>,
@@ -223,6 +230,7 @@ impl Tally {
         self.pairs.add(other.pairs);
         self.strangers.add(other.strangers);
         self.settling.open_first += other.settling.open_first;
+        self.settling.beyond += other.settling.beyond;
         self.settling.settled += other.settling.settled;
         self.settling.right += other.settling.right;
         self.settling.taken.extend(other.settling.taken);
@@ -246,6 +254,21 @@ fn single(design: &Design, rng: &mut ChaCha8Rng, tally: &mut Tally) {
     tally.time += began.elapsed();
     tally.singles.entry(fault.class()).or_default().add(Count::of(&found, &[fault]));
     let (Some(first), true) = (found.classes.first(), good(&found) < 0.01) else { return };
+    if misses() && !holds(first, &[fault]) {
+        let texts = |c: &strapwise::diagnose::Cause| {
+            let each: Vec<String> = c.faults.iter().map(|f| f.text(board)).collect();
+            each.join(" + ")
+        };
+        let first: Vec<String> = first.causes.iter().map(texts).collect();
+        println!(
+            "miss: {} taken for {} ({:.3}, fit {:.1e}, right one at {:?})",
+            fault.text(board),
+            first.join(" | "),
+            found.classes[0].probability,
+            found.fit,
+            found.classes.iter().position(|c| holds(c, &[fault]))
+        );
+    }
     tally.calibration.take(first.probability, holds(first, &[fault]));
     if first.causes[0].probability < 0.95 {
         settle(board, &built, seen, found, &[fault], rng, &mut tally.settling);
@@ -266,7 +289,10 @@ fn settle(
     for taken in 1..=PATIENCE {
         let next = suggest(board, &seen, &found);
         let by_meter = |m: &&Measurement| !matches!(m, Measurement::Reading { .. });
-        let Some(measurement) = next.iter().map(|s| &s.measurement).find(by_meter) else { break };
+        let Some(measurement) = next.iter().map(|s| &s.measurement).find(by_meter) else {
+            settling.beyond += 1;
+            return;
+        };
         let gauss: f64 = (0..12).map(|_| rng.random::<f64>()).sum::<f64>() - 6.0;
         let value = measured(board, built, measurement, gauss);
         seen.meter.extend(Meter::of(measurement, value));
@@ -398,8 +424,10 @@ fn main() {
         s.taken.get((share * (s.taken.len().max(1) - 1) as f64) as usize).copied().unwrap_or(0)
     };
     println!(
-        "measurements: {} units open at first, {} settled by them, {} right; median {}, 90 % {}",
+        "measurements: {} units open at first, {} of them beyond a meter (alike at every net), {} \
+         settled by them, {} right; median {}, 90 % {}",
         s.open_first,
+        s.beyond,
         s.settled,
         s.right,
         at(0.5),

@@ -34,6 +34,8 @@ pub struct Look {
     pub checks: Vec<Check>,
     /// The setting that the readings were judged against.
     pub setting: Setting,
+    /// The internal reference read against the supply, where the probe can.
+    pub supply: Option<Burst>,
 }
 
 /// Settings of one group beyond which they are not searched through.
@@ -68,7 +70,7 @@ pub fn conclude(board: &Board, windows: &Windows, got: &Got, expected: &Setting)
         judge::channel(board, windows, &setting, channel, &on, readings)
     };
     let checks = got.channels.iter().flat_map(judged).collect();
-    Look { jumpers, options, checks, setting }
+    Look { jumpers, options, checks, setting, supply: got.supply }
 }
 
 /// The places of a group's jumpers that the readings of its channels allow.
@@ -190,11 +192,6 @@ impl Reader {
     /// What the look came to, once it is over.
     pub fn look(&self) -> Option<&Look> {
         self.look.as_ref()
-    }
-
-    /// The internal reference read against the supply, where the probe can.
-    pub fn supply(&self) -> Option<Burst> {
-        self.sweep.got().supply
     }
 
     fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {

@@ -61,6 +61,11 @@ pub fn needs_probe(board: &Board, file: &Path) -> Result<(), Failure> {
 }
 
 impl Connection {
+    /// Whether a unit is to be talked to.
+    pub fn given(&self) -> bool {
+        self.port.is_some()
+    }
+
     /// Whether the unit is one without hardware.
     pub fn is_virtual(&self) -> bool {
         self.port.as_deref() == Some("virtual")

@@ -1,13 +1,15 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
+use super::connection::Connection;
+use super::diagnose_live::Live;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::{Board, NetId, Setting};
-use crate::diagnose::{self, Evidence, Measurement, Meter, Options as Weights};
+use crate::diagnose::{self, Evidence, Measurement, Meter, Options as Weights, Suggestion};
 use crate::record::Row;
 use crate::record::csv;
 use crate::report::table::Form;
-use crate::report::{diagnosis, diagnosis_picture};
+use crate::report::{diagnosis, diagnosis_next, diagnosis_picture};
 use crate::units::{Allow, Ohms, Volts, read};
 use std::io::{BufRead, IsTerminal, stdin};
 use std::path::{Path, PathBuf};
@@ -19,7 +21,7 @@ pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     board: PathBuf,
     /// Record of the unit; with --trust the records of several
-    #[arg(required = true)]
+    #[arg(required_unless_present = "port")]
     records: Vec<PathBuf>,
     /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
     #[arg(long, value_name = "READING")]
@@ -35,6 +37,8 @@ pub struct Options {
     format: FormatArgument,
     #[command(flatten)]
     picture: PictureFile,
+    #[command(flatten)]
+    connection: Connection,
 }
 
 const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
@@ -47,6 +51,9 @@ diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
 readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
 
+/// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
+const MOST_VOLTS: f64 = 60.0;
+
 /// A class as likely as this is the answer.
 const SETTLED: f64 = 0.95;
 
@@ -56,25 +63,49 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     if options.trust {
         return trust(options, &board);
     }
-    let [record] = &options.records[..] else {
-        let what = "one record at a time; several are for units known good, with --trust";
-        return Err(Failure::input(what.into()));
+    let (mut evidence, head) = match &options.records[..] {
+        [record] => evidence(&board, record)?,
+        [] => (Evidence::default(), format!("{} {}\n\n", board.name, board.revision)),
+        _ => {
+            let what = "one record at a time; several are for units known good, with --trust";
+            return Err(Failure::input(what.into()));
+        }
     };
-    let (mut evidence, head) = evidence(&board, record)?;
     for text in &options.meter {
         evidence.meter.push(meter(&board, text)?);
     }
     let weights = weights(&board, &options.weight)?;
+    let mut live = match options.connection.given() {
+        true => Some(Live::new(&board, &options.board, &options.connection)?),
+        false => None,
+    };
+    // A unit on the bench is looked at as it is delivered, when there is no record of it.
+    if let (Some(live), true) = (&mut live, evidence.is_empty())
+        && let Err(exit) = live.look(&board.delivery.clone(), &mut evidence)?
+    {
+        return Ok(exit);
+    }
     loop {
         let found = diagnose::diagnose(&board, &evidence, &weights);
         let next = diagnose::suggest(&board, &evidence, &found);
+        if let (Some(live), Some(setting)) = (&mut live, setting_to_try(&next)) {
+            if let Some(cause) = found.classes.first().and_then(|class| class.causes.first()) {
+                let percent = 100.0 * cause.probability;
+                let sentence = diagnosis::sentence(&board, cause);
+                super::print(&format!("so far {percent:.0} %: {sentence}\n"))?;
+            }
+            match live.look(setting, &mut evidence)? {
+                Ok(()) => continue,
+                Err(exit) => return Ok(exit),
+            }
+        }
         let text = match Form::from(options.format) {
             Form::Text => head.clone() + &diagnosis::text(&board, &evidence, &found, &next),
             form => diagnosis::table(&board, &found).print(form),
         };
         super::print(&text)?;
         let asked =
-            next.iter().map(|s| &s.measurement).find(|m| diagnosis::flag(&board, m).is_some());
+            next.iter().map(|s| &s.measurement).find(|m| diagnosis_next::flag(&board, m).is_some());
         let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
         if let (true, Some(asked)) = (people, asked)
             && let Some(value) = ask(&board, asked)?
@@ -94,12 +125,21 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     }
 }
 
+/// The setting that settles most: with the unit on the bench a shunt is moved sooner than a tip is
+/// held.
+fn setting_to_try(next: &[Suggestion]) -> Option<&Setting> {
+    next.iter().find_map(|suggestion| match &suggestion.measurement {
+        Measurement::Reading { setting, .. } => Some(setting),
+        Measurement::Volts { .. } | Measurement::Ohms { .. } => None,
+    })
+}
+
 /// Asks for the value of a measurement at the keyboard; none when the person has enough.
 fn ask(board: &Board, measurement: &Measurement) -> Result<Option<f64>, Failure> {
     loop {
         super::print(&format!(
             "\n{}\nwhat does it show? (Enter ends) ",
-            diagnosis::measurement(board, measurement)
+            diagnosis_next::measurement(board, measurement)
         ))?;
         let mut line = String::new();
         let length = stdin().lock().read_line(&mut line).unwrap_or(0);
@@ -119,7 +159,12 @@ fn value(text: &str, ohms: bool) -> Result<f64, String> {
     match ohms {
         true if open => Ok(f64::INFINITY),
         true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
-        false => read::<Volts>(text, Allow::Any).map(|v| v.0).map_err(|e| e.to_string()),
+        false => match read::<Volts>(text, Allow::Any) {
+            Ok(volts) if volts.0.abs() > MOST_VOLTS => {
+                Err(format!("`{text}` is more than {MOST_VOLTS:.0} V, which no such board has"))
+            }
+            read => read.map(|v| v.0).map_err(|e| e.to_string()),
+        },
     }
 }
 

@@ -8,6 +8,7 @@ mod connection;
 mod demo;
 mod design;
 mod diagnose;
+mod diagnose_live;
 mod failure;
 mod input;
 mod limits;

@@ -5,7 +5,7 @@ use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{Cut, Verdict};
-use crate::board::{Board, Meaning, Place};
+use crate::board::{Board, Meaning, Place, Setting};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
 use crate::record::{Head, calibration};
@@ -13,8 +13,9 @@ use crate::report::table::{Cell, Form, Table};
 use crate::report::wrap;
 use crate::screen::Silent;
 use crate::session::Conductor;
-use crate::session::live::{self, NoRecord};
+use crate::session::live::{self, Line, NoRecord};
 use crate::store;
+use crate::window::Windows;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -55,7 +56,33 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     };
     let by = by(options, &board)?;
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
-    let (line, quiet) = options.connection.open(&board, &board.delivery, ByMeter::No)?;
+    let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
+    let look = match look(&board, windows, fill, line)? {
+        Ok(look) => look,
+        Err(exit) => return Ok(exit),
+    };
+    let form = Form::from(options.format);
+    let mut table = table(&board, &look, &expected);
+    // Only where the probe can read it.
+    let supply = look.supply.map(|burst| supply::judge(&board, Some(burst), by));
+    table.rows.extend(supply.as_ref().map(|check| supply_cells(&board, check)));
+    let text = match form {
+        Form::Text => for_people(table) + &closing(&board, &look),
+        form => table.print(form),
+    };
+    super::print(&text)?;
+    let wrong = supply.is_some_and(|check| check.verdict == Verdict::Fail);
+    Ok(if wrong { Exit::Fail } else { verdict(&look, &expected) })
+}
+
+/// One look at a unit, the jumpers that no reading shows taken to be in the setting `fill`; or how
+/// the program ends where somebody stopped it.
+pub(super) fn look(
+    board: &Arc<Board>,
+    windows: Arc<Windows>,
+    fill: Setting,
+    (line, quiet): (Line, Duration),
+) -> Result<Result<Look, Exit>, Failure> {
     let reader = Reader::new(board.clone(), windows, fill);
     let mut exchange = Exchange::with_quiet(nonce(), quiet);
     exchange.opened(Duration::ZERO);
@@ -63,23 +90,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let mut conductor = Conductor::new(board.clone(), reader, exchange, folder);
     let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;
     match (&summary.cut, conductor.procedure().look()) {
-        (Some(Cut::Stopped), _) => Ok(Exit::Interrupted),
-        (Some(Cut::NoKeys), _) => Ok(Exit::Incomplete),
+        (Some(Cut::Stopped), _) => Ok(Err(Exit::Interrupted)),
+        (Some(Cut::NoKeys), _) => Ok(Err(Exit::Incomplete)),
         (Some(Cut::Probe(why)), _) => Err(Failure::lost(why.clone())),
         (None, None) => Err(Failure::lost("nothing was read".into())),
-        (None, Some(look)) => {
-            let form = Form::from(options.format);
-            let mut table = table(&board, look, &expected);
-            let supply = supply(&board, conductor.procedure(), by);
-            table.rows.extend(supply.as_ref().map(|check| supply_cells(&board, check)));
-            let text = match form {
-                Form::Text => for_people(table) + &closing(&board, look),
-                form => table.print(form),
-            };
-            super::print(&text)?;
-            let wrong = supply.is_some_and(|check| check.verdict == Verdict::Fail);
-            Ok(if wrong { Exit::Fail } else { verdict(look, &expected) })
-        }
+        (None, Some(look)) => Ok(Ok(look.clone())),
     }
 }
 
@@ -98,11 +113,6 @@ fn by(options: &Options, board: &Board) -> Result<By, Failure> {
     records.sort_by_key(|record| record.attempt);
     let rows = records.iter().flat_map(|record| &record.rows);
     Ok(calibration::last(board, rows).map_or(By::DataSheet, By::Calibration))
-}
-
-/// The supply, where the probe has read it.
-fn supply(board: &Board, reader: &Reader, by: By) -> Option<VoltsCheck> {
-    reader.supply().map(|burst| supply::judge(board, Some(burst), by))
 }
 
 fn supply_cells(board: &Board, check: &VoltsCheck) -> Vec<Cell> {

@@ -33,7 +33,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     if options.coverage {
         let walk = walk_of(&board, &windows)?;
         let text = match form {
-            Form::Text => coverage::text(&board, &walk),
+            Form::Text => coverage::text(&board, &windows, &walk),
             form => coverage::table(&board, &walk).print(form),
         };
         super::print(&text)?;

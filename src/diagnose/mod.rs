@@ -5,6 +5,7 @@ mod cell;
 mod evidence;
 mod next;
 mod rank;
+mod system;
 mod trust;
 
 pub use cause::{Causes, Hypothesis};

@@ -2,7 +2,7 @@
 
 use super::evidence::{Evidence, Meter};
 use super::{Cause, Diagnosis};
-use crate::board::{Board, Kind, NetId, Place, Setting};
+use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
@@ -191,7 +191,7 @@ fn untried(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
             for (channel, c) in board.channels.iter().enumerate() {
                 let read =
                     evidence.readings.iter().any(|r| r.channel == channel && r.setting == setting);
-                if !read && !short && c.kind == Kind::Analog {
+                if !read && !short && !matches!(c.kind, Kind::Meter { .. }) {
                     found.push(Measurement::Reading { channel, setting: setting.clone() });
                 }
             }
@@ -229,7 +229,11 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
             let c = &board.channels[*channel];
             let seat = built.seat(board, setting);
             let slopes = Response::new(board, &built.parts, &seat, &c.closes).slopes(c.net, &[]);
-            match (built.joints[*channel], built.at_pin(*channel, slopes.node)) {
+            let at_pin = built.at_pin(*channel, slopes.node);
+            if c.kind == Kind::Digital {
+                return level(board, c, built.no_pull_up.contains(channel), at_pin);
+            }
+            match (built.joints[*channel], at_pin) {
                 (_, Node::Floating) => (-1.0e3, 1.0),
                 (Joint::Sound, Node::Driven { volts, .. }) => {
                     let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
@@ -251,6 +255,25 @@ pub fn measured(board: &Board, built: &Built, measurement: &Measurement, deviati
         Measurement::Ohms { .. } if value >= OPEN_FROM => f64::INFINITY,
         Measurement::Ohms { .. } => (value + deviations * OHMS_SD.of(value)).max(0.0),
         Measurement::Reading { .. } => value + deviations * CODE_SD,
+    }
+}
+
+/// What a digital channel shows, as if low were the lowest code and high the highest.
+fn level(board: &Board, c: &Channel, no_pull_up: bool, node: Node) -> (f64, f64) {
+    let supply = board.supply.volts;
+    let (low, high) = board.chip.pull_up;
+    let volts = match node {
+        node if c.pull_up && !no_pull_up => {
+            circuit::pulled_up(node, supply, Ohms((low.0 * high.0).sqrt()))
+        }
+        Node::Driven { volts, .. } => volts,
+        Node::Floating => return (-1.0e3, 1.0),
+    };
+    let code = volts.0 / supply.0 * board.chip.scale;
+    match window::level_of(code, &board.chip) {
+        Some(Level::High) => (f64::from(board.chip.full_scale), CODE_SD),
+        Some(Level::Low) => (0.0, CODE_SD),
+        None => (code, board.chip.scale / 4.0),
     }
 }
 

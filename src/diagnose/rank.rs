@@ -25,8 +25,10 @@ const HOPELESS: f64 = 18.0;
 /// Values of the pull-up at which a hypothesis is looked at first.
 const FIRST_LOOKS: usize = 5;
 
-/// Probability that an operator's answer or a load is not what a hypothesis predicts.
+/// Probability that an operator's answer is not what a hypothesis predicts, and that a load is not:
+/// eyes slip, the converter does not.
 const SLIP: f64 = 0.01;
+const STRAY: f64 = 1e-4;
 
 /// Hypotheses of a group that are tried as the first of a pair.
 const FIRSTS: usize = 40;
@@ -136,8 +138,9 @@ impl<'a> Weigher<'a> {
         for &(load, sag) in &self.evidence.loads {
             let (least, most) = self.board.loads[load].sag;
             let (dead, shorted) = (sag.0 < least.0, sag.0 > most.0);
-            ln += agrees(dead == built.dead_loads.contains(&load));
-            ln += agrees(shorted == built.shorted_loads.contains(&load));
+            let stray = |agrees: bool| if agrees { (1.0 - STRAY).ln() } else { STRAY.ln() };
+            ln += stray(dead == built.dead_loads.contains(&load));
+            ln += stray(shorted == built.shorted_loads.contains(&load));
         }
         let meter = self.evidence.meter.iter();
         ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
@@ -168,37 +171,57 @@ impl<'a> Weigher<'a> {
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.
+    ///
+    /// None can explain the readings that it touches better than perfectly, so that the most it can
+    /// reach is known without a look at it; those that can reach most are looked at first.
     pub fn weigh(&self, hypotheses: &[Hypothesis]) -> Vec<Weighed> {
-        let mut looks: Vec<(usize, f64, Rc<Candidate<'a>>)> = Vec::new();
-        let mut best = f64::NEG_INFINITY;
-        let mut others: HashMap<Vec<usize>, Rc<Vec<f64>>> = HashMap::new();
+        let mut reaches: HashMap<Vec<usize>, Reachable> = HashMap::new();
+        let mut order: Vec<(f64, usize, Vec<usize>)> = Vec::with_capacity(hypotheses.len());
         for (i, hypothesis) in hypotheses.iter().enumerate() {
             let touched = self.touched(&hypothesis.faults);
-            let others = others
-                .entry(touched.clone())
-                .or_insert_with(|| Rc::new(self.others(&touched)))
-                .clone();
-            let candidate = Rc::new(self.candidate(hypothesis, touched, others));
+            let most =
+                reaches.entry(touched.clone()).or_insert_with(|| self.reachable(&touched)).most;
+            order.push((hypothesis.prior + most, i, touched));
+        }
+        order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let mut looks: Vec<(usize, f64, Candidate<'a>)> = Vec::new();
+        let mut best = f64::NEG_INFINITY;
+        for (most, i, touched) in order {
+            if most < best - HOPELESS {
+                break;
+            }
+            let hypothesis = &hypotheses[i];
+            let others = reaches[&touched].others.clone();
+            let candidate = self.candidate(hypothesis, &touched, others);
             let look = self.first_look(hypothesis, &candidate);
             best = best.max(look);
             if look > best - HOPELESS {
                 looks.push((i, look, candidate));
             }
         }
-        looks
-            .into_iter()
-            .filter(|(_, look, _)| *look > best - HOPELESS)
-            .map(|(i, _, candidate)| self.weighed(&hypotheses[i], &candidate))
-            .collect()
+        looks.retain(|(_, look, _)| *look > best - HOPELESS);
+        looks.sort_by_key(|(i, _, _)| *i);
+        let weighed = looks.iter().map(|(i, _, c)| self.weighed(&hypotheses[*i], c));
+        weighed.collect()
+    }
+
+    /// What hypotheses that touch these groups can reach.
+    fn reachable(&self, touched: &[usize]) -> Reachable {
+        let others = self.others(touched);
+        let top = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let perfect: f64 = touched.iter().map(|&g| self.cell(&[g]).perfect()).sum();
+        // Ohms have a density, which may be above 1.
+        let dense = 6.0 * self.evidence.meter.len() as f64;
+        Reachable { most: top + perfect + dense, others: Rc::new(others) }
     }
 
     fn candidate(
         &self,
         hypothesis: &Hypothesis,
-        touched: Vec<usize>,
+        touched: &[usize],
         others: Rc<Vec<f64>>,
     ) -> Candidate<'a> {
-        let cell = self.cell(&touched);
+        let cell = self.cell(touched);
         let predictions = cell.predict(&hypothesis.faults);
         let side = match self.side_matters(hypothesis) {
             true => self.side(hypothesis),
@@ -262,7 +285,7 @@ impl<'a> Weigher<'a> {
         for hypothesis in singles.iter().filter(hard) {
             if let [group] = self.touched(&hypothesis.faults)[..] {
                 let others = Rc::new(self.others(&[group]));
-                let candidate = self.candidate(hypothesis, vec![group], others);
+                let candidate = self.candidate(hypothesis, &[group], others);
                 let gain = self.first_look(hypothesis, &candidate);
                 by_group.entry(group).or_default().push((gain, hypothesis));
             }
@@ -292,6 +315,14 @@ impl<'a> Weigher<'a> {
         }
         pairs
     }
+}
+
+/// What hypotheses that touch the same groups have in common.
+struct Reachable {
+    /// The most that likelihood can come to.
+    most: f64,
+    /// By pull-up: how likely the readings outside the groups are.
+    others: Rc<Vec<f64>>,
 }
 
 /// What the weighing of one hypothesis needs.

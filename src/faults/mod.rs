@@ -5,6 +5,7 @@
 mod built;
 mod coverage;
 mod effect;
+mod least;
 mod list;
 mod sight;
 mod words;
@@ -12,6 +13,7 @@ mod words;
 pub use built::{Built, Joint, answer};
 pub use coverage::{By, Coverage, coverage};
 pub use effect::Reach;
+pub use least::{Least, least};
 pub use list::{LEAK, RESISTIVE, modelled};
 pub use sight::{Views, sightings};
 

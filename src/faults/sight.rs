@@ -185,6 +185,12 @@ impl<'a> Views<'a> {
         first(false).or_else(|| first(true))
     }
 
+    /// Whether a defect is sure to show somewhere by the straight-line bands alone, without a search
+    /// of corners: quick, and never too much.
+    pub(super) fn surely_shows(&self, fault: Fault) -> bool {
+        (0..self.settings.len()).any(|step| self.shows(fault, step, false).is_some())
+    }
+
     /// Loads are tried after the last step.
     fn load_shows(&self, fault: Fault, load: usize) -> Option<Sighting> {
         let (least, _) = self.board.loads[load].sag;

@@ -6,8 +6,9 @@ use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
 use crate::board::chip::Probe;
-use crate::faults::{By, Fault, Sighting, Witness};
+use crate::faults::{self, By, Fault, Sighting, Witness};
 use crate::walk::{Walk, meter};
+use crate::window::Windows;
 
 /// What no reading by a probe on the board itself ever shows, whatever the sequence.
 pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no channel reads; the \
@@ -75,7 +76,7 @@ pub fn effort(board: &Board, walk: &Walk) -> String {
 }
 
 /// The same for people: counts by class, then what is not seen and what would see it.
-pub fn text(board: &Board, walk: &Walk) -> String {
+pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     let (seen, unseen) = (&walk.coverage.seen, &walk.coverage.unseen);
     let mut text = format!(
         "{} {}: {}\n{} modelled defects, {} of them shown\n\n",
@@ -97,6 +98,7 @@ pub fn text(board: &Board, walk: &Walk) -> String {
             }
         }
     }
+    text += &least_text(board, windows, walk);
     let mut never = NEVER_SEEN.to_string();
     if board.chip.probe != Probe::None && !board.chip.reads_supply {
         let part = &board.chip.part;
@@ -104,6 +106,26 @@ pub fn text(board: &Board, walk: &Walk) -> String {
     }
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
+}
+
+/// The smallest poor contact and wrong value that each channel shows.
+fn least_text(board: &Board, windows: &Windows, walk: &Walk) -> String {
+    let found = faults::least(board, windows, walk.looks());
+    if found.is_empty() {
+        return String::new();
+    }
+    let columns = ["channel", "contact_from_ohm", "too_large_from_pct", "too_small_from_pct"];
+    let mut table = Table::new(&columns);
+    for least in found {
+        table.rows.push(vec![
+            board.channels[least.channel].id.as_str().into(),
+            Cell::number(least.contact.map(|o| o.0), 0),
+            Cell::number(least.too_large.map(|f| 100.0 * (f - 1.0)), 0),
+            Cell::number(least.too_small.map(|f| 100.0 * (1.0 - 1.0 / f)), 0),
+        ]);
+    }
+    let how = "\nsmallest poor contact and wrong resistor that show, at whichever place\n";
+    how.to_string() + &table.print(Form::Text)
 }
 
 fn by_class(seen: &[(Fault, Sighting)], unseen: &[(Fault, By)]) -> Table {

@@ -2,18 +2,18 @@
 //! to measure next.
 
 use super::table::{Cell, Table};
-use super::wrap;
+use super::{diagnosis_next, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Measurement, Read, Suggestion,
-    asides, compare,
+    Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Read, Suggestion, asides,
+    compare,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
 
 /// Classes of causes that are shown.
-const SHOWN: usize = 5;
+pub(super) const SHOWN: usize = 5;
 /// Causes of one class that are named, and how likely one must be beside the first to be.
 const NAMED: usize = 6;
 const WORTH_NAMING: f64 = 0.02;
@@ -79,7 +79,7 @@ fn told(board: &Board, fault: Fault) -> String {
 }
 
 /// Two digits: more would be a false promise.
-fn rounded(x: f64) -> f64 {
+pub(super) fn rounded(x: f64) -> f64 {
     let digit = 10f64.powf(x.abs().log10().floor() - 1.0);
     (x / digit).round() * digit
 }
@@ -89,7 +89,7 @@ pub fn places(board: &Board, channel: usize, setting: &Setting) -> String {
     own_places(board, board.channels[channel].net, setting)
 }
 
-fn own_places(board: &Board, net: NetId, setting: &Setting) -> String {
+pub(super) fn own_places(board: &Board, net: NetId, setting: &Setting) -> String {
     let group = circuit::group_of(board, net);
     let jumpers = group.map_or(Vec::new(), |g| g.jumpers);
     let place = |&j: &usize| {
@@ -112,7 +112,7 @@ pub fn text(
         out += &class_text(board, evidence, i + 1, class);
     }
     out += &drawn(board, evidence, diagnosis);
-    out += &next_text(board, diagnosis, next);
+    out += &diagnosis_next::text(board, diagnosis, next);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
     }
@@ -332,94 +332,6 @@ pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) 
     rows
 }
 
-fn next_text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) -> String {
-    let Some(best) = next.first() else {
-        let first = diagnosis.classes.first();
-        return match first {
-            Some(class) if class.causes.len() > 1 && class.causes[0].probability < 0.95 => {
-                "\nNothing more can be measured that tells these apart: look at the joints.\n"
-                    .to_string()
-            }
-            _ => String::new(),
-        };
-    };
-    let mut out = format!("\nMeasure next: {}\n", measurement(board, &best.measurement));
-    for (class, at, value, sd) in best.expected.iter().take(SHOWN) {
-        let cause = &diagnosis.classes[*class].causes[*at];
-        let line =
-            format!("{} if {}", quantity(&best.measurement, *value, *sd), sentence(board, cause));
-        out += &paragraph(&line, 3);
-    }
-    if let Some(flag) = flag(board, &best.measurement) {
-        out += &paragraph(&format!("then add --meter '{flag}=VALUE' to this command"), 3);
-    }
-    out
-}
-
-/// What to do for a measurement.
-pub fn measurement(board: &Board, measurement: &Measurement) -> String {
-    let net = |n| board.net_name(n);
-    match measurement {
-        Measurement::Volts { net: n, setting } => format!(
-            "volts of {} against {}, power on, {}",
-            net(*n),
-            net(board.supply.ground),
-            own_places(board, *n, setting)
-        ),
-        Measurement::Ohms { between: [a, b], setting, joined } => {
-            let bare = *setting == Setting::all_open(board);
-            let shunts = match bare {
-                true => "every shunt off".to_string(),
-                false => setting.text(board),
-            };
-            let rails =
-                format!(", {} joined to {}", net(board.supply.net), net(board.supply.ground));
-            let rails = if *joined { rails } else { String::new() };
-            format!("ohms from {} to {}, power off, {shunts}{rails}", net(*a), net(*b))
-        }
-        Measurement::Reading { channel, setting } => format!(
-            "the code of {} with {} (`read` shows it)",
-            board.channels[*channel].id,
-            places(board, *channel, setting)
-        ),
-    }
-}
-
-/// How the command line names a measurement; none for one by the probe.
-pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
-    let at = |setting: &Setting, usual: &Setting| {
-        let moved = (0..board.jumpers.len()).filter(|&j| setting.0[j] != usual.0[j]);
-        let place = |j: usize| {
-            let jumper = &board.jumpers[j];
-            format!("{}={}", jumper.id, jumper.place_name(setting.0[j]))
-        };
-        let moved: Vec<String> = moved.map(place).collect();
-        if moved.is_empty() { String::new() } else { format!("@{}", moved.join(",")) }
-    };
-    let name = |n| board.net_name(n);
-    match measurement {
-        Measurement::Volts { net, setting } => {
-            Some(format!("{}{}", name(*net), at(setting, &board.delivery)))
-        }
-        Measurement::Ohms { between: [a, b], setting, joined } => {
-            let joined = if *joined { "+joined" } else { "" };
-            let at = at(setting, &Setting::all_open(board));
-            Some(format!("{}:{}{joined}{at}", name(*a), name(*b)))
-        }
-        Measurement::Reading { .. } => None,
-    }
-}
-
-fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
-    match measurement {
-        Measurement::Volts { .. } => format!("{value:.2} V"),
-        Measurement::Ohms { .. } if value >= 20e6 => "open".to_string(),
-        Measurement::Ohms { .. } => Ohms(rounded(value.max(0.01))).to_string(),
-        Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
-        Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),
-    }
-}
-
 /// Odds of so many nats, with one digit.
 fn odds(nats: f64) -> String {
     match nats {
@@ -428,7 +340,7 @@ fn odds(nats: f64) -> String {
     }
 }
 
-fn paragraph(text: &str, indent: usize) -> String {
+pub(super) fn paragraph(text: &str, indent: usize) -> String {
     let blank = " ".repeat(indent);
     wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
 }

@@ -257,7 +257,7 @@ pub fn supply(board: &Board, check: &SupplyCheck) -> String {
     let load = board.load_names(&check.loads, " and ");
     let figures = match sag::figures(board, check) {
         Some(s) => {
-            format!("sag {} ({:.2} %), lowest {:.2} V,", s.sag, 100.0 * s.ratio, s.lowest.0)
+            format!("sag {} ({:.2} %), lowest {:.2} V", s.sag, 100.0 * s.ratio, s.lowest.0)
         }
         None => "no sag read".into(),
     };

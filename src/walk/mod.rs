@@ -51,6 +51,11 @@ pub struct Walk {
 }
 
 impl Walk {
+    /// The settings, each with the channels that are read in it.
+    pub fn looks(&self) -> impl Iterator<Item = (Setting, Vec<usize>)> + '_ {
+        self.steps.iter().map(|s| (s.setting.clone(), s.reads.clone()))
+    }
+
     /// How many shunts are moved.
     pub fn moves(&self) -> usize {
         self.steps.iter().filter(|s| s.made.is_some()).count()

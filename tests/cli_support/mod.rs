@@ -39,6 +39,20 @@ pub fn strapwise(arguments: &[&str]) -> Ended {
     Command::new(PROGRAM).args(arguments).stdin(Stdio::null()).output().unwrap().into()
 }
 
+/// Runs the program to its end with this on standard input.
+pub fn typed(arguments: &[&str], keys: &str) -> Ended {
+    let mut child = Command::new(PROGRAM)
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    // The program may have ended before it has read everything.
+    let _ = child.stdin.take().unwrap().write_all(keys.as_bytes());
+    child.wait_with_output().unwrap().into()
+}
+
 /// A table with a header line: each row by column name.
 pub fn rows(bytes: &[u8]) -> Vec<HashMap<String, String>> {
     csv::Reader::from_reader(bytes).deserialize().map(|row| row.unwrap()).collect()

@@ -8,13 +8,13 @@
 
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
-use strapwise::board::{Board, Kind, Level};
+use strapwise::board::{Board, Kind, Setting};
 use strapwise::circuit::{Node, Parts};
 use strapwise::diagnose::{Evidence, Proof, Read, Reading};
 use strapwise::faults::{Built, Fault, answer};
 use strapwise::units::{Ohms, Volts};
 use strapwise::walk::Walk;
-use strapwise::window::{expect, level_of};
+use strapwise::window::expect;
 
 /// The parts of a unit as they came from the reel.
 pub fn parts(board: &Board, rng: &mut ChaCha8Rng) -> Parts {
@@ -81,7 +81,9 @@ pub fn evidence(board: &Board, walk: &Walk, built: &Built, rng: &mut ChaCha8Rng)
                 let node = built.node(board, &step.setting, closed, channel);
                 let (read, proof) = match c.kind {
                     Kind::Meter { .. } => return,
-                    Kind::Digital => digital(board, &chip, built, channel, node, rng),
+                    Kind::Digital => {
+                        digital(board, &chip, built, channel, &step.setting, node, rng)
+                    }
                     Kind::Analog => analog(board, &chip, channel, node, &mut left, rng),
                 };
                 evidence.readings.push(Reading {
@@ -154,6 +156,7 @@ fn digital(
     chip: &Chip,
     built: &Built,
     channel: usize,
+    setting: &Setting,
     node: Node,
     rng: &mut ChaCha8Rng,
 ) -> (Read, Proof) {
@@ -171,7 +174,7 @@ fn digital(
     let middle = (board.chip.vil.0 + board.chip.vih.0) / 2.0;
     let high = |r: Option<f64>| r.map_or_else(|| None, |r| Some(r > middle));
     let ones = high(ratio(pulls)).unwrap_or_else(|| rng.random());
-    let expected = expect(board, &board.delivery, channel);
+    let expected = expect(board, setting, channel);
     let proof = match (ones, node) {
         (false, _) if c.pin.pull_up && high(ratio(true)) == Some(false) => Proof::Driven,
         (false, Node::Floating) if c.pin.pull_up && !expected.gives_way(&board.chip) => Proof::Open,
@@ -179,7 +182,6 @@ fn digital(
         (true, Node::Floating) if c.discharge => Proof::Open,
         _ => Proof::NotShown,
     };
-    let _ = (level_of, Level::Low);
     (Read::Level { ones: if ones { 1.0 } else { 0.0 } }, proof)
 }
 

@@ -78,53 +78,56 @@ fn the_sag_of_each_load_is_measured() {
     assert_eq!((both["load"].as_str(), both["verdict"].as_str()), ("VENT MAT", "pass"));
 }
 
-/// Runs a unit with a defect and returns the closing row's reason.
-fn caught(defect: &str, verdict: &str) -> String {
+/// Runs a unit with a defect and returns the closing row's reason; `diagnose` must name the cause
+/// from the record.
+fn caught(defect: &str, verdict: &str, cause: &str) -> String {
     let run = plain(&mut Emulated::new(&[defect]));
     assert_eq!(run.unit()["verdict"], verdict, "{defect}\n{}", run.lines.join("\n"));
     assert_eq!(run.exit, if verdict == "FAIL" { 1 } else { 4 });
+    let diagnosed = run.diagnosed();
+    assert!(diagnosed.contains(cause), "{defect}: {diagnosed}");
     run.unit()["reason"].clone()
 }
 
 #[test]
 fn an_open_ladder_resistor_is_caught() {
-    let reason = caught("plant open R2", "FAIL");
+    let reason = caught("plant open R2", "FAIL", "R2 is open");
     assert!(reason.contains("PROFILE at J1=3"), "{reason}");
 }
 
 #[test]
 fn a_resistor_of_the_next_decade_is_caught() {
-    let reason = caught("plant value R3 22000", "FAIL");
+    let reason = caught("plant value R3 22000", "FAIL", "R3 is about 10 times its value");
     assert!(reason.contains("PROFILE at J1=3"), "{reason}");
 }
 
 #[test]
 fn a_contact_that_does_not_close_is_caught() {
-    let reason = caught("plant contact J1 4", "FAIL");
+    let reason = caught("plant contact J1 4", "FAIL", "J1 does not make contact on 4");
     assert!(reason.contains("PROFILE at J1=4: nothing drives the pin"), "{reason}");
 }
 
 #[test]
 fn a_switch_that_never_closes_is_caught() {
-    let reason = caught("plant never-closes K1", "FAIL");
+    let reason = caught("plant never-closes K1", "FAIL", "K1 never closes");
     assert!(reason.contains("LOOP at J5=dry"), "{reason}");
 }
 
 #[test]
 fn a_switch_that_never_opens_is_caught() {
-    let reason = caught("plant never-opens K1", "FAIL");
+    let reason = caught("plant never-opens K1", "FAIL", "K1 never opens");
     assert!(reason.contains("does it switch off?"), "{reason}");
 }
 
 #[test]
 fn a_load_that_draws_nothing_is_caught() {
-    let reason = caught("dead MAT", "FAIL");
+    let reason = caught("dead MAT", "FAIL", "MAT draws nothing");
     assert!(reason.contains("MAT") && reason.contains("draws nothing"), "{reason}");
 }
 
 #[test]
 fn a_lamp_driver_that_never_closes_is_seen_by_the_operator() {
-    let reason = caught("plant never-closes Q1", "FAIL");
+    let reason = caught("plant never-closes Q1", "FAIL", "Q1 never closes");
     assert!(reason.contains("lamps-lit"), "{reason}");
 }
 

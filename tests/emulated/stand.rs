@@ -72,7 +72,7 @@ pub struct Ended {
     pub exit: i32,
     pub lines: Vec<String>,
     pub rows: Vec<HashMap<String, String>>,
-    _results: tempfile::TempDir,
+    results: tempfile::TempDir,
 }
 
 impl Ended {
@@ -97,6 +97,22 @@ impl Ended {
             .iter()
             .find(wanted)
             .unwrap_or_else(|| panic!("no {channel} at {jumper}={position}"))
+    }
+
+    /// What the real `diagnose` says of the record: its first class of causes.
+    pub fn diagnosed(&self) -> String {
+        let ended = Command::new(program())
+            .arg("diagnose")
+            .arg(root().join("protocols/vent-controller.toml"))
+            .arg(self.results.path().join("vent-controller/emulated/E001-1.csv"))
+            .stdin(Stdio::null())
+            .output()
+            .expect("the program runs");
+        let said = String::from_utf8(ended.stdout).expect("text");
+        let first = said.split("\n1. ").nth(1).unwrap_or_else(|| panic!("no cause: {said}"));
+        let first = first.split("\n2. ").next().unwrap_or(first);
+        // Lines are broken where they are long.
+        first.split_whitespace().collect::<Vec<_>>().join(" ")
     }
 
     /// The closing row.
@@ -135,7 +151,7 @@ pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
     let record = results.path().join("vent-controller/emulated/E001-1.csv");
     let mut reader = csv::Reader::from_path(&record).expect("the record is there");
     let rows = reader.deserialize().map(|row| row.expect("a whole row")).collect();
-    Ended { exit, lines, rows, _results: results }
+    Ended { exit, lines, rows, results }
 }
 
 /// What the real program says about a unit with these arguments, and how it ends.

@@ -1,0 +1,205 @@
+//! Normal equations: how well codes with normal nuisances fit a hypothesis, and what they make of
+//! its own value.
+
+use super::cause::Hypothesis;
+use super::cell::{AGAINST, Cell, Fit, Point};
+use crate::circuit::{Node, Slopes};
+use crate::faults::Fault;
+use std::collections::HashMap;
+use std::f64::consts::TAU;
+
+/// Relative spread of the pull-ups of one chip round their common value (common practice, no
+/// source: some percent).
+const PULL_UP_SPREAD: f64 = 0.05;
+
+/// Standard deviation of a pin's leakage as a share of the limit in the data sheet.
+const LEAKAGE_SHARE: f64 = 0.1;
+
+/// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain and the
+/// hypothesis's own value, each in units of its standard deviation.
+pub(super) struct System<'c> {
+    cell: &'c Cell<'c>,
+    /// Per resistor of the board: its parameter and standard deviation.
+    of_resistor: HashMap<usize, (usize, f64)>,
+    /// Parameter of the hypothesis's own value, with its deviation, and whether it is a resistor's.
+    own: Option<(usize, f64)>,
+    size: usize,
+    matrix: Vec<f64>,
+    right: Vec<f64>,
+    squares: f64,
+    log_variance: f64,
+    codes: usize,
+}
+
+impl<'c> System<'c> {
+    pub fn new(cell: &'c Cell<'c>, hypothesis: &Hypothesis) -> System<'c> {
+        let mut of_resistor: HashMap<usize, (usize, f64)> =
+            cell.resistors.iter().enumerate().map(|(p, &(r, sd))| (r, (p, sd))).collect();
+        let mut size = cell.resistors.len() + cell.channels.len() + 2;
+        let mut own = None;
+        if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
+            match fault {
+                Fault::ResistorOff { resistor, .. } => {
+                    if let Some(entry) = of_resistor.get_mut(resistor) {
+                        entry.1 = loose;
+                        own = Some((entry.0, loose));
+                    }
+                }
+                _ => {
+                    own = Some((size, loose));
+                    size += 1;
+                }
+            }
+        }
+        let mut matrix = vec![0.0; size * size];
+        (0..size).for_each(|i| matrix[i * size + i] = 1.0);
+        System {
+            cell,
+            of_resistor,
+            own,
+            size,
+            matrix,
+            right: vec![0.0; size],
+            squares: 0.0,
+            log_variance: 0.0,
+            codes: 0,
+        }
+    }
+
+    /// Takes a point: the codes with the pull-up off and on.
+    pub fn point(&mut self, point: &Point, slopes: &Slopes, pull: f64, fit: &mut Fit) {
+        let chip = &self.cell.board.chip;
+        let Node::Driven { volts, source } = slopes.node else {
+            // Nothing is known of an open pin but that its pull-up brings it to the rail.
+            fit.ln -= chip.scale.ln();
+            if let Some(pulled) = point.pulled {
+                let at_rail = pulled > 0.97 * f64::from(chip.full_scale);
+                fit.ln += if at_rail { -chip.scale.ln() / 2.0 } else { AGAINST };
+                fit.against += usize::from(!at_rail);
+            }
+            return;
+        };
+        let supply = self.cell.board.supply.volts.0;
+        let leak = LEAKAGE_SHARE * chip.leakage.0 * source.0 / supply * chip.scale;
+        let v = volts.0 / supply;
+        self.code(point, point.code, leak, v, [1.0 / supply, 0.0], 0.0, slopes);
+        if let Some(pulled) = point.pulled {
+            let x = source.0 / pull;
+            let down = 1.0 + x;
+            let by_x = (1.0 - v) / (down * down);
+            let to = [1.0 / (supply * down), by_x / pull];
+            let pin = -by_x * x * PULL_UP_SPREAD;
+            self.code(point, pulled, leak / down, (v + x) / down, to, pin, slopes);
+        }
+    }
+
+    /// Takes one code: predicted at the ratio `v`, which moves by `to` per volt and ohm of the node
+    /// and by `pin` per deviation of the pin's pull-up.
+    #[allow(clippy::too_many_arguments)]
+    fn code(
+        &mut self,
+        point: &Point,
+        code: f64,
+        leak: f64,
+        v: f64,
+        to: [f64; 2],
+        pin: f64,
+        slopes: &Slopes,
+    ) {
+        let chip = &self.cell.board.chip;
+        let scale = chip.scale;
+        let full = f64::from(chip.full_scale);
+        let meter = point.channel.is_none();
+        let predicted = if meter { scale * v } else { scale * v - 0.5 };
+        let variance = point.variance + leak * leak;
+        let mut residual = code - predicted;
+        let mut row = vec![0.0; self.size];
+        // At an end of the scale the converter says no more than that it is at its end.
+        let clipped = (code < 0.5 && predicted < code) || (code > full - 0.5 && predicted > code);
+        if clipped && !meter {
+            residual = 0.0;
+        } else {
+            let slope = |volts: f64, ohms: f64| scale * (volts * to[0] + ohms * to[1]);
+            for &(r, volts, ohms) in &slopes.by_resistor {
+                if let Some(&(p, sd)) = self.of_resistor.get(&r) {
+                    row[p] = slope(volts, ohms) * sd;
+                }
+            }
+            let first = self.cell.resistors.len();
+            let place = point.channel.and_then(|c| self.cell.channels.iter().position(|&d| d == c));
+            if let Some(place) = place {
+                row[first + place] = scale * pin;
+                let offset = first + self.cell.channels.len();
+                row[offset] = chip.offset.lsb.max(0.5) / 3f64.sqrt();
+                row[offset + 1] = v * chip.gain.lsb.max(0.5) / 3f64.sqrt();
+            }
+            if let Some((p, sd)) = self.own
+                && p >= first
+            {
+                row[p] = slope(slopes.by_added.0, slopes.by_added.1) * sd;
+            }
+        }
+        self.add(residual, variance, &row);
+    }
+
+    fn add(&mut self, residual: f64, variance: f64, row: &[f64]) {
+        let weight = 1.0 / variance;
+        self.squares += weight * residual * residual;
+        self.log_variance += (TAU * variance).ln();
+        self.codes += 1;
+        let n = self.size;
+        for i in (0..n).filter(|&i| row[i] != 0.0) {
+            let a = weight * row[i];
+            self.right[i] += a * residual;
+            for j in 0..=i {
+                self.matrix[i * n + j] += a * row[j];
+            }
+        }
+    }
+
+    /// Solves by Cholesky's method and closes the likelihood.
+    pub fn close(mut self, fit: &mut Fit) {
+        let n = self.size;
+        let mut log_det = 0.0;
+        for i in 0..n {
+            for j in 0..=i {
+                let mut sum = self.matrix[i * n + j];
+                for k in 0..j {
+                    sum -= self.matrix[i * n + k] * self.matrix[j * n + k];
+                }
+                self.matrix[i * n + j] = if i == j {
+                    let pivot = sum.max(1e-300).sqrt();
+                    log_det += 2.0 * pivot.ln();
+                    pivot
+                } else {
+                    sum / self.matrix[j * n + j]
+                };
+            }
+        }
+        let forward = self.forward(&self.right);
+        let explained: f64 = forward.iter().map(|x| x * x).sum();
+        fit.chi = (self.squares - explained).max(0.0);
+        fit.codes = self.codes;
+        fit.ln -= (self.log_variance + log_det + fit.chi) / 2.0;
+        if let Some((p, sd)) = self.own {
+            let mut unit = vec![0.0; n];
+            unit[p] = 1.0;
+            let column = self.forward(&unit);
+            let estimate: f64 = column.iter().zip(&forward).map(|(a, b)| a * b).sum();
+            let variance: f64 = column.iter().map(|x| x * x).sum();
+            fit.own = Some((sd * estimate, sd * variance.sqrt()));
+        }
+    }
+
+    fn forward(&self, right: &[f64]) -> Vec<f64> {
+        let n = self.size;
+        let mut x = right.to_vec();
+        for i in 0..n {
+            for k in 0..i {
+                x[i] -= self.matrix[i * n + k] * x[k];
+            }
+            x[i] /= self.matrix[i * n + i];
+        }
+        x
+    }
+}

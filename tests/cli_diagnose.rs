@@ -1,0 +1,183 @@
+//! `diagnose` as its owner runs it, on records that the demo wrote and on broken ones.
+
+mod cli_support;
+
+use cli_support::{board, strapwise};
+use std::path::{Path, PathBuf};
+
+/// The demo's lot of seed 6: V002 has a silent vent contact, V004 a wrong R4.
+fn lot(results: &Path) -> PathBuf {
+    let results_text = results.to_string_lossy();
+    let ended = strapwise(&["demo", "--seed", "6", "--results", &results_text]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    results.join("vent-controller").join("demo-6")
+}
+
+fn diagnose(record: &Path, more: &[&str]) -> cli_support::Ended {
+    let (board, record) = (board(), record.to_string_lossy().into_owned());
+    let board = board.to_string_lossy();
+    strapwise(&[&["diagnose", &board, &record], more].concat())
+}
+
+#[test]
+fn the_part_is_named_with_what_speaks_for_it() {
+    let results = tempfile::tempdir().unwrap();
+    let ended = diagnose(&lot(results.path()).join("V004-1.csv"), &[]);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    assert!(ended.out.starts_with("vent-controller B, unit V004, attempt 1: FAIL\n"));
+    let cause = "1. over 99.9 %: R4 is about 31 times its value: 47 kΩ fitted for 1.5 kΩ\n";
+    assert!(ended.out.contains(cause), "{}", ended.out);
+    assert!(ended.out.contains("for: PROFILE J1=4 reads 8"), "{}", ended.out);
+    assert!(ended.out.lines().all(|l| l.chars().count() <= 80), "{}", ended.out);
+}
+
+#[test]
+fn what_a_meter_shows_narrows_it_down_and_the_exit_code_says_whether_it_is_settled() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V002-1.csv");
+    let first = diagnose(&record, &[]);
+    assert!(
+        first.out.contains("Measure next: volts of OUT against GND, power on"),
+        "{}",
+        first.out
+    );
+    assert!(first.out.contains("--meter 'OUT=VALUE'"), "{}", first.out);
+    let second = diagnose(&record, &["--meter", "OUT=2.49V"]);
+    assert_eq!(second.code, Some(0));
+    assert!(second.out.contains("K1 never closes"), "{}", second.out);
+    assert!(!second.out.contains("Measure next"), "{}", second.out);
+}
+
+#[test]
+fn programs_get_a_row_for_each_cause() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V002-1.csv");
+    let ended = diagnose(&record, &["--format", "csv"]);
+    let rows = cli_support::rows(ended.out.as_bytes());
+    assert!(rows.len() > 1 && rows[0]["class"] == "1" && rows[0]["explained"] == "yes");
+}
+
+#[test]
+fn the_readings_are_drawn_beside_the_causes() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let picture = results.path().join("causes.svg");
+    let ended = diagnose(&record, &["--svg", &picture.to_string_lossy()]);
+    assert!(ended.err.contains("causes.svg: picture written"), "{}", ended.err);
+    let svg = std::fs::read_to_string(&picture).unwrap();
+    assert!(svg.contains("PROFILE J1=4") && svg.contains("unit V004: causes"));
+    let again = diagnose(&record, &["--svg", &picture.to_string_lossy()]);
+    assert_ne!(again.code, Some(0), "a file that is there is not written over");
+}
+
+#[test]
+fn units_known_good_agree_with_the_file_or_name_the_entry_that_they_contradict() {
+    let results = tempfile::tempdir().unwrap();
+    let lot = lot(results.path());
+    let good = ["V001-1.csv", "V003-1.csv"].map(|f| lot.join(f).to_string_lossy().into_owned());
+    let text = std::fs::read_to_string(board()).unwrap();
+    let trust = |board: &Path| {
+        strapwise(&["diagnose", &board.to_string_lossy(), "--trust", &good[0], &good[1]])
+    };
+    let ended = trust(&board());
+    assert_eq!(ended.code, Some(0), "{}", ended.out);
+    assert!(ended.out.contains("agree with the board file"), "{}", ended.out);
+    // A slip of the pen in the file: 2k7 where the units have 2k2.
+    let wrong = results.path().join("wrong.toml");
+    let at = text.find("id = \"R3\"").unwrap();
+    let slip = text[at..].replacen("2k2", "2k7", 1);
+    std::fs::write(&wrong, format!("{}{slip}", &text[..at])).unwrap();
+    let ended = trust(&wrong);
+    assert_eq!(ended.code, Some(1), "{}", ended.out);
+    assert!(ended.out.contains("R3: value = some 2.2 kΩ in place of 2.7 kΩ"), "{}", ended.out);
+}
+
+#[test]
+fn a_unit_on_the_bench_is_led_through_the_settings_that_still_tell_something() {
+    let board = board();
+    let arguments = ["diagnose", &board.to_string_lossy(), "--port", "virtual"];
+    let ended = cli_support::typed(&arguments, &"\n".repeat(30));
+    assert_eq!(ended.code, Some(5), "{}{}", ended.out, ended.err);
+    assert!(ended.out.starts_with("\nset J1=3 J2=fitted"), "{}", ended.out);
+    assert!(ended.out.contains("move J1 to 2"), "{}", ended.out);
+    // A good unit: in the end nothing the probe can see is left, and a meter is asked for.
+    assert!(ended.out.contains("nothing is wrong with the unit"), "{}", ended.out);
+    let nobody = cli_support::typed(&arguments, "");
+    assert_eq!(nobody.code, Some(5), "{}", nobody.out);
+}
+
+#[test]
+fn a_record_of_another_board_is_refused() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let text = std::fs::read_to_string(&record).unwrap().replace("vent-controller", "door-opener");
+    std::fs::write(&record, text).unwrap();
+    let ended = diagnose(&record, &[]);
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("a record of the board door-opener"), "{}", ended.err);
+}
+
+#[test]
+fn a_record_of_another_revision_is_used_and_said_to_be_one() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let text = std::fs::read_to_string(&record).unwrap();
+    let text = text.replace("vent-controller,B,", "vent-controller,A,");
+    std::fs::write(&record, text).unwrap();
+    let ended = diagnose(&record, &[]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    let note = "the record is of revision A, the board file of B";
+    assert!(ended.out.contains(note), "{}", ended.out);
+}
+
+#[test]
+fn a_truncated_record_tells_what_it_still_can() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let bytes = std::fs::read(&record).unwrap();
+    // In the middle of a line, after the ladder has been read.
+    let third = bytes.len() * 2 / 3 + 7;
+    std::fs::write(&record, &bytes[..third]).unwrap();
+    let ended = diagnose(&record, &[]);
+    assert_eq!(ended.code, Some(0), "{}{}", ended.out, ended.err);
+    assert!(ended.out.contains("cut short") && ended.out.contains("half a line"), "{}", ended.out);
+    assert!(ended.out.contains("R4 is about 31 times its value"), "{}", ended.out);
+}
+
+#[test]
+fn a_record_with_nothing_read_is_said_to_have_nothing() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let text = std::fs::read_to_string(&record).unwrap();
+    let few: Vec<&str> = text.split_inclusive("\r\n").take(3).collect();
+    std::fs::write(&record, few.concat()).unwrap();
+    let ended = diagnose(&record, &[]);
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("no reading in it to conclude from"), "{}", ended.err);
+}
+
+#[test]
+fn bad_meter_readings_and_weights_are_refused_with_how_to_write_them() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V002-1.csv");
+    for (given, said) in [
+        ("OUT", "there is no ="),
+        ("NOWHERE=1V", "the board has no net NOWHERE"),
+        ("OUT=2k7", "more than 60 V"),
+        ("OUT+joined=1V", "volts are measured with the power on"),
+        ("OUT@J9=1=1V", "J9"),
+    ] {
+        let ended = diagnose(&record, &["--meter", given]);
+        assert_eq!(ended.code, Some(2), "{given}: {}", ended.out);
+        assert!(ended.err.contains(said), "{given}: {}", ended.err);
+    }
+    for (given, said) in [
+        ("resistor open", "KIND=WEIGHT"),
+        ("solder=2", "the kinds are chip pin open"),
+        ("resistor open=-1", "above 0"),
+    ] {
+        let ended = diagnose(&record, &["--weight", given]);
+        assert_eq!(ended.code, Some(2), "{given}");
+        assert!(ended.err.contains(said), "{given}: {}", ended.err);
+    }
+}
