@@ -301,7 +301,8 @@ fn sag_is_the_change_of_the_reference_s_code_whatever_the_reference() {
     for reference in [1.0, 1.1, 1.2] {
         let burst = |volts: f64| Some(steady(reference * 1024.0 / volts));
         let check = SupplyCheck {
-            load: 0,
+            loads: vec![0],
+            reference: None,
             idle: burst(5.0),
             loaded: burst(4.9),
             verdict: Verdict::NotTested,
@@ -321,7 +322,10 @@ fn a_supply_that_was_not_read_is_not_tested() {
     let zero = Some(Burst::default());
     for (idle, loaded) in [(None, None), (Some(steady(225.0)), None), (zero, Some(steady(225.0)))] {
         let (verdict, reason) = (Verdict::Pass, String::new());
-        let check = sag::judge(&board, SupplyCheck { load: 0, idle, loaded, verdict, reason });
+        let check = sag::judge(
+            &board,
+            SupplyCheck { loads: vec![0], reference: None, idle, loaded, verdict, reason },
+        );
         assert_eq!(check.verdict, Verdict::NotTested);
         assert!(!check.reason.is_empty());
     }

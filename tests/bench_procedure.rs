@@ -19,7 +19,7 @@ fn a_nominal_unit_passes_and_leaves_everything_off() {
     let summary = stand.expect_verdict(UnitVerdict::Pass);
     stand.expect_all_off();
     assert!(summary.cut.is_none() && summary.reasons.is_empty());
-    assert_eq!(summary.checks, stand.checks().len() + stand.supplies().len() + 2);
+    assert_eq!(summary.checks, stand.checks().len() + stand.supplies().len() + 3);
     assert!(stand.checks().iter().all(|c| c.verdict == Verdict::Pass));
     assert_eq!(stand.asks.last(), Some(&Ask::AllOff));
 }
@@ -371,6 +371,64 @@ fn a_load_that_draws_too_much_fails() {
 }
 
 #[test]
+fn a_load_that_draws_too_much_is_not_switched_on_with_others() {
+    let mut stand = Stand::new();
+    let mat = stand.load("MAT");
+    stand.sags[mat] = 0.25;
+    stand.expect_verdict(UnitVerdict::Fail);
+    let tries = stand.asks.iter().filter(|a| **a == Ask::Load { load: mat, on: true }).count();
+    assert_eq!(tries, 1);
+    let together = stand.supplies()[2];
+    assert_eq!((together.loads.len(), together.verdict), (2, Verdict::NotTested));
+}
+
+#[test]
+fn after_each_load_alone_all_are_on_at_once() {
+    let mut stand = Stand::new();
+    stand.expect_verdict(UnitVerdict::Pass);
+    let tried: Vec<Vec<usize>> = stand.supplies().iter().map(|s| s.loads.clone()).collect();
+    assert_eq!(tried, [vec![0], vec![1], vec![0, 1]]);
+    let both = ["VENT".to_string(), "MAT".to_string()];
+    let read = |channel: &str| {
+        let channel = stand.channel(channel);
+        stand.checks().iter().any(|c| c.channel == channel && c.on.ends_with(&both))
+    };
+    assert!(read("PROFILE") && read("ADDR0") && read("LOOP"), "every channel is read then");
+}
+
+#[test]
+fn a_supply_that_bears_one_load_and_not_all_fails() {
+    let mut stand = Stand::new();
+    // Each alone is fine: 15 to 120 mV and 30 to 220 mV. Together the supply gives way.
+    stand.sags_together = 0.2;
+    let summary = stand.expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].starts_with("VENT and MAT: sag"), "{:?}", summary.reasons);
+    assert_eq!(summary.sag.expect("a sag").loads, [0, 1]);
+    stand.expect_all_off();
+}
+
+#[test]
+fn a_board_file_keeps_its_loads_apart() {
+    let text = include_str!("../protocols/vent-controller.toml");
+    let text = text.replace("[supply]\n", "[supply]\nall_loads = false\n");
+    let mut stand = Stand::with(board_of(&text));
+    stand.sags_together = 0.2;
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert!(stand.supplies().iter().all(|s| s.loads.len() == 1));
+}
+
+#[test]
+fn a_dip_beyond_the_limit_fails_though_the_mean_is_good() {
+    for (dip, verdict) in [(0.0, UnitVerdict::Pass), (0.3, UnitVerdict::Fail)] {
+        let mut stand = Stand::new();
+        stand.dips = dip;
+        let summary = stand.expect_verdict(verdict);
+        let said = |r: &String| r.starts_with("VENT: a dip of ") && r.ends_with("now and then");
+        assert_eq!(summary.reasons.iter().any(said), dip > 0.0, "{:?}", summary.reasons);
+    }
+}
+
+#[test]
 fn a_load_that_resets_the_probe_fails_and_is_not_tried_again() {
     let mut stand = Stand::new();
     let vent = stand.load("VENT");
@@ -379,7 +437,9 @@ fn a_load_that_resets_the_probe_fails_and_is_not_tried_again() {
     assert!(summary.reasons[0].contains("was reset when it was switched on"), "{summary:?}");
     let tries = stand.asks.iter().filter(|a| **a == Ask::Load { load: vent, on: true }).count();
     assert_eq!(tries, 1);
-    assert_eq!(stand.supplies().len(), stand.board.loads.len(), "the other load is still tried");
+    let [_, other, together] = stand.supplies()[..] else { panic!("{:?}", stand.supplies()) };
+    assert_eq!(other.verdict, Verdict::Pass, "the other load is still tried");
+    assert!(together.reason.contains("VENT is too much alone"), "{}", together.reason);
     stand.expect_all_off();
 }
 

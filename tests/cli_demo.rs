@@ -112,7 +112,8 @@ fn a_figure_that_is_missing_is_an_empty_cell() {
             let read = match row["row"].as_str() {
                 "event" | "question" => figures.iter().all(|f| row[*f].is_empty()),
                 "check" => row["sag_mv"].is_empty() && row["supply_mv"].is_empty(),
-                "supply" => row["margin_code"].is_empty() && !row["sag_mv"].is_empty(),
+                "volts" => row["sag_mv"].is_empty() && !row["supply_mv"].is_empty(),
+                "supply" | "loads" => row["margin_code"].is_empty() && !row["sag_mv"].is_empty(),
                 _ => row["n"].is_empty() && row["mean_code"].is_empty(),
             };
             assert!(read, "{row:?}");

@@ -218,3 +218,69 @@ fn a_delivery_setting_that_is_none_is_refused_as_any_setting_is() {
     }
     assert!(!lot_folder(results.path()).exists(), "nothing was begun");
 }
+
+/// The row of an attempt that judges the supply itself.
+fn volts(results: &Path, attempt: u64) -> HashMap<String, String> {
+    let rows = record(&lot_folder(results).join(format!("U1-{attempt}.csv")));
+    rows.into_iter().find(|row| row["row"] == "volts").expect("the supply is judged")
+}
+
+#[test]
+fn a_meter_s_reading_calibrates_the_unit_until_it_is_repaired() {
+    let results = tempfile::tempdir().unwrap();
+    // What the virtual unit's supply and its chip's reference really are shows in its record.
+    good_run(results.path(), &[]);
+    let first = volts(results.path(), 1);
+    assert!(first["note"].ends_with("by the nominal reference"), "{}", first["note"]);
+    let said = format!("{:.0}mV", 1.02 * first["supply_mv"].parse::<f64>().unwrap());
+    good_run(results.path(), &["--supply-volts", &said]);
+    let second = volts(results.path(), 2);
+    assert_eq!((&second["answer"], second["verdict"].as_str()), (&said, "pass"));
+    assert!(second["note"].contains("by meter; reference 112"), "1.1 V and 2 %: {second:?}");
+    assert!(second["rule"].ends_with("typed in"), "{second:?}");
+    good_run(results.path(), &[]);
+    let third = volts(results.path(), 3);
+    assert!(third["note"].contains("by the reference as calibrated on 20"), "{third:?}");
+    assert!(third["note"].contains("; reference 112"), "{third:?}");
+    let millivolts = |row: &HashMap<String, String>| row["supply_mv"].parse::<f64>().unwrap();
+    assert!((millivolts(&third) / millivolts(&second) - 1.0).abs() < 0.002, "{third:?}");
+    let folder = results.path().to_str().unwrap();
+    let of_unit = ["--unit", "U1", "--lot", "L1", "--results", folder];
+    let look = read(&of_unit);
+    assert!(look.out.contains("VCC, calibrated 20"), "{}", look.out);
+    good_run(results.path(), &["--reason", "repaired: U1 replaced"]);
+    let look = read(&of_unit);
+    assert!(look.out.contains("VCC, give or take 9 %"), "{}", look.out);
+    let fourth = volts(results.path(), 4);
+    assert!(fourth["note"].ends_with("by the nominal reference"), "{}", fourth["note"]);
+}
+
+#[test]
+fn a_look_at_a_unit_that_has_no_record_says_so() {
+    let results = tempfile::tempdir().unwrap();
+    let folder = results.path().to_str().unwrap();
+    attempt(results.path(), "PASS", "", None);
+    for (unit, lot, why) in [("U7", "L1", "no record of it in lot L1"), ("U1", "L7", "L7: ")] {
+        let look = read(&["--unit", unit, "--lot", lot, "--results", folder]);
+        assert!(look.code != Some(0) && look.out.is_empty(), "{unit} {lot}: {}", look.out);
+        assert!(look.err.contains(why), "{}", look.err);
+    }
+}
+
+/// A look at the virtual unit.
+fn read(more: &[&str]) -> Ended {
+    let path = board();
+    strapwise(&[&["read", path.to_str().unwrap(), "--port", "virtual"], more].concat())
+}
+
+#[test]
+fn a_supply_that_is_no_voltage_is_refused_before_anything_is_opened() {
+    let results = tempfile::tempdir().unwrap();
+    for (said, why) in [("5A", "--supply-volts: "), ("", "nothing was typed"), ("skip", "leave it")]
+    {
+        let ended = bench(results.path(), &["--unit", "U1", "--supply-volts", said]);
+        assert_eq!(ended.code, Some(2), "{}", ended.err);
+        assert!(ended.err.contains(why), "{}", ended.err);
+    }
+    assert!(!lot_folder(results.path()).join("U1-1.csv").exists());
+}

@@ -219,7 +219,7 @@ fn a_broken_cell_is_named_with_file_line_column_and_what_to_do() {
             "check,7",
             "czech,7",
             "row",
-            "`czech` is no kind of row (check, question, supply, fuses, report, event, unit)",
+            "`czech` is no kind of row (check, question, supply, loads, volts, fuses, report, event, unit)",
         ),
         (
             "2026-03-04T05:06:07.089Z",

@@ -3,10 +3,11 @@
 //! Events go to the record first, then to the screens.
 
 use super::command::Ran;
+use super::supply::VoltsCheck;
 use super::watching::Watched;
 use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting, Task};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use crate::walk::Move;
 use crate::window::{Band, Limits};
 use std::time::Duration;
@@ -132,7 +133,7 @@ pub enum Rule {
     /// compared with a reading as the firmware takes it, nothing is uncertain.
     Simple,
     /// The same with a value that a person read and typed, evidence of lower rank; its limits hold
-    /// the meter's error.
+    /// the meter's error, but for the voltage of the supply.
     TypedIn,
 }
 
@@ -202,11 +203,13 @@ pub struct Check {
     pub reason: String,
 }
 
-/// A load switched on, and what the supply did.
+/// Loads switched on together, and what the supply did.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SupplyCheck {
-    /// Load index.
-    pub load: usize,
+    /// Load indices: one, or all at once.
+    pub loads: Vec<usize>,
+    /// The internal reference as a meter has told it; none where it has not.
+    pub reference: Option<Volts>,
     /// The internal reference read without load.
     pub idle: Option<Burst>,
     /// The internal reference read on load.
@@ -262,6 +265,11 @@ pub enum Prompt {
     Report {
         /// Line by line.
         expected: Vec<String>,
+    },
+    /// Measure the supply with a meter, the power on, and type what it shows.
+    SupplyVolts {
+        /// Why what was typed before was not taken.
+        refused: Option<String>,
     },
     /// Everything is measured: make these moves, switch the power on, press Enter.
     PowerOn {
@@ -320,6 +328,8 @@ pub enum Event {
     Probe(ProbeInfo),
     /// Something noted of the unit.
     Note(String),
+    /// The supply without load was judged.
+    Volts(VoltsCheck),
     /// The unit is tested again.
     Retest(Retest),
     /// This unit leaves with another setting than the board file's.
@@ -361,7 +371,7 @@ pub enum Event {
         /// The reading and its verdict.
         check: Check,
     },
-    /// A load was tried.
+    /// A load was tried, or all at once.
     Supply {
         /// Where in the sequence.
         at: StepAt,
@@ -449,8 +459,8 @@ pub struct Summary {
     pub failing: Vec<String>,
     /// The option reading with the smallest remaining margin.
     pub worst: Option<Worst>,
-    /// Largest sag as a share of the supply, and the load.
-    pub sag: Option<(usize, f64)>,
+    /// The largest sag.
+    pub sag: Option<LargestSag>,
     /// Checks judged.
     pub checks: usize,
     /// Modelled defects that no reading of the sequence is sure to show.
@@ -459,6 +469,17 @@ pub struct Summary {
     pub cut: Option<Cut>,
     /// Time from start to end.
     pub took: Duration,
+}
+
+/// The largest sag of a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LargestSag {
+    /// The loads that drew it.
+    pub loads: Vec<usize>,
+    /// As a share of the supply.
+    pub ratio: f64,
+    /// In volts.
+    pub volts: Volts,
 }
 
 /// Why a run ended before its last step.

@@ -13,6 +13,7 @@ pub mod meter;
 pub mod procedure;
 pub mod reading;
 pub mod sag;
+pub mod supply;
 pub mod sweep;
 mod tally;
 pub mod watching;
@@ -24,8 +25,8 @@ use std::time::Duration;
 
 pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use event::{
-    Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt, Summary,
-    SupplyCheck, TypedIn, Worst,
+    Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt,
+    Summary, SupplyCheck, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 

@@ -2,8 +2,8 @@
 
 use super::evidence::{Shape, seen_shapes, shapes};
 use super::judge;
-use super::sweep::{Got, Keep, Sweep};
-use super::{Answer, Ask, Boot, Check, Cut, Event, Input, Output, Procedure, probe_problem};
+use super::sweep::{BURST, Got, Keep, Sweep};
+use super::{Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Output, Procedure, probe_problem};
 use super::{Summary, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group};
@@ -34,6 +34,8 @@ pub struct Look {
     pub checks: Vec<Check>,
     /// The setting that the readings were judged against.
     pub setting: Setting,
+    /// The internal reference read against the supply, where the probe can.
+    pub supply: Option<Burst>,
 }
 
 /// Settings of one group beyond which they are not searched through.
@@ -68,7 +70,7 @@ pub fn conclude(board: &Board, windows: &Windows, got: &Got, expected: &Setting)
         judge::channel(board, windows, &setting, channel, &on, readings)
     };
     let checks = got.channels.iter().flat_map(judged).collect();
-    Look { jumpers, options, checks, setting }
+    Look { jumpers, options, checks, setting, supply: got.supply }
 }
 
 /// The places of a group's jumpers that the readings of its channels allow.
@@ -170,6 +172,9 @@ impl Reader {
         let mut sweep = Sweep::new().ask(Ask::Prepare, Keep::No);
         for channel in 0..board.channels.len() {
             sweep = sweep.measure(&board, channel);
+        }
+        if board.chip.reads_supply {
+            sweep = sweep.ask(Ask::Supply { n: BURST }, Keep::Supply);
         }
         sweep = sweep.ask(Ask::AllOff, Keep::No).ask(Ask::Boot, Keep::Boot);
         Reader {

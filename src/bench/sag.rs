@@ -14,17 +14,21 @@ use crate::window::adc;
 /// What the bursts say in volts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sag {
-    /// Supply without load, by the nominal reference.
+    /// Supply without load, by the reference as a meter has told it, else by the nominal one.
     pub idle: Volts,
     /// Supply on load, likewise.
     pub loaded: Volts,
     /// Sag as a share of the supply.
     pub ratio: f64,
-    /// Sag in volts, of the nominal supply.
+    /// Sag in volts: of the supply without load where a meter has told the reference, else of the
+    /// nominal supply.
     pub sag: Volts,
     /// Lowest on load: the 99 % quantile of the code, since the code rises as the supply falls,
     /// against the same quantile without load, taken off the idle voltage.
     pub lowest: Volts,
+    /// What of that is sure, in volts as the sag: a quantile is a whole code, so that of
+    /// two the difference may be one code less. At least the sag.
+    pub dip: Volts,
 }
 
 /// The supply that a mean code of the reference stands for: Vref * scale / code (A8 of the
@@ -40,20 +44,41 @@ pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
         return None;
     }
     let ratio = 1.0 - idle.mean / loaded.mean;
-    let dip = 1.0 - f64::from(idle.q99) / f64::from(loaded.q99);
-    let idle_volts = supply_volts(&board.chip, idle.mean)?;
+    let (before, after) = (f64::from(idle.q99), f64::from(loaded.q99));
+    let dip = 1.0 - before / after;
+    let sure = 1.0 - before / (after - 1.0).max(before);
+    let volts = |code: f64| match check.reference {
+        Some(reference) => adc::supply_of(code, reference, &board.chip),
+        None => supply_volts(&board.chip, code),
+    };
+    let idle_volts = volts(idle.mean)?;
+    let full = check.reference.map_or(board.supply.volts, |_| idle_volts);
     Some(Sag {
         idle: idle_volts,
-        loaded: supply_volts(&board.chip, loaded.mean)?,
+        loaded: volts(loaded.mean)?,
         ratio,
-        sag: Volts(ratio * board.supply.volts.0),
+        sag: Volts(ratio * full.0),
         lowest: Volts(idle_volts.0 * (1.0 - dip.max(ratio))),
+        dip: Volts(sure.max(ratio) * full.0),
     })
 }
 
-/// Judges a load by the sag that its dummy load must cause.
+/// The sags that good dummy loads cause together. The largest ones add up at most; resistors draw
+/// less at the lower supply, so of the smallest ones the currents add up: with `g = s / (1 - s)` a
+/// divider of the supply's resistance and the load sags by `s = g / (1 + g)`.
+pub fn limits(board: &Board, loads: &[usize]) -> (Volts, Volts) {
+    let sags = || loads.iter().map(|&load| board.loads[load].sag);
+    let full = board.supply.volts.0;
+    if let [load] = loads {
+        return board.loads[*load].sag;
+    }
+    let share = |volts: Volts| volts.0 / full;
+    let g: f64 = sags().map(|(least, _)| share(least) / (1.0 - share(least)).max(1e-9)).sum();
+    (Volts(full * g / (1.0 + g)), Volts(sags().map(|(_, most)| most.0).sum()))
+}
+
+/// Judges loads by the sag that their dummies must cause, and by how far the supply dips.
 pub fn judge(board: &Board, mut check: SupplyCheck) -> SupplyCheck {
-    let load = &board.loads[check.load];
     let Some(sag) = figures(board, &check) else {
         check.verdict = Verdict::NotTested;
         if check.reason.is_empty() {
@@ -61,13 +86,24 @@ pub fn judge(board: &Board, mut check: SupplyCheck) -> SupplyCheck {
         }
         return check;
     };
-    let (least, most) = load.sag;
+    let (least, most) = limits(board, &check.loads);
+    let alone = check.loads.len() == 1;
     (check.verdict, check.reason) = if sag.sag.0 < least.0 {
-        (Verdict::Fail, format!("sag {} is under {least}: it draws nothing", sag.sag))
+        let what = if alone { "it draws nothing" } else { "together they draw less than alone" };
+        (Verdict::Fail, format!("sag {} is under {least}: {what}", sag.sag))
     } else if sag.sag.0 > most.0 {
         (Verdict::Fail, format!("sag {} is over {most}", sag.sag))
+    } else if sag.dip.0 > most.0 {
+        let what = "the supply dips now and then";
+        (Verdict::Fail, format!("a dip of {} is over {most}: {what}", sag.dip))
     } else {
         (Verdict::Pass, String::new())
     };
     check
+}
+
+/// Whether the loads drew more than good ones.
+pub fn too_much(board: &Board, check: &SupplyCheck) -> bool {
+    let (_, most) = limits(board, &check.loads);
+    figures(board, check).is_some_and(|sag| sag.dip.0 > most.0)
 }

@@ -2,7 +2,9 @@
 
 use super::judge::Margin;
 use super::sag;
-use super::{Check, Cut, Mode, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst};
+use super::{
+    Check, Cut, LargestSag, Mode, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, Worst,
+};
 use crate::board::Board;
 use std::time::Duration;
 
@@ -13,7 +15,7 @@ pub struct Tally {
     reasons: Vec<(Verdict, String)>,
     failing: Vec<(Verdict, String)>,
     tightest: Option<Worst>,
-    sag: Option<(usize, f64)>,
+    sag: Option<LargestSag>,
     checks: usize,
     held: Option<String>,
 }
@@ -51,14 +53,15 @@ impl Tally {
         }
     }
 
-    /// Counts a load.
+    /// Counts a load, or all at once.
     pub fn supply(&mut self, board: &Board, check: &SupplyCheck) {
-        let load = &board.loads[check.load].id;
-        self.count(check.verdict, load, || format!("{load}: {}", check.reason));
+        let loads = board.load_names(&check.loads, " and ");
+        self.count(check.verdict, &loads, || format!("{loads}: {}", check.reason));
         if let Some(figures) = sag::figures(board, check)
-            && self.sag.is_none_or(|(_, ratio)| figures.ratio > ratio)
+            && self.sag.as_ref().is_none_or(|largest| figures.ratio > largest.ratio)
         {
-            self.sag = Some((check.load, figures.ratio));
+            let (ratio, volts) = (figures.ratio, figures.sag);
+            self.sag = Some(LargestSag { loads: check.loads.clone(), ratio, volts });
         }
     }
 

@@ -100,6 +100,10 @@ pub struct Supply {
     /// Where the supply is measured to ground with a meter before the power is on: the least
     /// resistance that the chip and all that is not in the file leave between the two.
     pub before_power: Option<Ohms>,
+    /// Whether it bears all loads at once.
+    pub all_loads: bool,
+    /// Whether a person measures it with a meter, which calibrates the chip's internal reference.
+    pub calibrate: bool,
 }
 
 /// How the AREF pin is wired.
@@ -511,6 +515,12 @@ pub struct Question {
 }
 
 impl Board {
+    /// Loads by name, with something between.
+    pub fn load_names(&self, loads: &[usize], between: &str) -> String {
+        let names: Vec<&str> = loads.iter().map(|&load| self.loads[load].id.as_str()).collect();
+        names.join(between)
+    }
+
     /// The jumper with this designator.
     pub fn jumper(&self, id: &str) -> Option<usize> {
         self.jumpers.iter().position(|j| j.id == id)

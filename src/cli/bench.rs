@@ -3,13 +3,14 @@
 use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::orders::Orders;
 use super::{Exit, Failure, load_for_probe, lot_flow, release, setting, walk_to, windows_of};
+use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
-use crate::record::release::REASONS;
-use crate::record::{Head, former};
+use crate::record::release::{REASONS, is_repair};
+use crate::record::{Head, calibration, former};
 use crate::report::{coverage, suspect};
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
@@ -55,6 +56,10 @@ pub struct Options {
     /// leave as the board file has it
     #[arg(long, value_name = "SETTING")]
     deliver: Option<String>,
+    /// What a meter shows of the unit's supply just now, for example 5.02V: calibrates the chip's
+    /// internal reference, also for later attempts in this lot
+    #[arg(long, value_name = "VOLTS", conflicts_with = "release", requires = "unit")]
+    supply_volts: Option<String>,
     /// Units made together
     #[arg(long, value_name = "ID", default_value = "bench")]
     pub(super) lot: String,
@@ -173,7 +178,9 @@ impl Prepared {
         let delivery = order.map_or(&self.delivery, |order| &order.setting);
         let port = options.connection.port_name().to_string();
         let folder = options.board.parent().map(Path::to_path_buf).unwrap_or_default();
+        let supply = supply(&self.store, &self.board, options, id, retest.as_ref())?;
         Ok(Unit {
+            supply,
             board: self.board.clone(),
             windows: self.windows.clone(),
             walk: walk_to(&self.board, &self.windows, delivery)?,
@@ -231,6 +238,33 @@ fn check_id(what: &str, id: &str) -> Result<(), Failure> {
     Ok(())
 }
 
+/// What is known of the unit's supply: a meter's reading now, and what one said of the chip before
+/// and since the last repair.
+fn supply(
+    store: &Store,
+    board: &Board,
+    options: &Options,
+    unit: &str,
+    retest: Option<&Retest>,
+) -> Result<Known, Failure> {
+    let metered = match options.supply_volts.as_deref().map(supply::read) {
+        None => None,
+        Some(Ok(Some(metered))) => Some(metered),
+        Some(Ok(None)) => {
+            return Err(Failure::input("--supply-volts: leave it out instead".into()));
+        }
+        Some(Err(why)) => return Err(Failure::input(format!("--supply-volts: {why}"))),
+    };
+    if retest.is_some_and(|retest| is_repair(&retest.reason)) {
+        return Ok(Known { metered, calibration: None });
+    }
+    let mut records = store.records()?;
+    records.retain(|record| record.unit == unit);
+    records.sort_by_key(|record| record.attempt);
+    let rows = records.iter().flat_map(|record| &record.rows);
+    Ok(Known { metered, calibration: calibration::last(board, rows) })
+}
+
 /// The exit code of a run.
 pub fn exit(summary: &Summary) -> Exit {
     match summary.cut {
@@ -257,6 +291,8 @@ pub struct Unit {
     pub retest: Option<Retest>,
     /// What the order list says of it; empty when nothing.
     pub note: String,
+    /// What is known of its supply.
+    pub supply: Known,
     /// Lot.
     pub lot: String,
     /// Who tests.
@@ -349,7 +385,8 @@ impl Unit {
         let retest = self.retest.clone();
         let (serial, note) = (self.id.clone(), self.note.clone());
         let unit = UnitId { serial, identity, former, retest, note };
-        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config);
+        let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config)
+            .supplied(self.supply.clone());
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);
         let folder = Folder::new(self.board.clone(), head, began);

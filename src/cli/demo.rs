@@ -2,6 +2,7 @@
 
 use super::bench::{Unit, exit, keys};
 use super::{Exit, Failure, parse, walk_of, windows_of};
+use crate::bench::supply::Known;
 use crate::bench::{Config, Summary, UnitVerdict};
 use crate::board::Board;
 use crate::faults::{Coverage, Fault};
@@ -67,6 +68,7 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
         id: id.to_string(),
         retest: None,
         note: String::new(),
+        supply: Known::default(),
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),

@@ -3,16 +3,18 @@
 use super::connection::{ByMeter, Connection, needs_probe, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
+use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place, Setting};
 use crate::probe::exchange::Exchange;
-use crate::record::Head;
 use crate::record::fold::Folder;
+use crate::record::{Head, calibration};
 use crate::report::table::{Cell, Form, Table};
 use crate::report::wrap;
 use crate::screen::Silent;
 use crate::session::Conductor;
 use crate::session::live::{self, Line, NoRecord};
+use crate::store;
 use crate::window::Windows;
 use jiff::Timestamp;
 use std::path::PathBuf;
@@ -27,6 +29,15 @@ pub struct Options {
     /// Compare with a setting, for example "J1=3 J2=open", or `delivery`
     #[arg(long, value_name = "SETTING")]
     expect: Option<String>,
+    /// Serial number of the unit: its supply is then read as a meter calibrated it at the bench
+    #[arg(long, value_name = "ID")]
+    unit: Option<String>,
+    /// The lot that the unit belongs to
+    #[arg(long, value_name = "ID", default_value = "bench", requires = "unit")]
+    lot: String,
+    /// Where its records are
+    #[arg(long, value_name = "DIR", default_value = "results", requires = "unit")]
+    results: PathBuf,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -43,6 +54,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         Some(text) => setting::places(&board, "--expect", text)?,
         None => Vec::new(),
     };
+    let by = by(options, &board)?;
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
     let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
     let look = match look(&board, windows, fill, line)? {
@@ -50,13 +62,17 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         Err(exit) => return Ok(exit),
     };
     let form = Form::from(options.format);
-    let table = table(&board, &look, &expected);
+    let mut table = table(&board, &look, &expected);
+    // Only where the probe can read it.
+    let supply = look.supply.map(|burst| supply::judge(&board, Some(burst), by));
+    table.rows.extend(supply.as_ref().map(|check| supply_cells(&board, check)));
     let text = match form {
         Form::Text => for_people(table) + &closing(&board, &look),
         form => table.print(form),
     };
     super::print(&text)?;
-    Ok(verdict(&look, &expected))
+    let wrong = supply.is_some_and(|check| check.verdict == Verdict::Fail);
+    Ok(if wrong { Exit::Fail } else { verdict(&look, &expected) })
 }
 
 /// One look at a unit, the jumpers that no reading shows taken to be in the setting `fill`; or how
@@ -80,6 +96,33 @@ pub(super) fn look(
         (None, None) => Err(Failure::lost("nothing was read".into())),
         (None, Some(look)) => Ok(Ok(look.clone())),
     }
+}
+
+/// What the supply's voltage is taken from.
+fn by(options: &Options, board: &Board) -> Result<By, Failure> {
+    let Some(unit) = &options.unit else { return Ok(By::DataSheet) };
+    let mut records = store::read_lot(&options.results, &board.name, &options.lot)?;
+    records.retain(|record| record.unit == *unit);
+    if records.is_empty() {
+        let (lot, folder) = (&options.lot, options.results.display());
+        return Err(Failure::input(format!(
+            "--unit {unit}: no record of it in lot {lot} under {folder}; look at the serial \
+             number, --lot and --results, or leave --unit out"
+        )));
+    }
+    records.sort_by_key(|record| record.attempt);
+    let rows = records.iter().flat_map(|record| &record.rows);
+    Ok(calibration::last(board, rows).map_or(By::DataSheet, By::Calibration))
+}
+
+fn supply_cells(board: &Board, check: &VoltsCheck) -> Vec<Cell> {
+    let reads = check.volts.map_or(String::new(), |volts| format!("{:.2} V", volts.0));
+    let net = board.net_name(board.supply.net);
+    let name = match &check.by {
+        By::Calibration(c) => format!("{net}, calibrated {}", c.on),
+        _ => format!("{net}, give or take {:.0} %", 100.0 * supply::share_off(board)),
+    };
+    cells("supply", name, reads, "", check.verdict.word(), &check.reason)
 }
 
 fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table {

@@ -173,14 +173,14 @@ fn largest_sag<'a>(rows: &[&'a Row]) -> Option<&'a Row> {
 /// `PROFILE in step 12` where no jumper was moved, `SENSOR 10 kilohm` by meter.
 fn place(row: &Row) -> String {
     let what = match row.row {
-        RowKind::Supply => "supply",
+        RowKind::Supply | RowKind::Loads => "supply",
         RowKind::Question => &row.rule,
         _ if row.channel.is_empty() => &row.rule,
         _ => &row.channel,
     };
     let mut text = what.to_string();
     match (row.row, row.step) {
-        (RowKind::Supply, _) => {}
+        (RowKind::Supply | RowKind::Loads, _) => {}
         (RowKind::Check, None) if !row.option_expected.is_empty() => {
             text += &format!(" {}", row.option_expected);
         }

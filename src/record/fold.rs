@@ -4,6 +4,7 @@ use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
 use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
+use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
     Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, UnitVerdict,
     Verdict, sag,
@@ -74,6 +75,7 @@ impl Folder {
                 vec![self.step(row, at)]
             }
             Event::Check { at, check } => vec![self.check(t, at, check)],
+            Event::Volts(check) => vec![self.volts(t, check)],
             Event::Supply { at, check } => vec![self.supply(t, at, check)],
             Event::Answered { at, question, yes, verdict } => {
                 vec![self.answered(t, at, *question, *yes, *verdict)]
@@ -175,6 +177,9 @@ impl Folder {
             Prompt::Meter { channel, refused: Some(why), .. } => {
                 ("value asked again", format!("{}: {why}", self.board.channels[*channel].id))
             }
+            Prompt::SupplyVolts { refused: Some(why) } => {
+                ("value asked again", format!("supply: {why}"))
+            }
             Prompt::OtherUnit { written } => ("identity of another unit", written.clone()),
             Prompt::Unstable { jumper } => {
                 ("unstable contact", self.board.jumpers[*jumper].id.clone())
@@ -183,7 +188,7 @@ impl Folder {
         };
         let row = self.event(t, rule, &note);
         let mut row = self.step(row, at);
-        if let Prompt::Meter { .. } = prompt {
+        if let Prompt::Meter { .. } | Prompt::SupplyVolts { .. } = prompt {
             (row.step, row.step_try) = (None, None);
         }
         vec![row]
@@ -229,10 +234,43 @@ impl Folder {
         row
     }
 
+    fn volts(&mut self, t: Duration, check: &VoltsCheck) -> Row {
+        let mut row = self.row(t, RowKind::Volts);
+        row.channel = "supply".to_string();
+        if let Some(burst) = &check.burst {
+            row.pin = "internal reference".to_string();
+            put_burst(&mut row, burst);
+        }
+        row.supply_mv = check.volts.map(|volts| 1000.0 * volts.0);
+        if let By::Meter(metered) = &check.by {
+            row.answer.clone_from(&metered.text);
+        }
+        let (low, high) = supply::limits(&self.board);
+        let by = match &check.by {
+            By::DataSheet => "by the nominal reference".to_string(),
+            By::Calibration(c) => format!("by the reference as calibrated on {}", c.on),
+            By::Meter(_) | By::NoMeter => "by meter".to_string(),
+        };
+        let reference = check.reference(&self.board);
+        let reference = reference.map(|r| format!("; reference {:.1} mV", 1000.0 * r.0));
+        row.note = format!(
+            "{:.0} to {:.0} mV, {by}{}",
+            1000.0 * low.0,
+            1000.0 * high.0,
+            reference.unwrap_or_default()
+        );
+        row.limit_source = "board file".to_string();
+        row.rule = check.rule().word().to_string();
+        row.verdict = check.verdict.word().to_string();
+        row.reason.clone_from(&check.reason);
+        row
+    }
+
     fn supply(&mut self, t: Duration, at: &StepAt, check: &SupplyCheck) -> Row {
-        let row = self.row(t, RowKind::Supply);
+        let kind = if check.loads.len() > 1 { RowKind::Loads } else { RowKind::Supply };
+        let row = self.row(t, kind);
         let mut row = self.step(row, at);
-        row.load.clone_from(&self.board.loads[check.load].id);
+        row.load = self.board.load_names(&check.loads, " ");
         row.channel = "supply".to_string();
         row.pin = "internal reference".to_string();
         if let Some(burst) = &check.loaded {
@@ -245,9 +283,11 @@ impl Folder {
             row.sag_mv = Some(1000.0 * sag.sag.0);
             row.sag_pct = Some(100.0 * sag.ratio);
             row.note = format!(
-                "lowest {:.0} mV; dips under 0.2 ms are not seen; millivolts by the nominal \
-                 reference",
-                1000.0 * sag.lowest.0
+                "lowest {:.0} mV, a dip of {:.0} mV; dips under 0.2 ms are not seen; millivolts by \
+                 the {} reference",
+                1000.0 * sag.lowest.0,
+                1000.0 * sag.dip.0,
+                if check.reference.is_some() { "calibrated" } else { "nominal" }
             );
         }
         row.limit_source = "board file".to_string();
@@ -351,10 +391,10 @@ impl Folder {
             row.margin_pct = Some(worst.margin_pct);
             row.remaining_margin_code = Some(worst.remaining_code);
         }
-        if let Some((load, ratio)) = summary.sag {
-            row.load.clone_from(&self.board.loads[load].id);
-            row.sag_pct = Some(100.0 * ratio);
-            row.sag_mv = Some(1000.0 * ratio * self.board.supply.volts.0);
+        if let Some(sag) = &summary.sag {
+            row.load = self.board.load_names(&sag.loads, " ");
+            row.sag_pct = Some(100.0 * sag.ratio);
+            row.sag_mv = Some(1000.0 * sag.volts.0);
         }
         row.rule = "worst required check".to_string();
         if summary.verdict == UnitVerdict::Pass {

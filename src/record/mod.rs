@@ -2,6 +2,7 @@
 //!
 //! Plain data and bytes. Times are handed in; files are the store's.
 
+pub mod calibration;
 pub mod column;
 pub mod csv;
 pub mod fold;

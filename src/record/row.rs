@@ -18,6 +18,10 @@ pub enum RowKind {
     Question,
     /// The supply, without and with a load.
     Supply,
+    /// The supply, without and with all loads at once.
+    Loads,
+    /// The supply's voltage itself.
+    Volts,
     /// The chip's fuses.
     Fuses,
     /// What the product says it reads, against the delivery setting.
@@ -31,10 +35,12 @@ pub enum RowKind {
 
 impl RowKind {
     /// All kinds, in the order of the enum.
-    pub const ALL: [RowKind; 7] = [
+    pub const ALL: [RowKind; 9] = [
         RowKind::Check,
         RowKind::Question,
         RowKind::Supply,
+        RowKind::Loads,
+        RowKind::Volts,
         RowKind::Fuses,
         RowKind::Report,
         RowKind::Event,
@@ -47,6 +53,8 @@ impl RowKind {
             RowKind::Check => "check",
             RowKind::Question => "question",
             RowKind::Supply => "supply",
+            RowKind::Loads => "loads",
+            RowKind::Volts => "volts",
             RowKind::Fuses => "fuses",
             RowKind::Report => "report",
             RowKind::Event => "event",
@@ -67,11 +75,8 @@ impl Columns for RowKind {
     fn parse(cells: &mut Cells) -> Result<Self, String> {
         let text = String::parse(cells)?;
         RowKind::ALL.into_iter().find(|kind| kind.word() == text).ok_or_else(|| {
-            format!(
-                "`{}` is no kind of row (check, question, supply, fuses, report, event, unit); \
-                 {MEND_CELL}",
-                shown(&text)
-            )
+            let known = RowKind::ALL.map(RowKind::word).join(", ");
+            format!("`{}` is no kind of row ({known}); {MEND_CELL}", shown(&text))
         })
     }
 }
@@ -228,6 +233,6 @@ columns! {
 impl Row {
     /// Whether the row is judged and counts towards the unit's verdict.
     pub fn is_check(&self) -> bool {
-        matches!(self.row, RowKind::Check | RowKind::Question | RowKind::Supply | RowKind::Report)
+        !matches!(self.row, RowKind::Event | RowKind::Unit)
     }
 }

@@ -2,6 +2,7 @@
 
 use super::windows::is_meter;
 use crate::bench::command::Ran;
+use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
@@ -142,6 +143,15 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             "The product is on the unit now: look at what it reads.".into(),
             format!("Does it report {}? Enter = yes; Space = no.", expected.join(", ")),
         ],
+        Prompt::SupplyVolts { refused } => {
+            let [a, b] = [board.supply.net, board.supply.ground].map(|net| board.net_name(net));
+            let mut lines: Vec<String> = refused.iter().cloned().collect();
+            lines.push(format!(
+                "Measure {a} to {b}, the power on and no load, and type what the meter shows \
+                 (5.02V; skip if it cannot be)."
+            ));
+            lines
+        }
         Prompt::PowerOn { moves } => {
             let mut lines = moves_text(board, moves);
             lines.push(
@@ -278,11 +288,27 @@ pub fn check(board: &Board, check: &Check) -> String {
     format!("{channel}{on} {read}, {option}{margin} {}{why}", check.verdict.word())
 }
 
-/// A load tried, on one line.
+/// The supply itself, on one line.
+pub fn volts(board: &Board, check: &VoltsCheck) -> String {
+    let read = check.volts.map_or("not measured".to_string(), |volts| format!("{:.2} V", volts.0));
+    let by = match &check.by {
+        By::DataSheet => format!(", give or take {:.0} %,", 100.0 * supply::share_off(board)),
+        By::Calibration(c) => format!(" by the reference as calibrated on {}", c.on),
+        By::Meter(_) => " by meter".to_string(),
+        By::NoMeter => String::new(),
+    };
+    let why =
+        if check.verdict == Verdict::Pass { String::new() } else { format!(": {}", check.reason) };
+    format!("{read}{by} {}{why}", check.verdict.word())
+}
+
+/// A load tried, or all at once, on one line.
 pub fn supply(board: &Board, check: &SupplyCheck) -> String {
-    let load = &board.loads[check.load].id;
+    let load = board.load_names(&check.loads, " and ");
     let figures = match sag::figures(board, check) {
-        Some(s) => format!("sag {} ({:.2} %)", s.sag, 100.0 * s.ratio),
+        Some(s) => {
+            format!("sag {} ({:.2} %), lowest {:.2} V", s.sag, 100.0 * s.ratio, s.lowest.0)
+        }
         None => "no sag read".into(),
     };
     let why =
@@ -305,10 +331,10 @@ pub fn summary(board: &Board, unit: &str, summary: &Summary) -> Vec<String> {
             w.remaining_code, w.margin_code, w.margin_pct, board.channels[w.channel].id, w.position
         ));
     }
-    if let Some((load, ratio)) = summary.sag {
-        let sag_mv = 1000.0 * ratio * board.supply.volts.0;
-        let id = &board.loads[load].id;
-        lines.push(format!("largest sag {sag_mv:.0} mV ({:.2} %) with {id}", 100.0 * ratio));
+    if let Some(sag) = &summary.sag {
+        let (mv, percent) = (1000.0 * sag.volts.0, 100.0 * sag.ratio);
+        let on = board.load_names(&sag.loads, " and ");
+        lines.push(format!("largest sag {mv:.0} mV ({percent:.2} %) with {on}"));
     }
     match summary.verdict {
         UnitVerdict::Hold => lines.push(
@@ -360,8 +386,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
-                Prompt::Meter { .. } => "meter",
-                Prompt::Rails { .. } => "meter",
+                Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. }
@@ -391,6 +416,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             vec![("moved", format!("{} ({by})", place(board, at)))]
         }
         Event::Check { check: c, .. } => vec![("check", check(board, c))],
+        Event::Volts(check) => vec![("supply", volts(board, check))],
         Event::Supply { check, .. } => vec![("supply", supply(board, check))],
         Event::Answered { question, yes, verdict, .. } => {
             let said = if *yes { "yes" } else { "no" };

@@ -100,7 +100,7 @@ impl Terminal {
         for text in words::prompt(&self.board, asked) {
             self.prose(self.paint.loud, &text);
         }
-        if let Prompt::Meter { .. } | Prompt::Rails { .. } = asked {
+        if let Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } = asked {
             self.live.set_message("> _");
         } else {
             self.live.set_message("");
@@ -112,6 +112,7 @@ impl Terminal {
                 | Prompt::Unstable { .. }
                 | Prompt::Meter { refused: Some(_), .. }
                 | Prompt::Rails { refused: Some(_) }
+                | Prompt::SupplyVolts { refused: Some(_) }
         ) {
             self.line("\x07");
         }

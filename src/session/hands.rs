@@ -3,7 +3,7 @@
 use crate::bench::{Event, Key, Prompt, Shunts};
 use crate::board::{Board, Place, Setting};
 use crate::faults::{self, Built};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use crate::window;
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -19,12 +19,37 @@ pub enum Deed {
     /// Cut the unit's power, or give it back.
     Power(bool),
     /// Type what a meter shows.
-    Value(Ohms),
+    Value(Shown),
+}
+
+/// What a meter shows.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shown {
+    /// A resistance; infinite is over range.
+    Ohms(Ohms),
+    /// A voltage.
+    Volts(Volts),
+}
+
+impl From<Ohms> for Shown {
+    fn from(ohms: Ohms) -> Shown {
+        Shown::Ohms(ohms)
+    }
+}
+
+impl From<Volts> for Shown {
+    fn from(volts: Volts) -> Shown {
+        Shown::Volts(volts)
+    }
 }
 
 /// What a person types of a reading: the digits of a meter, and `OL` for over range.
-pub fn as_typed(ohms: Ohms) -> String {
-    if ohms.0.is_finite() { format!("{ohms}") } else { "OL".into() }
+pub fn as_typed(shown: impl Into<Shown>) -> String {
+    match shown.into() {
+        Shown::Ohms(ohms) if ohms.0.is_finite() => ohms.to_string(),
+        Shown::Ohms(_) => "OL".into(),
+        Shown::Volts(volts) => format!("{:.3}V", volts.0),
+    }
 }
 
 /// What a perfect meter shows from supply to ground of a unit without shunts and without power.
@@ -95,6 +120,10 @@ impl Automatic {
         }
         match *prompt {
             Prompt::Meter { channel, ref shunts, .. } => self.measure(now, channel, shunts),
+            Prompt::SupplyVolts { .. } => {
+                let shown = Deed::Value(self.built.parts.supply.into());
+                self.todo.push_back((now + MEASURE, shown));
+            }
             Prompt::PowerOn { ref moves } => {
                 let mut at = now;
                 for made in moves {
@@ -117,7 +146,7 @@ impl Automatic {
                     self.todo.push_back((now + SEAT, Deed::Place(jumper, Place::Open)));
                 }
                 let ohms = rails(&self.board, &self.built);
-                self.todo.push_back((now + SEAT + MEASURE, Deed::Value(ohms)));
+                self.todo.push_back((now + SEAT + MEASURE, Deed::Value(ohms.into())));
             }
             Prompt::Move { jumper, from, to, key_needed } => {
                 let mut at = now;
@@ -169,7 +198,7 @@ impl Automatic {
         }
         let seat = self.built.seat(&self.board, &then);
         let ohms = window::measured(&self.board, &self.built.parts, &seat, channel);
-        self.todo.push_back((at + MEASURE, Deed::Value(ohms)));
+        self.todo.push_back((at + MEASURE, Deed::Value(ohms.into())));
     }
 
     fn press(&mut self, at: Duration, key: Key) {
@@ -183,8 +212,8 @@ pub struct ByHand {
     board: Arc<Board>,
     asked: Option<Prompt>,
     shunts: Setting,
-    /// Whether the keys at a move, at a doubt and at a meter were told already.
-    told: [bool; 3],
+    /// Whether the keys at a move, at a doubt, at a meter and at the supply were told already.
+    told: [bool; 4],
 }
 
 impl ByHand {
@@ -196,7 +225,7 @@ impl ByHand {
 
     /// A person with a unit whose shunts sit in a setting.
     pub fn with(board: Arc<Board>, shunts: Setting) -> ByHand {
-        ByHand { board, asked: None, shunts, told: [false; 3] }
+        ByHand { board, asked: None, shunts, told: [false; 4] }
     }
 
     /// What a letter does where nobody has asked for a move: the digits 1 to 9 put the shunt of
@@ -224,6 +253,9 @@ impl ByHand {
             Some(Prompt::Meter { .. } | Prompt::Rails { .. }) => {
                 (2, "virtual unit: Enter alone puts the shunts so, and types what its parts give")
             }
+            Some(Prompt::SupplyVolts { .. }) => {
+                (3, "virtual unit: Enter alone types what its supply is")
+            }
             _ => return None,
         };
         let told = std::mem::replace(&mut self.told[kind], true);
@@ -244,6 +276,9 @@ impl ByHand {
         let mut deeds = vec![Deed::Power(false)];
         let (channel, shunts) = match self.asked.clone() {
             Some(Prompt::Meter { channel, shunts, .. }) => (channel, shunts),
+            Some(Prompt::SupplyVolts { .. }) if text.trim().is_empty() => {
+                return (Vec::new(), as_typed(built.parts.supply));
+            }
             Some(Prompt::Rails { .. }) => {
                 deeds.extend((0..self.board.jumpers.len()).map(|j| self.put(j, Place::Open)));
                 let shown = || as_typed(rails(&self.board, built));

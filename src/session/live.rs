@@ -417,7 +417,7 @@ impl<'a> Run<'a> {
         for deed in deeds {
             match (deed, &mut self.line) {
                 (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
-                (Deed::Value(ohms), _) => acts.extend(conductor.typed(now, as_typed(ohms))),
+                (Deed::Value(shown), _) => acts.extend(conductor.typed(now, as_typed(shown))),
                 (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
                     board.place(jumper, place);
                 }

@@ -63,7 +63,7 @@ pub fn run<P: Procedure>(
                     Vec::new()
                 }
                 Deed::Press(key) => conductor.key(now, key),
-                Deed::Value(ohms) => conductor.typed(now, as_typed(ohms)),
+                Deed::Value(shown) => conductor.typed(now, as_typed(shown)),
             }
         } else if conductor.wake_at().is_some_and(|at| at <= now) {
             conductor.tick(now)

@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::command::Ran;
+use strapwise::bench::supply::Known;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
     Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
@@ -62,6 +63,11 @@ pub struct Stand {
     pub noise: (f64, f64),
     /// Sag of the supply by load, in volts.
     pub sags: Vec<f64>,
+    /// What it sags on top with every load on, and how far it dips now and then with any, in volts.
+    pub sags_together: f64,
+    pub dips: f64,
+    /// The chip's internal reference, in volts.
+    pub reference: f64,
     /// Loads that reset the probe when they come on.
     pub resetting: Vec<usize>,
     /// Loads, and switches, that the probe finds off already when it is told to switch them off.
@@ -126,6 +132,9 @@ impl Stand {
             runs: Vec::new(),
             noise: (0.6, 0.0),
             sags,
+            sags_together: 0.0,
+            dips: 0.0,
+            reference: 1.1,
             resetting: Vec::new(),
             gone_off: Vec::new(),
             switches_gone_off: Vec::new(),
@@ -154,6 +163,12 @@ impl Stand {
     /// A unit with other parts.
     pub fn built_with(mut self, change: impl FnOnce(&Board, &mut Parts)) -> Stand {
         change(&self.board, &mut self.parts);
+        self
+    }
+
+    /// A run in which something is known of the supply.
+    pub fn supplied(mut self, known: Known) -> Stand {
+        self.bench = self.bench.supplied(known);
         self
     }
 
@@ -324,7 +339,20 @@ impl Stand {
 
     fn supply_code(&self) -> f64 {
         let sag: f64 = self.loads_on.iter().map(|&l| self.sags[l]).sum();
-        1.1 * self.board.chip.scale / (self.parts.supply.0 - sag)
+        let all = !self.loads_on.is_empty() && self.loads_on.len() == self.board.loads.len();
+        let sag = sag + if all { self.sags_together } else { 0.0 };
+        self.reference * self.board.chip.scale / (self.parts.supply.0 - sag)
+    }
+
+    /// A burst of the reference: dips are too few to move the mean.
+    fn supply_burst(&self, n: u16) -> Burst {
+        let mut burst = self.burst(self.supply_code(), n);
+        if !self.loads_on.is_empty() {
+            let share = 1.0 - self.dips / self.parts.supply.0;
+            burst.q99 = (f64::from(burst.q99) / share).round() as u16;
+            burst.max = burst.max.max(burst.q99);
+        }
+        burst
     }
 
     fn answer(&mut self, ask: &Ask) -> Answer {
@@ -382,7 +410,7 @@ impl Stand {
                 Answer::Level { n, ones }
             }
             Ask::Charge { channel, .. } => self.charge(channel),
-            Ask::Supply { n } => Answer::Burst(self.burst(self.supply_code(), n)),
+            Ask::Supply { n } => Answer::Burst(self.supply_burst(n)),
             Ask::Switch { switch, on } => {
                 let _ = if on { self.closed.insert(switch) } else { self.closed.remove(&switch) };
                 match !on && self.switches_gone_off.contains(&switch) {
@@ -512,6 +540,10 @@ impl Stand {
                 self.wait(Duration::from_secs(10));
                 let ohms = window::measured(&self.board, &self.parts, &self.shunts, channel);
                 self.type_in(&as_typed(ohms));
+            }
+            Prompt::SupplyVolts { .. } => {
+                let shown = as_typed(self.parts.supply);
+                self.type_in(&shown);
             }
             Prompt::PowerOn { ref moves } => {
                 for made in moves {

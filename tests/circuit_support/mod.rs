@@ -30,6 +30,8 @@ impl Maker {
                 source: "bench supply".into(),
                 aref: Aref::Capacitor,
                 before_power: None,
+                all_loads: true,
+                calibrate: false,
             },
             // Resistors are specified at 25 °C, so that on this bench their tolerance is all.
             in_use: InUse { bench: Some((Celsius(25.0), Celsius(25.0))), ..InUse::default() },

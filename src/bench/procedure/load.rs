@@ -1,20 +1,47 @@
-//! Loads switched on one after another: what the supply does, and every channel with it.
+//! Loads switched on one after another, then all at once: what the supply does, and every channel
+//! with it.
 
 use super::super::sag;
 use super::*;
 
 impl Bench {
-    pub(super) fn begin_load(&mut self, now: Duration, load: usize) {
-        if load >= self.board.loads.len() {
-            return self.end(None, false);
+    /// The loads that are switched on together at this turn: each alone, then all; none when there
+    /// is no such turn.
+    fn turn(&self, turn: usize) -> Option<Vec<usize>> {
+        let count = self.board.loads.len();
+        match turn {
+            _ if turn < count => Some(vec![turn]),
+            _ if turn == count && count > 1 && self.board.supply.all_loads => {
+                Some((0..count).collect())
+            }
+            _ => None,
+        }
+    }
+
+    pub(super) fn begin_load(&mut self, now: Duration, turn: usize) {
+        let Some(loads) = self.turn(turn) else { return self.end(None, false) };
+        if let (Some(ill), true) = (self.too_much, loads.len() > 1) {
+            return self.not_together(now, turn, loads, ill);
         }
         let sweep = self.supply(Sweep::new(), Keep::Supply).ask(Ask::Boot, Keep::Boot);
-        self.state = State::Idling { load, sweep };
+        self.state = State::Idling { turn, sweep };
         self.go_on(now);
     }
 
+    /// A load that is too much alone is not switched on once more, nor more with it.
+    fn not_together(&mut self, now: Duration, turn: usize, loads: Vec<usize>, ill: usize) {
+        let reason = format!("not tried: {} is too much alone", self.board.loads[ill].id);
+        let verdict = Verdict::NotTested;
+        let (idle, loaded, reference) = (None, None, self.reference);
+        let check = SupplyCheck { loads, reference, idle, loaded, verdict, reason };
+        self.tally.supply(&self.board, &check);
+        let at = self.at();
+        self.tell(Event::Supply { at, check });
+        self.begin_load(now, turn + 1);
+    }
+
     /// The supply without load is known; one that is from another boot is read again.
-    pub(super) fn idled(&mut self, now: Duration, load: usize, got: &Got) {
+    pub(super) fn idled(&mut self, now: Duration, turn: usize, got: &Got) {
         if self.rebooted(now, got) {
             let why = format!("the probe was reset ({})", self.reset_cause());
             if self.attempt >= MOST_ATTEMPTS {
@@ -24,15 +51,19 @@ impl Bench {
             let at = self.at();
             self.tell(Event::Voided { at, why: format!("{why}; the supply is read again") });
             self.attempt += 1;
-            return self.prepare(now, After::Load(load));
+            return self.prepare(now, After::Load(turn));
         }
-        let (idle, sweep) = (got.supply, self.load_sweep(load));
-        self.state = State::Loading { load, sweep, idle };
+        let loads = self.turn(turn).unwrap_or_default();
+        let (idle, sweep) = (got.supply, self.load_sweep(&loads));
+        self.state = State::Loading { turn, sweep, idle };
         self.go_on(now);
     }
 
-    pub(super) fn load_sweep(&self, load: usize) -> Sweep {
-        let mut sweep = Sweep::new().ask(Ask::Load { load, on: true }, Keep::No);
+    fn load_sweep(&self, loads: &[usize]) -> Sweep {
+        let mut sweep = Sweep::new();
+        for &load in loads {
+            sweep = sweep.ask(Ask::Load { load, on: true }, Keep::No);
+        }
         // The first burst lets the current settle: motors start, filaments warm.
         sweep = self.supply(self.passing(sweep), Keep::Supply);
         for channel in self.channels() {
@@ -42,7 +73,10 @@ impl Bench {
                 Kind::Meter { .. } => sweep,
             };
         }
-        sweep.ask(Ask::Load { load, on: false }, Keep::No).ask(Ask::Boot, Keep::Boot)
+        for &load in loads {
+            sweep = sweep.ask(Ask::Load { load, on: false }, Keep::No);
+        }
+        sweep.ask(Ask::Boot, Keep::Boot)
     }
 
     /// Adds a reading of the supply, where the probe can take one.
@@ -66,7 +100,7 @@ impl Bench {
         }
     }
 
-    pub(super) fn loaded(&mut self, now: Duration, load: usize, mut got: Got, idle: Option<Burst>) {
+    pub(super) fn loaded(&mut self, now: Duration, turn: usize, mut got: Got, idle: Option<Burst>) {
         let refused = got.refused.first().cloned();
         if refused.is_some() {
             // Something was not as asked for while it was read: none of it counts.
@@ -75,7 +109,8 @@ impl Bench {
         }
         let at = self.at();
         let mut check = SupplyCheck {
-            load,
+            loads: self.turn(turn).unwrap_or_default(),
+            reference: self.reference,
             idle,
             loaded: got.supply,
             verdict: Verdict::NotTested,
@@ -84,18 +119,23 @@ impl Bench {
         let reset = self.rebooted(now, &got);
         if reset {
             check.verdict = Verdict::Fail;
-            check.reason =
-                format!("the probe was reset when it was switched on ({})", self.reset_cause());
+            let they = if check.loads.len() > 1 { "they were" } else { "it was" };
+            let cause = self.reset_cause();
+            check.reason = format!("the probe was reset when {they} switched on ({cause})");
         } else {
             check = sag::judge(&self.board, check);
         }
+        if reset || sag::too_much(&self.board, &check) {
+            self.too_much = check.loads.first().copied();
+        }
+        let on = check.loads.clone();
         self.tally.supply(&self.board, &check);
         self.tell(Event::Supply { at: at.clone(), check });
         if reset {
-            return self.prepare(now, After::Load(load + 1));
+            return self.prepare(now, After::Load(turn + 1));
         }
-        self.tell_checks_under_load(&at, load, got);
-        self.begin_load(now, load + 1);
+        self.tell_checks_under_load(&at, &on, got);
+        self.begin_load(now, turn + 1);
     }
 
     /// Why the supply was not measured, on a chip whose probe cannot.
@@ -105,7 +145,7 @@ impl Bench {
             .then(|| format!("the probe cannot read the supply of the {}, not measured", chip.part))
     }
 
-    fn tell_checks_under_load(&mut self, at: &StepAt, load: usize, mut got: Got) {
+    fn tell_checks_under_load(&mut self, at: &StepAt, loads: &[usize], mut got: Got) {
         for channel in self.channels() {
             if let (Some(readings), Some(proof)) =
                 (got.channels.get_mut(&channel), self.proofs.get(&channel))
@@ -116,7 +156,7 @@ impl Bench {
                 readings.level_discharged = proof.level_discharged;
             }
             let mut on = self.closed_for(channel);
-            on.push(self.board.loads[load].id.clone());
+            on.extend(loads.iter().map(|&load| self.board.loads[load].id.clone()));
             for check in self.judge(&got, channel, &on) {
                 self.tell_check(at, check);
             }

@@ -2,8 +2,8 @@
 //!
 //! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
 //! probe does. What happens in a step is in `step`, in a question in `question`, under load in
-//! `load`, before the power is on in `rails` and `meter`, with the maker's own commands in
-//! `command`.
+//! `load`, before the power is on in `rails` and `meter`, of the supply itself in `supply`, with the
+//! maker's own commands in `command`.
 
 mod command;
 mod fuses;
@@ -14,9 +14,11 @@ mod power;
 mod question;
 mod rails;
 mod step;
+mod supply;
 
 use super::evidence::Watch;
 use super::judge::Readings;
+use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
@@ -25,12 +27,14 @@ use super::{
 };
 use crate::board::{Board, Kind};
 use crate::circuit;
+use crate::units::Volts;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use meter::Metering;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
+use supply::Volting;
 
 /// What may be set.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -72,13 +76,15 @@ enum State {
     Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Volting { at: Volting },
+    Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
     Moving { watch: Box<Watch>, sweep: Option<Sweep>, next: Duration },
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
     Answering { question: usize, yes: bool, left: VecDeque<usize>, sweep: Sweep },
-    Idling { load: usize, sweep: Sweep },
-    Loading { load: usize, sweep: Sweep, idle: Option<Burst> },
+    Idling { turn: usize, sweep: Sweep },
+    Loading { turn: usize, sweep: Sweep, idle: Option<Burst> },
     Ending { cut: Option<Cut>, asked: bool },
     PuttingBack { cut: Option<Cut> },
     Running,
@@ -89,6 +95,7 @@ enum State {
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum After {
     Cautions,
+    Supply,
     Step,
     Powered,
     Load(usize),
@@ -116,6 +123,12 @@ pub struct Bench {
     asked: Vec<bool>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
+    /// What was known of the supply before the run.
+    known: Known,
+    /// The chip's internal reference, where a meter has told it.
+    reference: Option<Volts>,
+    /// A load that drew too much alone.
+    too_much: Option<usize>,
     tally: Tally,
     began: Duration,
     waiting: bool,
@@ -165,6 +178,9 @@ impl Bench {
             boot_seen: Duration::ZERO,
             asked,
             proofs: BTreeMap::new(),
+            known: Known::default(),
+            reference: None,
+            too_much: None,
             tally: Tally::default(),
             began: Duration::ZERO,
             waiting: false,
@@ -261,6 +277,7 @@ impl Bench {
     fn go_on(&mut self, now: Duration) {
         let sweep = match &self.state {
             State::Preparing { sweep, .. }
+            | State::Supplying { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -293,6 +310,7 @@ impl Bench {
                 return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
             }
             State::Preparing { sweep, .. }
+            | State::Supplying { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -351,6 +369,9 @@ impl Bench {
         let state = std::mem::replace(&mut self.state, State::Over);
         match state {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
+            State::Supplying { sweep, by, asked } => {
+                self.supply_read(now, sweep.got(), by, asked);
+            }
             State::Moving { watch, sweep: Some(sweep), .. } => {
                 self.glanced(now, watch, sweep.got());
             }
@@ -382,9 +403,9 @@ impl Bench {
                 self.count_answer(question, yes);
                 self.ask_next_question(now, left);
             }
-            State::Idling { load, sweep } => self.idled(now, load, sweep.got()),
-            State::Loading { load, sweep, idle } => {
-                self.loaded(now, load, sweep.got().clone(), idle);
+            State::Idling { turn, sweep } => self.idled(now, turn, sweep.got()),
+            State::Loading { turn, sweep, idle } => {
+                self.loaded(now, turn, sweep.got().clone(), idle);
             }
             other => self.state = other,
         }
@@ -403,11 +424,12 @@ impl Bench {
         }
         match then {
             // They were told before the meter came out.
-            After::Cautions if self.metered() => self.begin_step(now),
+            After::Cautions if self.metered() => self.begin_supply(now),
             After::Cautions => self.wait_for_key(Prompt::Cautions),
+            After::Supply => self.begin_supply(now),
             After::Step => self.begin_step(now),
             After::Powered => self.powered(now),
-            After::Load(load) => self.begin_load(now, load),
+            After::Load(turn) => self.begin_load(now, turn),
         }
     }
 
@@ -486,7 +508,7 @@ impl Bench {
         match (state, key) {
             (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => match self.metered() {
                 true => self.begin_meter(),
-                false => self.begin_step(now),
+                false => self.begin_supply(now),
             },
             (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
             (State::Ready { prompt: Prompt::FlashProbe { .. } }, Key::Yes) => self.flash_probe(),
@@ -543,7 +565,7 @@ impl Procedure for Bench {
     }
 
     fn wants_text(&self) -> bool {
-        matches!(self.state, State::Metering { .. } | State::Rails { .. })
+        matches!(self.state, State::Metering { .. } | State::Rails { .. } | State::Volting { .. })
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
@@ -571,7 +593,10 @@ impl Procedure for Bench {
                 }
             }
             Input::Key(key) => self.key(now, key),
-            Input::Typed(text) => self.typed(now, &text),
+            Input::Typed(text) => match self.state {
+                State::Volting { .. } => self.volts_typed(now, &text),
+                _ => self.typed(now, &text),
+            },
             Input::Ran(ran) => self.ran(now, ran),
             Input::Tick => self.tick(now),
             Input::Lost(why) => {

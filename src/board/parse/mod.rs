@@ -350,6 +350,8 @@ impl<'a> Reading<'a, '_> {
             "aref_tolerance",
             "before_power",
             "beside",
+            "all_loads",
+            "calibrate",
         ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
@@ -366,6 +368,8 @@ impl<'a> Reading<'a, '_> {
         let source = part.text(&mut self.log, "source", "\"bench supply, 5.0 V, limit 1 A\"");
         let aref = self.aref(&part);
         let before_power = self.before_power(&part);
+        let all_loads = part.get("all_loads").is_none() || part.flag(&mut self.log, "all_loads");
+        let calibrate = part.flag(&mut self.log, "calibrate");
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -374,6 +378,8 @@ impl<'a> Reading<'a, '_> {
             source: source?.it.to_string(),
             aref: aref?,
             before_power: before_power?,
+            all_loads,
+            calibrate,
         })
     }
 
