@@ -147,13 +147,26 @@ pub fn channel(
     readings: &Readings,
 ) -> Vec<Check> {
     let expected = window::expect(board, setting, channel);
+    against(board, windows, setting, channel, on, readings, &expected)
+}
+
+/// The same where it is known what a good unit shows there.
+pub(super) fn against(
+    board: &Board,
+    windows: &Windows,
+    setting: &Setting,
+    channel: usize,
+    on: &[String],
+    readings: &Readings,
+    expected: &Expected,
+) -> Vec<Check> {
     match board.channels[channel].kind {
         Kind::Analog => {
             let judge = Analog { board, windows, setting, channel, on, readings, expected };
             judge.checks()
         }
         Kind::Digital => {
-            vec![digital(board, windows, setting, channel, on, readings, &expected)]
+            vec![digital(board, windows, setting, channel, on, readings, expected)]
         }
         // The probe does not see it.
         Kind::Meter { .. } => vec![meter::judge(board, windows, setting, channel, None)],
@@ -168,12 +181,12 @@ struct Analog<'a> {
     channel: usize,
     on: &'a [String],
     readings: &'a Readings,
-    expected: Expected,
+    expected: &'a Expected,
 }
 
 impl Analog<'_> {
     fn checks(&self) -> Vec<Check> {
-        let driven = driven(self.board, &self.expected, self.readings);
+        let driven = driven(self.board, self.expected, self.readings);
         let mut checks = vec![self.judge(Mode::Mean, self.readings.mean, driven)];
         if let Some(product) = self.readings.product {
             checks.push(self.judge(Mode::AsProduct, Some(product), driven));
@@ -243,7 +256,7 @@ impl Analog<'_> {
             Mode::AsProduct | Mode::Meter => (0.0, 0.0),
         };
         let ends = self.ends(mode, &burst);
-        let margin = Margin::of(&self.expected, window, ends, u + wide, &self.board.chip);
+        let margin = Margin::of(self.expected, window, ends, u + wide, &self.board.chip);
         check.margin_code = Some(margin.code);
         check.margin_pct = Some(margin.percent);
         check.remaining_code = Some(margin.remaining);
@@ -384,7 +397,16 @@ fn reading_in(burst: Option<Burst>) -> Option<Burst> {
 
 /// Judges a channel read while its switches rest: the node must be where the open switch leaves it.
 pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<Burst>) -> Check {
-    let expected = window::expect_closed(board, setting, channel, &[]);
+    at_rest_against(board, channel, burst, &window::expect_closed(board, setting, channel, &[]))
+}
+
+/// The same where it is known what a good unit shows there.
+pub(super) fn at_rest_against(
+    board: &Board,
+    channel: usize,
+    burst: Option<Burst>,
+    expected: &Expected,
+) -> Check {
     let closes: Vec<&str> =
         board.channels[channel].closes.iter().map(|&s| board.switches[s].id.as_str()).collect();
     let limits = Band { low: expected.design.low.floor(), high: expected.design.high.ceil() };

@@ -5,6 +5,7 @@
 //! `judge` is where a code becomes a verdict; `evidence` is where a move is believed.
 
 mod ask;
+mod design;
 mod event;
 pub mod evidence;
 pub mod judge;
@@ -22,6 +23,7 @@ use crate::walk::meter as stops;
 use std::time::Duration;
 
 pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
+pub use design::Design;
 pub use event::{
     Check, Cut, Driven, Event, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt, Summary,
     SupplyCheck, TypedIn, Worst,
