@@ -40,6 +40,11 @@ impl Design {
         Design { board, windows, sees, waits, expected: Mutex::default() }
     }
 
+    /// The board alone.
+    pub fn board(&self) -> &Arc<Board> {
+        &self.board
+    }
+
     /// The windows of the board.
     pub fn windows(&self) -> &Arc<Windows> {
         &self.windows
