@@ -169,6 +169,12 @@ impl<'a> Hands<'a> {
             at += self.seconds(5.0, 20.0);
         }
         if self.slip(self.slips.presses_early) {
+            self.lied |= match *prompt {
+                Prompt::Question { question } => !world.answer_to(question),
+                Prompt::Move { key_needed, .. } => key_needed,
+                Prompt::Doubt { jumper, asked, .. } => self.then.0[jumper] != asked,
+                _ => false,
+            };
             self.then(at, Deed::Press(Key::Yes));
         }
         self.obey(at, prompt, world);
@@ -205,6 +211,18 @@ impl<'a> Hands<'a> {
             }
             // Power jumpers are not on this board.
             Prompt::MoveUnpowered { .. } | Prompt::Meter { .. } => {}
+            Prompt::Doubt { jumper, asked, reads_as }
+                if reads_as == Some(asked) && self.then.0[jumper] == asked =>
+            {
+                // It is to be seen to move.
+                let mut at = soon;
+                if asked == Place::Open {
+                    at = self.seat(at, jumper, Place::At(0));
+                }
+                let done = self.seat(at, jumper, asked);
+                let later = done + self.seconds(3.0, 6.0);
+                self.then(later, Deed::Press(Key::Yes));
+            }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.then.0[jumper] == asked;
                 let wrong = self.slip(self.slips.answers_wrongly);
@@ -246,7 +264,8 @@ impl<'a> Hands<'a> {
                 true
             }
             Some(Prompt::Doubt { jumper, asked, .. }) => {
-                self.seat(soon, jumper, asked);
+                let done = self.seat(soon, jumper, asked);
+                self.then(done + REMINDED / 4, Deed::Press(Key::Yes));
                 true
             }
             Some(Prompt::HandsOff) | None => false,

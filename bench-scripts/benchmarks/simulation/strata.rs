@@ -2,7 +2,7 @@
 
 use super::hands::Slips;
 use super::run::{Manner, Outcome, run};
-use super::tables::{Tables, electrical, key, soft};
+use super::tables::{Tables, soft};
 use super::unit::{Case, Known};
 use super::world::Mishaps;
 use rand::seq::IndexedRandom;
@@ -197,7 +197,7 @@ impl Site {
     fn two(&mut self, rng: &mut ChaCha8Rng) -> (Case, Claim) {
         loop {
             let [a, b] = [0, 1].map(|_| *self.claims.choose(rng).expect("a defect"));
-            if a.0 == b.0 {
+            if same_part(a.0, b.0) {
                 continue;
             }
             if let Some(case) = self.case(&[a.0, b.0]) {
@@ -205,6 +205,29 @@ impl Site {
             }
         }
     }
+}
+
+/// Whether two defects are of one part, so that there can be only one of them.
+fn same_part(a: Fault, b: Fault) -> bool {
+    let part = |fault: Fault| match fault {
+        Fault::ResistorOpen { resistor: r }
+        | Fault::ResistorShorted { resistor: r }
+        | Fault::ResistorValue { resistor: r, .. }
+        | Fault::ResistorOff { resistor: r, .. } => vec![(0, r, 0)],
+        Fault::ResistorsSwapped { resistors: [r, s] } => vec![(0, r, 0), (0, s, 0)],
+        Fault::ContactOpen { jumper, position }
+        | Fault::ContactResistive { jumper, position, .. }
+        | Fault::SecondShunt { jumper, position } => vec![(1, jumper, position)],
+        Fault::CountedFromWrongEnd { jumper } => vec![(2, jumper, 0)],
+        Fault::HeadersMistaken { jumpers: [j, k] } => vec![(2, j, 0), (2, k, 0)],
+        Fault::PinOpen { channel } | Fault::PinStuck { channel, .. } => vec![(3, channel, 0)],
+        Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
+            vec![(4, switch, 0)]
+        }
+        Fault::LoadDead { load } | Fault::LoadShorted { load } => vec![(5, load, 0)],
+        _ => Vec::new(),
+    };
+    a == b || part(a).iter().any(|p| part(b).contains(p))
 }
 
 /// A seed of its own for each unit of each stratum.
@@ -226,11 +249,4 @@ fn graded(board: &Board, views: &Views<'_>) -> Vec<(Fault, Claim)> {
         graded.extend(series.into_iter().zip(said).filter(|(f, _)| wanted(f)));
     }
     graded
-}
-
-/// Whether two defects of a pair meet in one circuit; for counting.
-pub fn meet(board: &Board, faults: &[Fault]) -> bool {
-    let clusters = super::tables::clusters(board, faults);
-    let both = faults.iter().all(electrical);
-    both && clusters.iter().any(|(c, f)| f.len() > 1 && key(c, f) != 0)
 }
