@@ -21,9 +21,11 @@ pub struct Design {
     sees: Vec<Vec<usize>>,
     /// How long each channel takes to rest.
     waits: Vec<Waits>,
-    /// By setting: what each channel shows, first with its switches closed, then at rest.
-    expected: Mutex<HashMap<Setting, Vec<[Option<Arc<Expected>>; 2]>>>,
+    expected: Mutex<HashMap<Setting, Shown>>,
 }
+
+/// By channel: what it shows in one setting, first with its switches closed, then at rest.
+type Shown = Vec<[Option<Arc<Expected>>; 2]>;
 
 impl Design {
     /// A board with the windows that were computed for it.
