@@ -17,8 +17,9 @@ const MESSAGE: f64 = 4e-3;
 /// Capacitance of an open pin with its track, in farads.
 const STRAY: f64 = 15e-12;
 
-/// An open pin that nothing is done to drifts to ground within seconds.
-const LEAKS_AWAY: f64 = 5.0;
+/// What leaks at an open pin, in ohms: it keeps its charge for milliseconds, with a capacitor for
+/// seconds.
+const LEAK: f64 = 1e9;
 
 /// How many times its sag a shorted load makes.
 const SHORTED: f64 = 10.0;
@@ -57,6 +58,8 @@ pub struct World<'a> {
     short: bool,
     /// Shares of the supply: what each open pin holds, and the sample-and-hold.
     held: Vec<f64>,
+    held_at: Vec<Duration>,
+    now: Duration,
     pub(super) sampled: f64,
     levels: Vec<bool>,
 }
@@ -87,6 +90,8 @@ impl<'a> World<'a> {
             lit: Vec::new(),
             short: false,
             held: (0..channels).map(|_| rng.random()).collect(),
+            held_at: vec![Duration::ZERO; channels],
+            now: Duration::ZERO,
             sampled: 0.0,
             levels: vec![false; channels],
             rng,
@@ -201,6 +206,7 @@ impl<'a> World<'a> {
 
     /// What the probe answers; nothing where it has gone.
     pub fn answer(&mut self, now: Duration, ask: &Ask) -> Option<Answer> {
+        self.now = now;
         if self.short && self.drawn.limited {
             return None;
         }
@@ -289,6 +295,23 @@ impl<'a> World<'a> {
         }
     }
 
+    /// Capacitance at a pin that nothing drives.
+    fn farads(&self, channel: usize) -> f64 {
+        let joined = self.case.built.joints[channel] == Joint::Sound;
+        let net = self.board.capacitance(self.board.channels[channel].net).0;
+        STRAY + if joined { net } else { 0.0 }
+    }
+
+    /// What an open pin holds by now: it leaks to the rail that its chip leaks to.
+    fn leaked(&mut self, channel: usize) -> f64 {
+        let since = self.now.saturating_sub(self.held_at[channel]).as_secs_f64();
+        self.held_at[channel] = self.now;
+        let rail = if self.drawn.leaks[channel] > 0.0 { 1.0 } else { 0.0 };
+        let left = (-since / (LEAK * self.farads(channel))).exp();
+        self.held[channel] = rail + (self.held[channel] - rail) * left;
+        self.held[channel]
+    }
+
     /// Share of the supply at a pin, and its source.
     pub(super) fn pin(&mut self, channel: usize, pull_up: bool) -> (f64, f64) {
         let supply = self.supply();
@@ -304,15 +327,17 @@ impl<'a> World<'a> {
             }
             (None, true) => (1.0, pull),
             (None, false) => {
-                // It follows what was converted before, and is left with a mixture.
-                let held = (self.held[channel] + self.sampled) / 2.0;
-                let held = (held * (1.0 - 0.1 / LEAKS_AWAY)).clamp(0.0, 1.0);
+                // It is left with a mixture of what it held and what was converted before.
+                let (hold, farads) = (self.board.chip.sampling.hold.0, self.farads(channel));
+                let held = self.leaked(channel);
+                let held = (held * farads + self.sampled * hold) / (farads + hold);
                 self.held[channel] = held;
                 return (held, 0.0);
             }
         };
         let ratio = (ratio + leak * source / supply).clamp(0.0, 1.0);
         self.held[channel] = ratio;
+        self.held_at[channel] = self.now;
         (ratio, source)
     }
 
@@ -321,13 +346,13 @@ impl<'a> World<'a> {
         let (vil, vih) = (chip.vil.0, chip.vih.0);
         if pull == Pull::Discharged {
             self.held[channel] = 0.0;
-            self.sampled = 0.0;
+            self.held_at[channel] = self.now;
             self.levels[channel] = false;
         }
         let open = self.nodes[channel].is_none();
         let ratio = match open && pull != Pull::Up {
             // A digital read takes no charge.
-            true => self.held[channel],
+            true => self.leaked(channel),
             false => self.pin(channel, pull == Pull::Up).0,
         };
         // Between its levels an input stays what it was.
@@ -350,9 +375,8 @@ impl<'a> World<'a> {
             self.sampled = ratio;
             return Answer::Charge { first, last };
         }
-        let joined = self.case.built.joints[channel] == Joint::Sound;
-        let net = self.board.capacitance(self.board.channels[channel].net).0;
-        let farads = STRAY + if joined { net } else { 0.0 };
+        let farads = self.farads(channel);
+        self.leaked(channel);
         let hold = self.board.chip.sampling.hold.0;
         let keeps = farads / (farads + hold);
         let full = f64::from(self.board.chip.full_scale);
