@@ -82,39 +82,6 @@ fn a_shunt_that_sat_there_before_it_was_asked_for_is_no_evidence_of_a_move() {
     assert_eq!(stand.believed("J1", "2"), [MovedBy::SaidSo]);
 }
 
-/// The shunt of J2 is put on while J1 is still asked for; then its own move is asked for.
-fn fitted_too_early() -> Stand {
-    let mut stand = Stand::new();
-    stand.prompted_move("J1", "1").fit("J2", "fitted");
-    let (jumper, asked) = stand.place("J2", "fitted");
-    assert!(stand.obey_until(
-        |p| matches!(p, Prompt::Move { to, jumper: j, .. } if (*j, *to) == (jumper, asked))
-    ));
-    stand
-}
-
-#[test]
-fn a_word_does_not_pass_a_shunt_that_read_so_before_it_was_asked_for() {
-    let mut stand = fitted_too_early();
-    assert!(matches!(stand.next_prompt(), Some(Prompt::Doubt { .. })));
-    stand.press(Key::Yes);
-    let summary = stand.expect_verdict(UnitVerdict::Incomplete);
-    assert_eq!(
-        summary.reasons,
-        ["J2=fitted: it read so before the move was asked for, nothing shows it"]
-    );
-    assert_eq!(stand.believed("J2", "fitted"), [MovedBy::SaidSo]);
-}
-
-#[test]
-fn a_shunt_fitted_too_early_passes_once_it_has_been_lifted_and_put_back() {
-    let mut stand = fitted_too_early();
-    assert!(matches!(stand.next_prompt(), Some(Prompt::Doubt { .. })));
-    stand.lift("J2").wait(SECOND).fit("J2", "fitted");
-    stand.expect_verdict(UnitVerdict::Pass);
-    assert_eq!(stand.believed("J2", "fitted"), [MovedBy::Changed]);
-}
-
 #[test]
 fn a_shunt_that_is_said_to_be_right_is_judged_by_its_reading_all_the_same() {
     let mut stand = Stand::new();

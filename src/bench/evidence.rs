@@ -339,12 +339,6 @@ impl Watch {
         wanted.chain(&self.places).find(like).map(|&(place, _)| place)
     }
 
-    /// Whether the readings could have shown the move and agreed with it before it was asked for: a
-    /// word then stands against what was seen, which is that nothing changed.
-    pub fn unshown(&self) -> bool {
-        self.telling == Telling::Pattern && !self.away
-    }
-
     /// Whether a word is wanted: no reading can tell, the reading was doubted, or it does not rest.
     pub fn takes_a_word(&self) -> bool {
         self.telling == Telling::Key || self.doubted || self.broken >= RESTLESS

@@ -149,22 +149,10 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
         }
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
-            if *reads_as == Some(*asked) {
-                let (id, place) = (&j.id, on(j, *asked));
-                return match asked {
-                    Place::At(_) => vec![
-                        format!("{id} reads as {} all along.", j.place_name(*asked)),
-                        format!("Is the shunt {place}? Lift it once and put it back."),
-                        "Enter = it cannot be lifted, go on untested; Space = wait.".to_string(),
-                    ],
-                    Place::Open => vec![
-                        format!("{id} reads as {} all along.", j.place_name(*asked)),
-                        "Press the shunt on once and take it off again.".to_string(),
-                        "Enter = it cannot be put on, go on untested; Space = wait.".to_string(),
-                    ],
-                };
-            }
             let reads = match reads_as {
+                Some(place) if place == asked => {
+                    format!("as {} all along", j.place_name(*place))
+                }
                 Some(Place::Open) => "as if no shunt made contact".to_string(),
                 Some(place) => format!("as {}", j.place_name(*place)),
                 None => "as no position".to_string(),

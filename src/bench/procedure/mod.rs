@@ -482,9 +482,6 @@ impl Bench {
             // Where the readings can tell, a word is taken only when it was asked for.
             // It is never more than a word: a reading that shows what was asked for needs none.
             (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                if watch.unshown() {
-                    self.count_unshown(watch.jumper());
-                }
                 self.moved(now, MovedBy::SaidSo);
             }
             (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {

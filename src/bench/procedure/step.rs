@@ -61,16 +61,6 @@ impl Bench {
         self.measure(now);
     }
 
-    /// A reading that was there before the move shows nothing of it, whatever is said: the shunt may
-    /// sit on another header, or a contact close by itself.
-    pub(super) fn count_unshown(&mut self, jumper: usize) {
-        let j = &self.board.jumpers[jumper];
-        let place = j.place_name(self.walk.steps[self.step].setting.0[jumper]);
-        let label = format!("{}={place}", j.id);
-        let reason = format!("{label}: it read so before the move was asked for, nothing shows it");
-        self.tally.count(Verdict::NotTested, &label, || reason.clone());
-    }
-
     /// Channels that a step must judge. A setting that stands for no option is not judged.
     pub(super) fn channels(&self) -> Vec<usize> {
         let step = &self.walk.steps[self.step];
