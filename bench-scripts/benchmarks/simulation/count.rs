@@ -140,13 +140,24 @@ impl Tally {
 /// `faults::sight` takes the spread of a faulty reading from the bench band, which ends where the
 /// scale does: of an input that reads 0 it has no lower half, though a pin that leaks by as much as
 /// its data sheet allows takes that much off a faulty reading as well.
+///
+/// Two headers taken for each other pass when a slip had put a shunt on the other one before it was
+/// asked for: the reading agrees all along, the operator is asked and says that it is there.
 fn known(board: &Board, unit: &Unit) -> Option<&'static str> {
     let at_zero = |f: &Fault| match *f {
         Fault::PinLeaks { channel, to: Level::High, .. } => board.channels[channel].id == "HUMID",
         _ => false,
     };
-    (unit.stratum == Stratum::Soft && unit.faults.iter().all(at_zero))
-        .then_some("the coverage's band is cut off at the end of the scale")
+    let mistaken = |f: &Fault| matches!(f, Fault::HeadersMistaken { .. });
+    match unit.stratum {
+        Stratum::Soft if unit.faults.iter().all(at_zero) => {
+            Some("the coverage's band is cut off at the end of the scale")
+        }
+        Stratum::Hard if unit.slips && unit.faults.iter().all(mistaken) => {
+            Some("it read so before it was asked for, and a word was taken")
+        }
+        _ => None,
+    }
 }
 
 fn heading(claim: Claim) -> &'static str {
