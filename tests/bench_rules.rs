@@ -4,7 +4,7 @@
 mod bench_support;
 
 use bench_support::{Stand, vent_controller};
-use strapwise::bench::{Mode, Rule, UnitVerdict};
+use strapwise::bench::{Answer, Ask, Burst, Mode, Rule, UnitVerdict};
 use strapwise::board::Kind;
 use strapwise::{walk, window};
 
@@ -13,10 +13,13 @@ use strapwise::{walk, window};
 fn every_reading_says_its_rule() {
     let mut stand = Stand::with(vent_controller());
     stand.expect_verdict(UnitVerdict::Pass);
+    let humid = stand.channel("HUMID");
     let mut seen = Vec::new();
     for check in stand.checks() {
         let wanted = match (check.kind, check.mode) {
             _ if check.limit_source.ends_with("switch open") => Rule::GuardedRejection,
+            // Nothing is told from its reading, so no option can be taken for another.
+            _ if check.channel == humid => Rule::GuardedRejection,
             (Kind::Analog, Mode::Mean) => Rule::Guarded,
             _ => Rule::Simple,
         };
@@ -27,6 +30,42 @@ fn every_reading_says_its_rule() {
     for rule in [Rule::Guarded, Rule::Simple, Rule::GuardedRejection] {
         assert!(seen.contains(&rule), "{rule:?} judges nothing of the demo's board");
     }
+}
+
+/// The demo's unit with its humidity input at a code.
+fn humid_reads(code: f64) -> Stand {
+    let mut stand = Stand::with(vent_controller());
+    let humid = stand.channel("HUMID");
+    stand = stand.answered_by(move |ask, answer| match (ask, answer) {
+        (
+            Ask::Burst { channel, pull_up: false, .. } | Ask::Product { channel, .. },
+            Answer::Burst(burst),
+        ) if *channel == humid => Answer::Burst(Burst {
+            mean: code,
+            sd: 0.8,
+            min: (code - 2.0).max(0.0) as u16,
+            max: (code + 2.0) as u16,
+            ..burst
+        }),
+        (_, answer) => answer,
+    });
+    stand
+}
+
+#[test]
+fn an_input_without_options_may_read_what_the_worst_good_unit_gives() {
+    let band = {
+        let mut stand = Stand::with(vent_controller());
+        stand.expect_verdict(UnitVerdict::Pass);
+        let humid = stand.channel("HUMID");
+        let check = stand.checks().into_iter().find(|c| c.channel == humid).expect("HUMID is read");
+        check.bench_band.expect("a band")
+    };
+    // Its pin leaks as much as the data sheet allows, its converter is as far off as it may be.
+    humid_reads(band.high).expect_verdict(UnitVerdict::Pass);
+    humid_reads(band.high + 1.0).expect_verdict(UnitVerdict::Hold);
+    let summary = humid_reads(band.high + 10.0).expect_verdict(UnitVerdict::Fail);
+    assert!(summary.reasons[0].contains("where good units lie"), "{:?}", summary.reasons);
 }
 
 #[test]

@@ -6,11 +6,12 @@
 
 use super::judge::{self, Readings};
 use super::sweep::Got;
-use super::{Live, MovedBy};
+use super::{Design, Live, MovedBy};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::Node;
 use crate::walk::Move;
-use crate::window::{self, Windows};
+use crate::window::{Expected, Windows};
+use std::sync::Arc;
 use std::time::Duration;
 
 /// What one channel looks like.
@@ -26,21 +27,31 @@ pub enum Shape {
     Unknown,
 }
 
+/// What a channel of a good unit shows in a setting, wherever that is known from.
+pub(super) type Expect<'a> = &'a dyn Fn(&Setting, usize) -> Arc<Expected>;
+
 /// What a setting should look like: a shape for each channel, `Unknown` for those not asked about.
 pub(super) fn shapes(
     board: &Board,
     windows: &Windows,
+    expect: Expect<'_>,
     setting: &Setting,
     channels: &[usize],
 ) -> Vec<Shape> {
     let shape = |c: usize| match channels.contains(&c) {
-        true => expected_shape(board, windows, setting, c),
+        true => expected_shape(board, windows, expect, setting, c),
         false => Shape::Unknown,
     };
     (0..board.channels.len()).map(shape).collect()
 }
 
-fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: usize) -> Shape {
+fn expected_shape(
+    board: &Board,
+    windows: &Windows,
+    expect: Expect<'_>,
+    setting: &Setting,
+    channel: usize,
+) -> Shape {
     let classes = &windows.channels[channel];
     if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
         return Shape::Unknown;
@@ -48,7 +59,7 @@ fn expected_shape(board: &Board, windows: &Windows, setting: &Setting, channel: 
     if let Some(class) = classes.class_of_setting(setting) {
         return Shape::Class(class);
     }
-    let expected = window::expect(board, setting, channel);
+    let expected = expect(setting, channel);
     match (board.channels[channel].kind, expected.node) {
         (_, Node::Floating) => Shape::Open,
         (Kind::Meter { .. }, _) => Shape::Unknown,
@@ -214,7 +225,7 @@ impl Watch {
     /// A watch on the jumper of a move that leads to the setting `to`, by the readings of
     /// `channels`, those that the jumper has a part in.
     pub fn new(
-        board: &Board,
+        board: &Design,
         windows: &Windows,
         to: &Setting,
         made: Move,
@@ -222,7 +233,8 @@ impl Watch {
         still: Duration,
     ) -> Watch {
         let jumper = made.jumper;
-        let shapes = |setting: &Setting| shapes(board, windows, setting, channels);
+        let expect = |setting: &Setting, channel| board.expect(setting, channel);
+        let shapes = |setting: &Setting| shapes(board, windows, &expect, setting, channels);
         let want = shapes(to);
         let before = shapes(&to.with(jumper, made.from));
         let no_shunt = shapes(&to.with(jumper, Place::Open));

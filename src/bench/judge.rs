@@ -147,13 +147,26 @@ pub fn channel(
     readings: &Readings,
 ) -> Vec<Check> {
     let expected = window::expect(board, setting, channel);
+    against(board, windows, setting, channel, on, readings, &expected)
+}
+
+/// The same where it is known what a good unit shows there.
+pub(super) fn against(
+    board: &Board,
+    windows: &Windows,
+    setting: &Setting,
+    channel: usize,
+    on: &[String],
+    readings: &Readings,
+    expected: &Expected,
+) -> Vec<Check> {
     match board.channels[channel].kind {
         Kind::Analog => {
             let judge = Analog { board, windows, setting, channel, on, readings, expected };
             judge.checks()
         }
         Kind::Digital => {
-            vec![digital(board, windows, setting, channel, on, readings, &expected)]
+            vec![digital(board, windows, setting, channel, on, readings, expected)]
         }
         // The probe does not see it.
         Kind::Meter { .. } => vec![meter::judge(board, windows, setting, channel, None)],
@@ -168,12 +181,12 @@ struct Analog<'a> {
     channel: usize,
     on: &'a [String],
     readings: &'a Readings,
-    expected: Expected,
+    expected: &'a Expected,
 }
 
 impl Analog<'_> {
     fn checks(&self) -> Vec<Check> {
-        let driven = driven(self.board, &self.expected, self.readings);
+        let driven = driven(self.board, self.expected, self.readings);
         let mut checks = vec![self.judge(Mode::Mean, self.readings.mean, driven)];
         if let Some(product) = self.readings.product {
             checks.push(self.judge(Mode::AsProduct, Some(product), driven));
@@ -196,6 +209,7 @@ impl Analog<'_> {
             on: self.on.to_vec(),
             burst,
             rule: match mode {
+                _ if self.no_option() => Rule::GuardedRejection,
                 Mode::Mean => Rule::Guarded,
                 Mode::AsProduct | Mode::Meter => Rule::Simple,
             },
@@ -237,18 +251,31 @@ impl Analog<'_> {
             return check;
         };
         let window = Band { low: f64::from(low), high: f64::from(high) };
+        if self.no_option() {
+            (check.verdict, check.reason) = self.verdict(mode, &burst, driven, window, None);
+            return check;
+        }
         let (u, wide) = match mode {
             Mode::Mean => (expanded_uncertainty(&burst), spread(self.board, &burst)),
             // The burst is the reading itself: its own ends must lie in the window.
             Mode::AsProduct | Mode::Meter => (0.0, 0.0),
         };
         let ends = self.ends(mode, &burst);
-        let margin = Margin::of(&self.expected, window, ends, u + wide, &self.board.chip);
+        let margin = Margin::of(self.expected, window, ends, u + wide, &self.board.chip);
         check.margin_code = Some(margin.code);
         check.margin_pct = Some(margin.percent);
         check.remaining_code = Some(margin.remaining);
-        (check.verdict, check.reason) = self.verdict(mode, &burst, driven, window, margin.code);
+        (check.verdict, check.reason) =
+            self.verdict(mode, &burst, driven, window, Some(margin.code));
         check
+    }
+
+    /// Whether no option is read from the channel. Its window is no more than what good units give:
+    /// there is no threshold to keep away from, and good units lie up to its very ends.
+    fn no_option(&self) -> bool {
+        let windows = &self.windows.channels[self.channel];
+        let class = windows.class_of_setting(self.setting);
+        class.is_some_and(|c| windows.classes[c].rows.is_empty())
     }
 
     /// The lowest and the highest code that count as the reading.
@@ -261,26 +288,21 @@ impl Analog<'_> {
         }
     }
 
-    /// The rule itself, worst first.
+    /// The rule itself, worst first; without a margin where no option is read.
     fn verdict(
         &self,
         mode: Mode,
         burst: &Burst,
         driven: Driven,
         window: Band,
-        margin: f64,
+        margin: Option<f64>,
     ) -> (Verdict, String) {
         let full = f64::from(self.board.chip.full_scale);
         if driven == Driven::Open {
             return (Verdict::Fail, "nothing drives the pin: an open contact or part".into());
         }
-        // As the option is read: a mean to the nearest whole code.
-        if burst.mean.round() < window.low || burst.mean.round() > window.high {
-            let reads = self.reads_as(burst.mean);
-            return (Verdict::Fail, format!("{:.1} reads as {reads}", burst.mean));
-        }
-        if margin < 0.0 {
-            return (Verdict::Fail, format!("{:.1} codes too near the limit", -margin));
+        if let Some(reason) = self.misread(burst, window, margin) {
+            return (Verdict::Fail, reason);
         }
         let at_end = burst.mean < 1.0 || burst.mean > full - 1.0;
         if at_end && !driven.proved() {
@@ -299,6 +321,23 @@ impl Analog<'_> {
             return (Verdict::Marginal, reason);
         }
         (Verdict::Pass, String::new())
+    }
+
+    /// Why the firmware reads, or might read, another option; of a channel without options, why it
+    /// is none of a good unit.
+    fn misread(&self, burst: &Burst, window: Band, margin: Option<f64>) -> Option<String> {
+        let mean = burst.mean;
+        let Some(margin) = margin else {
+            let u = expanded_uncertainty(burst);
+            let Band { low, high } = window;
+            return (mean < low - u || mean > high + u)
+                .then(|| format!("{mean:.1} is outside {low} to {high}, where good units lie"));
+        };
+        // As the option is read: a mean to the nearest whole code.
+        if mean.round() < window.low || mean.round() > window.high {
+            return Some(format!("{mean:.1} reads as {}", self.reads_as(mean)));
+        }
+        (margin < 0.0).then(|| format!("{:.1} codes too near the limit", -margin))
     }
 
     fn reads_as(&self, code: f64) -> String {
@@ -384,7 +423,16 @@ fn reading_in(burst: Option<Burst>) -> Option<Burst> {
 
 /// Judges a channel read while its switches rest: the node must be where the open switch leaves it.
 pub fn at_rest(board: &Board, setting: &Setting, channel: usize, burst: Option<Burst>) -> Check {
-    let expected = window::expect_closed(board, setting, channel, &[]);
+    at_rest_against(board, channel, burst, &window::expect_closed(board, setting, channel, &[]))
+}
+
+/// The same where it is known what a good unit shows there.
+pub(super) fn at_rest_against(
+    board: &Board,
+    channel: usize,
+    burst: Option<Burst>,
+    expected: &Expected,
+) -> Check {
     let closes: Vec<&str> =
         board.channels[channel].closes.iter().map(|&s| board.switches[s].id.as_str()).collect();
     let limits = Band { low: expected.design.low.floor(), high: expected.design.high.ceil() };

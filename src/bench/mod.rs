@@ -6,6 +6,7 @@
 
 mod ask;
 pub mod command;
+mod design;
 mod event;
 pub mod evidence;
 pub mod judge;
@@ -24,6 +25,7 @@ use crate::walk::meter as stops;
 use std::time::Duration;
 
 pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
+pub use design::Design;
 pub use event::{
     Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt,
     Summary, SupplyCheck, TypedIn, Worst,

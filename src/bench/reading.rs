@@ -3,7 +3,9 @@
 use super::evidence::{Shape, seen_shapes, shapes};
 use super::judge;
 use super::sweep::{BURST, Got, Keep, Sweep};
-use super::{Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Output, Procedure, probe_problem};
+use super::{
+    Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Output, Procedure, probe_problem,
+};
 use super::{Summary, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group};
@@ -100,7 +102,8 @@ fn locate(
         for (&jumper, &place) in group.jumpers.iter().zip(&picked) {
             setting = setting.with(jumper, place);
         }
-        let want = shapes(board, windows, &setting, &channels);
+        let expect = |s: &Setting, c| Arc::new(window::expect(board, s, c));
+        let want = shapes(board, windows, &expect, &setting, &channels);
         if channels.iter().zip(&seen).all(|(&c, &s)| want[c] == s) {
             for (allowed, place) in allowed.iter_mut().zip(picked) {
                 if !allowed.contains(&place) {
@@ -170,8 +173,9 @@ impl Reader {
     /// A reader; `expected` fills in what no reading shows.
     pub fn new(board: Arc<Board>, windows: Arc<Windows>, expected: Setting) -> Reader {
         let mut sweep = Sweep::new().ask(Ask::Prepare, Keep::No);
+        let design = Design::new(board.clone(), windows.clone());
         for channel in 0..board.channels.len() {
-            sweep = sweep.measure(&board, channel);
+            sweep = sweep.measure(&design, channel);
         }
         if board.chip.reads_supply {
             sweep = sweep.ask(Ask::Supply { n: BURST }, Keep::Supply);

@@ -1,7 +1,7 @@
 //! A list of things to ask the probe, worked off one at a time, and what came of it.
 
 use super::judge::Readings;
-use super::{Answer, Ask, Boot, Burst, Pull};
+use super::{Answer, Ask, Boot, Burst, Design, Pull};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::Ohms;
@@ -92,7 +92,7 @@ impl Sweep {
     }
 
     /// Adds every reading that judging a channel needs.
-    pub fn measure(mut self, board: &Board, channel: usize) -> Sweep {
+    pub fn measure(mut self, board: &Design, channel: usize) -> Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
@@ -121,7 +121,7 @@ impl Sweep {
 
     /// Adds what the live view shows: as [`Sweep::measure`], but for the burst as the product takes
     /// it and the one at rest. `codes` asks for the codes of the averaged burst as well.
-    pub fn watch(mut self, board: &Board, channel: usize, codes: bool) -> Sweep {
+    pub fn watch(mut self, board: &Design, channel: usize, codes: bool) -> Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
@@ -133,7 +133,7 @@ impl Sweep {
                 let mean = match codes {
                     false => (burst(board, channel, BURST, false), Keep::Mean(channel)),
                     true => {
-                        let settle_us = settle_us(board, channel, false);
+                        let settle_us = board.waits(channel).settle_us(false);
                         let ask = Ask::Codes { channel, n: BURST, discard: 2, settle_us };
                         (ask, Keep::Codes(channel))
                     }
@@ -150,16 +150,16 @@ impl Sweep {
     }
 
     /// Adds charge sharing, where the converter has the 0 V input that it needs.
-    fn charge(mut self, board: &Board, channel: usize) -> Sweep {
+    fn charge(mut self, board: &Design, channel: usize) -> Sweep {
         if board.chip.ground_input {
-            let pairs = charge_pairs(board, channel);
+            let pairs = board.waits(channel).charge_pairs;
             self.plan.push((Ask::Charge { channel, pairs }, Keep::Charge(channel)));
         }
         self
     }
 
     /// Adds the quick readings that show where a shunt is.
-    pub fn glance(mut self, board: &Board, channel: usize) -> Sweep {
+    pub fn glance(mut self, board: &Design, channel: usize) -> Sweep {
         let c = &board.channels[channel];
         self = self.switches(board, channel, true);
         match c.kind {
@@ -179,20 +179,21 @@ impl Sweep {
     }
 
     /// Adds an averaged burst alone.
-    pub fn again(mut self, board: &Board, channel: usize) -> Sweep {
+    pub fn again(mut self, board: &Design, channel: usize) -> Sweep {
         self = self.switches(board, channel, true);
         self.plan.push((burst(board, channel, BURST, false), Keep::Mean(channel)));
         self.switches(board, channel, false)
     }
 
-    fn levels(mut self, board: &Board, channel: usize, pulled: bool) -> Sweep {
+    fn levels(mut self, board: &Design, channel: usize, pulled: bool) -> Sweep {
         let c = &board.channels[channel];
-        let settle_us = settle_us(board, channel, c.pull_up);
+        let waits = board.waits(channel);
+        let settle_us = waits.settle_us(c.pull_up);
         let pull = if c.pull_up { Pull::Up } else { Pull::Off };
         let level = Ask::Level { channel, n: READS, pull, settle_us };
         self.plan.push((level, Keep::Level(channel)));
         if pulled {
-            let settle_us = settle_us.max(self::settle_us(board, channel, true));
+            let settle_us = settle_us.max(waits.settle_us(true));
             let level = Ask::Level { channel, n: READS, pull: Pull::Up, settle_us };
             self.plan.push((level, Keep::LevelPulled(channel)));
         }
@@ -200,9 +201,9 @@ impl Sweep {
     }
 
     /// Adds reads after a discharge, where the board file allows it.
-    fn discharged(mut self, board: &Board, channel: usize) -> Sweep {
+    fn discharged(mut self, board: &Design, channel: usize) -> Sweep {
         if board.channels[channel].discharge {
-            let settle_us = settle_us_discharged(board, channel);
+            let settle_us = board.waits(channel).discharged_us;
             let level = Ask::Level { channel, n: FEW_READS, pull: Pull::Discharged, settle_us };
             self.plan.push((level, Keep::LevelDischarged(channel)));
         }
@@ -265,8 +266,8 @@ impl Sweep {
     }
 }
 
-fn burst(board: &Board, channel: usize, n: u16, pull_up: bool) -> Ask {
-    let settle_us = settle_us(board, channel, pull_up);
+fn burst(board: &Design, channel: usize, n: u16, pull_up: bool) -> Ask {
+    let settle_us = board.waits(channel).settle_us(pull_up);
     Ask::Burst { channel, n, pull_up, discard: 2, settle_us }
 }
 
@@ -294,11 +295,36 @@ const SHORTEST_US: f64 = 2.0;
 /// Time constants until a node rests: what is left is under half a code of 1024.
 const CONSTANTS: f64 = 10.0;
 
+/// How long a channel takes to rest, worked out once for a board.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Waits {
+    driven_us: u32,
+    pulled_us: u32,
+    discharged_us: u32,
+    charge_pairs: u16,
+}
+
+impl Waits {
+    pub(super) fn of(board: &Board, channel: usize) -> Waits {
+        let slowest = slowest(board, channel);
+        Waits {
+            driven_us: settle_us(board, channel, slowest),
+            pulled_us: settle_us(board, channel, board.chip.pull_up.1),
+            discharged_us: settle_us_discharged(board, channel, slowest),
+            charge_pairs: charge_pairs(board, channel),
+        }
+    }
+
+    /// Microseconds until the pin rests, with its pull-up off or on.
+    fn settle_us(&self, pull_up: bool) -> u32 {
+        if pull_up { self.pulled_us } else { self.driven_us }
+    }
+}
+
 /// Microseconds until a driven node rests, with the slowest source that its jumpers can give it, or
 /// with the weakest pull-up alone, so that an open pin has reached the rail.
-fn settle_us(board: &Board, channel: usize, pull_up: bool) -> u32 {
+fn settle_us(board: &Board, channel: usize, source: Ohms) -> u32 {
     let c = &board.channels[channel];
-    let source = if pull_up { board.chip.pull_up.1 } else { slowest(board, channel) };
     let switching = if c.closes.is_empty() { 0.0 } else { SWITCHING_US };
     (100.0 + switching + rests_us(board, channel, source)).min(LONGEST_US) as u32
 }
@@ -306,9 +332,9 @@ fn settle_us(board: &Board, channel: usize, pull_up: bool) -> u32 {
 /// The same after a discharge: no longer than a driven pin needs, since an open one leaks back up.
 /// At the leakage that the data sheet allows it rises by that times ten times the source resistance
 /// meanwhile, 0.1 V for 10 kΩ at the ATmega328P.
-fn settle_us_discharged(board: &Board, channel: usize) -> u32 {
+fn settle_us_discharged(board: &Board, channel: usize, slowest: Ohms) -> u32 {
     let most = LONGEST_US / f64::from(FEW_READS);
-    rests_us(board, channel, slowest(board, channel)).clamp(SHORTEST_US, most).ceil() as u32
+    rests_us(board, channel, slowest).clamp(SHORTEST_US, most).ceil() as u32
 }
 
 fn rests_us(board: &Board, channel: usize, source: Ohms) -> f64 {

@@ -22,11 +22,10 @@ use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Event, Input, Key, MovedBy, Output, ProbeInfo, Procedure,
-    Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
+    Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Key, MovedBy, Output, ProbeInfo,
+    Procedure, Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
-use crate::circuit;
 use crate::units::Volts;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
@@ -104,13 +103,11 @@ enum After {
 /// The bench, running one unit.
 #[derive(Debug)]
 pub struct Bench {
-    board: Arc<Board>,
+    board: Arc<Design>,
     windows: Arc<Windows>,
     walk: Arc<Walk>,
     unit: UnitId,
     config: Config,
-    /// Channels that each jumper has a part in.
-    sees: Vec<Vec<usize>>,
     state: State,
     step: usize,
     attempt: u32,
@@ -152,15 +149,12 @@ impl Bench {
         unit: UnitId,
         config: Config,
     ) -> Bench {
-        let groups = circuit::groups(&board);
-        let sees = (0..board.jumpers.len())
-            .map(|jumper| {
-                let nets = groups.iter().filter(|g| g.jumpers.contains(&jumper));
-                let nets: Vec<_> = nets.flat_map(|g| g.nets.iter().copied()).collect();
-                let with = |&c: &usize| nets.contains(&board.channels[c].net);
-                (0..board.channels.len()).filter(with).collect()
-            })
-            .collect();
+        Bench::of(Arc::new(Design::new(board, windows)), walk, unit, config)
+    }
+
+    /// The same for a design that other units have been tested by already.
+    pub fn of(board: Arc<Design>, walk: Arc<Walk>, unit: UnitId, config: Config) -> Bench {
+        let windows = board.windows().clone();
         let asked = vec![false; board.questions.len()];
         Bench {
             board,
@@ -168,7 +162,6 @@ impl Bench {
             walk,
             unit,
             config,
-            sees,
             state: State::New,
             step: 0,
             attempt: 1,
@@ -253,7 +246,7 @@ impl Bench {
         }
         let board = self.board.clone();
         let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
-        let channels = step.made.map_or(&[][..], |m| &self.sees[m.jumper]);
+        let channels = step.made.map_or(&[][..], |m| board.sees(m.jumper));
         match &mut self.state {
             State::Moving { sweep, next, .. } if sweep.is_none() && now >= *next => {
                 let mut glance = Sweep::new();

@@ -66,7 +66,7 @@ impl Bench {
     pub(super) fn powered(&mut self, now: Duration) {
         let step = &self.walk.steps[self.step];
         let Some(made) = step.made else { return self.begin_step(now) };
-        let channels = &self.sees[made.jumper];
+        let channels = self.board.sees(made.jumper);
         let still = self.config.still;
         let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
         let watch = Box::new(watch.after_power_cycle());

@@ -22,7 +22,7 @@ impl Bench {
         if self.board.jumpers[made.jumper].power {
             return self.cycle_power(now, made);
         }
-        let channels = &self.sees[made.jumper];
+        let channels = self.board.sees(made.jumper);
         let still = self.config.still;
         let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
         let key_needed = watch.telling() == Telling::Key;
@@ -83,7 +83,8 @@ impl Bench {
     pub(super) fn judge(&self, got: &Got, channel: usize, on: &[String]) -> Vec<Check> {
         let setting = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)].setting;
         let readings = got.channels.get(&channel).cloned().unwrap_or_default();
-        judge::channel(&self.board, &self.windows, setting, channel, on, &readings)
+        let expected = self.board.expect(setting, channel);
+        judge::against(&self.board, &self.windows, setting, channel, on, &readings, &expected)
     }
 
     pub(super) fn closed_for(&self, channel: usize) -> Vec<String> {
@@ -158,7 +159,8 @@ impl Bench {
             let rests = !on.is_empty() && self.board.channels[channel].kind == Kind::Analog;
             if rests {
                 let burst = got.rest.get(&channel).copied();
-                let check = judge::at_rest(&self.board, &setting, channel, burst);
+                let expected = self.board.expect_at_rest(&setting, channel);
+                let check = judge::at_rest_against(&self.board, channel, burst, &expected);
                 self.tell_check(&at, check);
             }
         }

@@ -9,7 +9,7 @@ pub use round::{Codes, Pace, Round, Watched};
 use super::evidence::{Shape, seen_shapes};
 use super::reading::conclude;
 use super::sweep::{BURST, Got, Keep, Sweep};
-use super::{Answer, Ask, Boot, Cut, Event, Input, Key, Output, Procedure};
+use super::{Answer, Ask, Boot, Cut, Design, Event, Input, Key, Output, Procedure};
 use super::{Summary, UnitVerdict, probe_problem};
 use crate::board::{Board, Kind, Setting};
 use crate::window::{self, Band, Windows};
@@ -44,7 +44,7 @@ enum State {
 /// The procedure of the live view.
 #[derive(Debug)]
 pub struct Watcher {
-    board: Arc<Board>,
+    board: Arc<Design>,
     windows: Arc<Windows>,
     expected: Setting,
     pace: Pace,
@@ -70,7 +70,7 @@ impl Watcher {
     pub fn new(board: Arc<Board>, windows: Arc<Windows>, expected: Setting, pace: Pace) -> Watcher {
         let codes = pace.histogram.map(|channel| Codes { channel, counts: BTreeMap::new() });
         Watcher {
-            board,
+            board: Arc::new(Design::new(board, windows.clone())),
             windows,
             expected,
             pace,
