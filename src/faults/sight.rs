@@ -55,6 +55,8 @@ struct Good {
     expected: Expected,
     /// Codes by which the resistors' tolerances move it at most, along straight lines.
     width: f64,
+    /// The highest code of the converter.
+    top: f64,
     base: Rc<Response>,
 }
 
@@ -121,7 +123,8 @@ impl<'a> Views<'a> {
                 let expected = window::expect_closed(self.board, setting, channel, closed);
                 let base = self.solved(setting, closed);
                 let width = self.width(&base, c, &[]);
-                Rc::new(Good { closed: closed.to_vec(), expected, width, base })
+                let top = f64::from(self.board.chip.full_scale);
+                Rc::new(Good { closed: closed.to_vec(), expected, width, top, base })
             };
             let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
             View { channel, group, reads: good(&c.closes), rests: rests.then(|| good(&[])) }
@@ -358,6 +361,13 @@ fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
     let spread = |good_one: f64| (good_one - good.width).max(0.0) + width;
     let under = spread((good.expected.code - good.expected.bench.low).abs());
     let over = spread((good.expected.bench.high - good.expected.code).abs());
+    // A band ends where the scale does; a faulty reading elsewhere on it does not.
+    let Band { low, high } = good.expected.bench;
+    let (under, over) = match (low <= 0.0, high >= good.top) {
+        (true, _) => (under.max(over), over),
+        (_, true) => (under, over.max(under)),
+        _ => (under, over),
+    };
     let bad = Band { low: code - under, high: code + over };
     let gap = beyond(bad, band) - APART;
     let unsure = NEAR.0 * (under + over) + NEAR.1;

@@ -5,7 +5,7 @@ use statrs::distribution::{Beta, ContinuousCDF};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use strapwise::bench::UnitVerdict;
-use strapwise::board::{Board, Level};
+use strapwise::board::Board;
 use strapwise::faults::Fault;
 
 /// Counts of one line.
@@ -71,7 +71,7 @@ impl Tally {
         let faults: Vec<String> = unit.faults.iter().map(|f| f.text(board)).collect();
         let (stratum, seed) = (unit.stratum.word(), unit.seed);
         let told = format!("--one {stratum} {seed}: {} {what}", faults.join(" and "));
-        match known(board, unit) {
+        match known(unit) {
             Some(why) => self.known.push(format!("{told} (known: {why})")),
             None => self.broken.push(told),
         }
@@ -137,22 +137,11 @@ impl Tally {
 
 /// Why a run is known to break what must hold, where the bench cannot help it.
 ///
-/// `faults::sight` takes the spread of a faulty reading from the bench band, which ends where the
-/// scale does: of an input that reads 0 it has no lower half, though a pin that leaks by as much as
-/// its data sheet allows takes that much off a faulty reading as well.
-///
 /// Two headers taken for each other pass when a slip had put a shunt on the other one before it was
 /// asked for: the reading agrees all along, the operator is asked and says that it is there.
-fn known(board: &Board, unit: &Unit) -> Option<&'static str> {
-    let at_zero = |f: &Fault| match *f {
-        Fault::PinLeaks { channel, to: Level::High, .. } => board.channels[channel].id == "HUMID",
-        _ => false,
-    };
+fn known(unit: &Unit) -> Option<&'static str> {
     let mistaken = |f: &Fault| matches!(f, Fault::HeadersMistaken { .. });
     match unit.stratum {
-        Stratum::Soft if unit.faults.iter().all(at_zero) => {
-            Some("the coverage's band is cut off at the end of the scale")
-        }
         Stratum::Hard if unit.slips && unit.faults.iter().all(mistaken) => {
             Some("it read so before it was asked for, and a word was taken")
         }

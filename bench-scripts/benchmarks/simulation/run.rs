@@ -185,7 +185,11 @@ fn kept(event: &Event, rows: &[Row]) -> bool {
             one(RowKind::Check, check.verdict.word(), &check.reason)
                 && rows[0].mean_code == check.burst.map(|b| b.mean)
         }
-        Event::Supply { check, .. } => one(RowKind::Supply, check.verdict.word(), &check.reason),
+        Event::Supply { check, .. } => {
+            let kind = if check.loads.len() > 1 { RowKind::Loads } else { RowKind::Supply };
+            one(kind, check.verdict.word(), &check.reason)
+        }
+        Event::Volts(check) => one(RowKind::Volts, check.verdict.word(), &check.reason),
         Event::Answered { verdict, yes, .. } => {
             let said = if *yes { "yes" } else { "no" };
             rows.iter().any(|r| r.verdict == verdict.word() && r.answer == said)
