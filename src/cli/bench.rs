@@ -101,8 +101,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     };
     prepared.known(id)?;
     let retest = prepared.retest(id, reason)?;
-    let (line, quiet) = prepared.open(options, 0)?;
     let unit = prepared.unit(options, id, retest)?;
+    let (line, quiet) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
     let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
     super::print(&prepared.suspects(id)?)?;
