@@ -43,15 +43,7 @@ impl Bench {
     /// The supply without load is known; one that is from another boot is read again.
     pub(super) fn idled(&mut self, now: Duration, turn: usize, got: &Got) {
         if self.rebooted(now, got) {
-            let why = format!("the probe was reset ({})", self.reset_cause());
-            if self.attempt >= MOST_ATTEMPTS {
-                let why = format!("{why}, {MOST_ATTEMPTS} times without load: {STEADY_FIRST}");
-                return self.end(Some(Cut::Probe(why)), false);
-            }
-            let at = self.at();
-            self.tell(Event::Voided { at, why: format!("{why}; the supply is read again") });
-            self.attempt += 1;
-            return self.prepare(now, After::Load(turn));
+            return self.supply_again(now, After::Load(turn));
         }
         let loads = self.turn(turn).unwrap_or_default();
         let (idle, sweep) = (got.supply, self.load_sweep(&loads));

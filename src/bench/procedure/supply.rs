@@ -64,17 +64,22 @@ impl Bench {
     /// The reference has been read; a reading across two boots is taken again.
     pub(super) fn supply_read(&mut self, now: Duration, got: &Got, by: By, asked: Option<Volting>) {
         if self.rebooted(now, got) {
-            let why = format!("the probe was reset ({})", self.reset_cause());
-            if self.attempt >= MOST_ATTEMPTS {
-                let why = format!("{why}, {MOST_ATTEMPTS} times without load: {STEADY_FIRST}");
-                return self.end(Some(Cut::Probe(why)), false);
-            }
-            let at = self.at();
-            self.tell(Event::Voided { at, why: format!("{why}; the supply is read again") });
-            self.attempt += 1;
-            return self.prepare(now, After::Supply);
+            return self.supply_again(now, After::Supply);
         }
         self.judge_supply(now, got.supply, by, asked);
+    }
+
+    /// The probe was reset while the supply was read: it is read again, not for ever.
+    pub(super) fn supply_again(&mut self, now: Duration, then: After) {
+        let why = format!("the probe was reset ({})", self.reset_cause());
+        if self.attempt >= MOST_ATTEMPTS {
+            let why = format!("{why}, {MOST_ATTEMPTS} times without load: {STEADY_FIRST}");
+            return self.end(Some(Cut::Probe(why)), false);
+        }
+        let at = self.at();
+        self.tell(Event::Voided { at, why: format!("{why}; the supply is read again") });
+        self.attempt += 1;
+        self.prepare(now, then);
     }
 
     /// Judges it; a meter's value that is no good unit's is asked for once more.
