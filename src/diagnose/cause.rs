@@ -97,18 +97,16 @@ impl Causes {
                 values[*resistor] += 1.0;
             }
         }
+        let weigh =
+            |fault: &Fault| weights.get(fault.class()).copied().unwrap_or_else(|| weight(fault));
         for fault in faults {
-            let weight = weights.get(fault.class()).copied().unwrap_or_else(|| weight(&fault));
+            let weight = weigh(&fault);
             match fault {
                 Fault::ResistorValue { resistor, .. } => {
                     causes.add(vec![fault], weight / values[resistor], None);
                 }
-                Fault::ResistorOff { resistor, ratio } => {
-                    // The list has one each way; the family stands for both.
-                    if ratio > 1.0 {
-                        causes.drift(resistor, weight);
-                    }
-                }
+                // A family stands for every drift of a resistor, see below.
+                Fault::ResistorOff { .. } => {}
                 Fault::ContactResistive { jumper, position, .. } => {
                     causes.family(weight, |ohms| Fault::ContactResistive {
                         jumper,
@@ -131,11 +129,8 @@ impl Causes {
                 _ => causes.add(vec![fault], weight, None),
             }
         }
-        for (resistor, r) in board.resistors.iter().enumerate() {
-            // A tolerance so wide that the list has no drift for it.
-            if 10.0 * r.tolerance.0 >= 0.9 {
-                causes.drift(resistor, 0.5);
-            }
+        for resistor in 0..board.resistors.len() {
+            causes.drift(resistor, weigh(&Fault::ResistorOff { resistor, ratio: 1.0 }));
         }
         causes.normalise();
         causes

@@ -353,8 +353,8 @@ fn pair(a: &Hypothesis, b: &Hypothesis) -> Option<Hypothesis> {
     })
 }
 
-/// The part that a defect is a state of: kind and index. A pin that is open or stuck shows nothing
-/// else, so that it counts as one part with everything on its net's side.
+/// The part that a defect is a state of, of which a unit has one at a time: kind and index. A
+/// header may have several, so that it is none.
 fn part(fault: Fault) -> Option<(u8, usize)> {
     match fault {
         Fault::ResistorOpen { resistor }
@@ -363,11 +363,11 @@ fn part(fault: Fault) -> Option<(u8, usize)> {
         | Fault::ResistorOff { resistor, .. } => Some((0, resistor)),
         Fault::PinOpen { channel }
         | Fault::PinStuck { channel, .. }
-        | Fault::PullUpMissing { channel } => Some((2, channel)),
+        | Fault::PullUpMissing { channel } => Some((1, channel)),
         Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
-            Some((3, switch))
+            Some((2, switch))
         }
-        Fault::LoadDead { load } | Fault::LoadShorted { load } => Some((4, load)),
+        Fault::LoadDead { load } | Fault::LoadShorted { load } => Some((3, load)),
         _ => None,
     }
 }

@@ -21,7 +21,7 @@ pub(super) struct System<'c> {
     cell: &'c Cell<'c>,
     /// Per resistor of the board: its parameter and standard deviation.
     of_resistor: HashMap<usize, (usize, f64)>,
-    /// Parameter of the hypothesis's own value, with its deviation, and whether it is a resistor's.
+    /// Parameter of the hypothesis's own value, with its deviation.
     own: Option<(usize, f64)>,
     size: usize,
     matrix: Vec<f64>,

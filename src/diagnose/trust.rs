@@ -1,12 +1,12 @@
 //! Units known good by other means, against the board file: which of its entries disagree.
 
 use super::Options;
-use super::cause::Causes;
+use super::cause::{Causes, fitted};
 use super::evidence::Evidence;
 use super::rank::Weigher;
 use crate::board::Board;
 use crate::faults::Fault;
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 /// Nats by which each unit on average must prefer another entry, and all of them together.
 const EACH: f64 = 3.0;
@@ -46,49 +46,41 @@ pub fn corrections(board: &Board, trusted: &[Evidence]) -> Vec<Correction> {
     hypotheses.retain(|h| h.faults.iter().all(of_the_file));
     // What the file says, and each other entry, are alike beforehand.
     hypotheses.iter_mut().for_each(|h| h.prior = 0.0);
-    let mut sums: HashMap<usize, (f64, usize, Fault)> = HashMap::new();
+    let mut sums: BTreeMap<usize, Correction> = BTreeMap::new();
     for evidence in trusted {
-        let weigher = Weigher::new(board, evidence);
-        let weighed = weigher.weigh(&hypotheses);
+        let weighed = Weigher::new(board, evidence).weigh(&hypotheses);
         let top = weighed.iter().map(|w| w.ln).fold(f64::NEG_INFINITY, f64::max);
         let as_filed = weighed.iter().find(|w| w.hypothesis.faults.is_empty());
         let as_filed = as_filed.map_or(top + HOPELESS, |w| w.ln);
-        let mut best: HashMap<usize, (f64, Fault)> = HashMap::new();
-        for w in &weighed {
-            if let Some(&fault) = w.hypothesis.faults.first() {
-                let by = w.own.map_or(0.0, |(by, _)| by);
-                let known = best.entry(w.hypothesis.cause).or_insert((f64::NEG_INFINITY, fault));
-                if w.ln > known.0 {
-                    *known = (w.ln, super::cause::fitted(fault, by));
-                }
+        // The best of each cause; one that was hopeless from the start is not among the weighed.
+        let mut best: BTreeMap<usize, (f64, Fault)> = BTreeMap::new();
+        for h in &hypotheses {
+            if let Some(&fault) = h.faults.first() {
+                best.entry(h.cause).or_insert((top + HOPELESS, fault));
             }
         }
-        for h in &hypotheses {
-            let Some(&fault) = h.faults.first() else { continue };
-            let (ln, fitted) = best.get(&h.cause).copied().unwrap_or((top + HOPELESS, fault));
-            let entry = sums.entry(h.cause).or_insert((0.0, 0, fitted));
-            // A family counts once.
-            if entry.1 < units_so_far(trusted, evidence) {
-                entry.0 += ln - as_filed;
-                entry.1 += 1;
-                if ln > as_filed {
-                    entry.2 = fitted;
-                }
+        for w in &weighed {
+            let Some(&fault) = w.hypothesis.faults.first() else { continue };
+            let by = w.own.map_or(0.0, |(by, _)| by);
+            if best.get(&w.hypothesis.cause).is_some_and(|known| w.ln > known.0) {
+                best.insert(w.hypothesis.cause, (w.ln, fitted(fault, by)));
+            }
+        }
+        for (cause, (ln, fault)) in best {
+            let sum = sums.entry(cause).or_insert(Correction { fault, preferred: 0.0, units: 0 });
+            sum.preferred += ln - as_filed;
+            if ln > as_filed {
+                sum.units += 1;
+                sum.fault = fault;
             }
         }
     }
-    let units = trusted.len();
-    let mut found: Vec<Correction> = sums
-        .into_values()
-        .map(|(sum, _, fault)| Correction { fault, preferred: sum / units.max(1) as f64, units })
-        .filter(|c| c.preferred > EACH && c.preferred * units as f64 > TOGETHER)
-        .collect();
+    let units = trusted.len().max(1) as f64;
+    let mut found: Vec<Correction> = sums.into_values().collect();
+    found.retain(|c| c.preferred > (EACH * units).max(TOGETHER));
+    found.iter_mut().for_each(|c| c.preferred /= units);
     found.sort_by(|a, b| {
         b.preferred.total_cmp(&a.preferred).then(a.fault.class().cmp(b.fault.class()))
     });
     found
-}
-
-fn units_so_far(trusted: &[Evidence], evidence: &Evidence) -> usize {
-    trusted.iter().position(|e| std::ptr::eq(e, evidence)).map_or(0, |i| i + 1)
 }
