@@ -11,6 +11,7 @@ mod identity;
 mod keys;
 mod load;
 mod meter;
+mod on_purpose;
 mod power;
 mod question;
 mod rails;
@@ -34,6 +35,7 @@ use crate::units::Volts;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use meter::Metering;
+use on_purpose::Deed;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -46,11 +48,17 @@ pub struct Config {
     pub still: Duration,
     /// Pause between two glances while a shunt moves.
     pub pause: Duration,
+    /// Whether faults are made on purpose at the end, on a unit that is known to be good.
+    pub on_purpose: bool,
 }
 
 impl Default for Config {
     fn default() -> Config {
-        Config { still: Duration::from_millis(500), pause: Duration::from_millis(30) }
+        Config {
+            still: Duration::from_millis(500),
+            pause: Duration::from_millis(30),
+            on_purpose: false,
+        }
     }
 }
 
@@ -80,6 +88,7 @@ enum State {
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
     Resuming { sweep: Sweep, patterns: Patterns },
+    OnPurpose { turn: usize, deed: Deed, sweep: Sweep },
     Volting { at: Volting },
     Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
@@ -288,6 +297,7 @@ impl Bench {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
             | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -322,6 +332,7 @@ impl Bench {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
             | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -382,6 +393,9 @@ impl Bench {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
             State::Supplying { sweep, by, asked } => {
                 self.supply_read(now, sweep.got(), by, asked);
+            }
+            State::OnPurpose { turn, deed, sweep } => {
+                self.looked_at_deed(now, turn, deed, sweep.got());
             }
             State::Resuming { sweep, patterns } => {
                 self.looked_as_it_was(now, sweep.got(), &patterns);
