@@ -15,6 +15,7 @@ fn request(network: Network, stock: &[f64]) -> Request {
         supply_tolerance: Ratio(0.05),
         stock: stock.iter().copied().map(Ohms).collect(),
         tolerance: Ratio(0.01),
+        in_use: Default::default(),
         input: None,
         current: Amperes(1e-3),
         source: Ohms(10e3),

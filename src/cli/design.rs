@@ -41,6 +41,8 @@ pub struct Options {
     pull: Option<String>,
     #[command(flatten)]
     stock: StockArguments,
+    #[command(flatten)]
+    in_use: new::UseArguments,
     /// A given resistor between the network and the pin
     #[arg(long, value_name = "OHMS")]
     input: Option<String>,
@@ -177,6 +179,7 @@ impl Options {
             supply_tolerance: share("--supply-tolerance", &self.supply_tolerance)?,
             stock: self.stock.values()?,
             tolerance: share("--tolerance", &self.stock.tolerance)?,
+            in_use: self.in_use.read()?,
             input: optional("--input", &self.input)?,
             current: value::<Amperes>("--current", &self.current)?,
             source: optional("--source-limit", &self.source_limit)?.unwrap_or(SOURCE_LIMIT),

@@ -9,7 +9,7 @@ mod sheet;
 
 pub use sheet::{Part, PartKind, Written};
 
-use super::Level;
+use super::{InUse, Level};
 use crate::units::{Farads, Ohms, Ratio, Volts};
 
 /// A board to be written: what feeds it and the templates on it, in order.
@@ -33,6 +33,9 @@ pub struct Plan {
     pub aref_at_supply: bool,
     /// Share of the distance between two bands that is left as no option.
     pub gap: Ratio,
+    /// What the board goes through. Where it has no tempco or ageing, the file gets what is usual
+    /// for each resistor's tolerance, marked as assumed.
+    pub in_use: InUse,
     /// The jumper circuits.
     pub templates: Vec<Template>,
 }
@@ -224,7 +227,7 @@ impl Plan {
     /// few pins, counts out of range. Values that cannot be told apart are no error here; ask
     /// the windows of the board.
     pub fn write(&self) -> Result<Written, String> {
-        let mut sheet = sheet::Sheet::new(&self.chip)?;
+        let mut sheet = sheet::Sheet::new(&self.chip, self.in_use)?;
         for template in &self.templates {
             match template {
                 Template::Ladder(ladder) => network::ladder(&mut sheet, ladder)?,

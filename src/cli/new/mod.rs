@@ -1,5 +1,6 @@
 //! `new FILE`.
 
+mod in_use;
 mod spec;
 mod templates;
 
@@ -11,6 +12,7 @@ use crate::report::bill;
 use crate::store;
 use crate::units::{Amperes, Volts};
 use crate::window::design::{Network, Request};
+pub use in_use::UseArguments;
 use std::path::{Path, PathBuf};
 
 const AFTER: &str = "A template is NAME or \"NAME: key=value; key=value\"; each flag may be given \
@@ -58,6 +60,8 @@ pub struct Options {
     /// Share of the distance between two bands that is left as no option
     #[arg(long, default_value = "25%")]
     gap: String,
+    #[command(flatten)]
+    in_use: UseArguments,
     /// A ladder with one shunt that picks a tap
     #[arg(long, value_name = "TEMPLATE")]
     ladder: Vec<String>,
@@ -133,6 +137,7 @@ impl Options {
             supply_tolerance,
             stock: Vec::new(),
             tolerance: crate::units::Ratio(0.01),
+            in_use: self.in_use.read()?,
             input: None,
             current: Amperes(1e-3),
             source: SOURCE_LIMIT,
@@ -173,6 +178,7 @@ impl Options {
             source: self.source.clone().unwrap_or_else(|| format!("bench supply, {supply}")),
             aref_at_supply: self.aref_at_supply,
             gap: share("--gap", &self.gap)?,
+            in_use: self.in_use.read()?,
             templates,
         })
     }
