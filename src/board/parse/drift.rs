@@ -46,6 +46,17 @@ fn drifts(log: &mut Log<'_>, part: &Fields<'_>) -> Option<Drift> {
     Some(drift(tempco?, ageing?))
 }
 
+/// The same with the array that the part belongs to, one of `arrays`.
+pub(super) fn drift_of(log: &mut Log<'_>, part: &Fields<'_>, arrays: &[String]) -> Option<Drift> {
+    let drift = drifts(log, part);
+    let array = part.optional("array", |k| {
+        let name = part.text(log, k, "\"RN1\"")?;
+        let found = Names::indices(log, &[name], arrays, "array", &part.name)?;
+        found.first().copied()
+    });
+    Some(Drift { array: array?, ..drift? })
+}
+
 /// The drift of these figures, of a part that is in no array.
 pub(super) fn drift(tempco: Option<Tempco>, ageing: Option<(Ratio, bool)>) -> Drift {
     Drift {
@@ -81,14 +92,7 @@ impl<'a> Reading<'a, '_> {
 
     /// What a resistor says of temperature, time and its array.
     pub(super) fn drift(&mut self, part: &Fields<'a>) -> Option<Drift> {
-        let log = &mut self.log;
-        let drift = drifts(log, part);
-        let array = part.optional("array", |k| {
-            let name = part.text(log, k, "\"RN1\"")?;
-            let found = Names::indices(log, &[name], &self.names.arrays, "array", &part.name)?;
-            found.first().copied()
-        });
-        Some(Drift { array: array?, ..drift? })
+        drift_of(&mut self.log, part, &self.names.arrays)
     }
 
     pub(super) fn arrays(&mut self, root: &Fields<'a>) -> Vec<Array> {
