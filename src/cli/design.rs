@@ -52,7 +52,7 @@ pub struct Options {
     /// Tolerance of the supply
     #[arg(long, default_value = "5%")]
     supply_tolerance: String,
-    /// Chip whose converter reads it
+    /// Chip whose converter reads it: its name, or a file with its `[chip]` table
     #[arg(long, default_value = "atmega328p")]
     chip: String,
     /// Largest current that the network may draw at worst
@@ -174,7 +174,7 @@ impl Options {
         };
         Ok(Request {
             network,
-            chip: self.chip.clone(),
+            chip: new::microcontroller(&self.chip)?,
             supply: value::<Volts>("--supply", &self.supply)?,
             supply_tolerance: share("--supply-tolerance", &self.supply_tolerance)?,
             stock: self.stock.values()?,

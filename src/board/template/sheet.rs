@@ -1,6 +1,6 @@
 //! The sheet that templates are drawn on: designators, pins, tables, comments.
 
-use super::Plan;
+use super::{Microcontroller, Plan};
 use crate::board::chip::{self, Chip, ChipPin};
 use crate::board::ids::check_id;
 use crate::board::{Drift, InUse, usual};
@@ -72,6 +72,8 @@ pub(super) type Key<'a> = (&'a str, String, &'a str);
 /// What is being written.
 pub(super) struct Sheet {
     chip: Arc<Chip>,
+    /// The table that describes it, where it is no known one.
+    table: String,
     used_pins: BTreeSet<String>,
     ids: BTreeSet<String>,
     counts: HashMap<char, usize>,
@@ -85,13 +87,24 @@ pub(super) struct Sheet {
 }
 
 impl Sheet {
-    pub fn new(chip: &str, in_use: InUse) -> Result<Sheet, String> {
+    pub fn new(chip: &Microcontroller, in_use: InUse) -> Result<Sheet, String> {
         let known = || chip::CHIPS.iter().map(|c| c.name.to_string()).collect::<Vec<_>>();
-        let chip = chip::chip(chip).ok_or_else(|| {
-            format!("the chip `{chip}` is not known; known: {}", known().join(", "))
-        })?;
+        let (chip, table) = match chip {
+            Microcontroller::Described(found) => (Arc::clone(&found.chip), found.table.clone()),
+            Microcontroller::Named(name) => {
+                let found = chip::chip(name).ok_or_else(|| {
+                    format!(
+                        "the chip `{name}` is not known; known: {}; for another, name a file \
+                         with its `[chip]` table",
+                        known().join(", ")
+                    )
+                })?;
+                (found, String::new())
+            }
+        };
         Ok(Sheet {
             chip,
+            table,
             used_pins: BTreeSet::new(),
             ids: [SUPPLY, GROUND].map(str::to_string).into(),
             counts: HashMap::new(),
@@ -332,6 +345,10 @@ impl Sheet {
             false => ("capacitor", "a capacitor to ground and nothing else"),
             true => ("supply", "joined to the supply"),
         };
+        if !self.table.is_empty() {
+            text += "\n# The chip, from its data sheet; protocols/README.md explains the keys.\n";
+            text += &self.table;
+        }
         text += "\n[supply]\n";
         text += &self.keys(
             "supply",

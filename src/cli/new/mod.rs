@@ -6,8 +6,8 @@ mod templates;
 
 use super::design::{SOURCE_LIMIT, share, value};
 use super::{Exit, Failure};
-use crate::board::parse;
-use crate::board::template::{Plan, Written};
+use crate::board::template::{Microcontroller, Plan, Written};
+use crate::board::{parse, parse_chip};
 use crate::report::bill;
 use crate::store;
 use crate::units::{Amperes, Volts};
@@ -42,7 +42,7 @@ pub struct Options {
     /// One sentence on what the board is for
     #[arg(long, default_value = "Set by jumpers")]
     about: String,
-    /// The microcontroller
+    /// The microcontroller: its name, or a file with its `[chip]` table
     #[arg(long, default_value = "atmega328p")]
     chip: String,
     /// Nominal supply
@@ -115,6 +115,18 @@ pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Fail
     Ok(said)
 }
 
+/// A chip that is known by name, or the one that a file describes.
+pub fn microcontroller(text: &str) -> Result<Microcontroller, Failure> {
+    let path = Path::new(text);
+    if !path.is_file() {
+        return Ok(text.into());
+    }
+    let bytes = super::read_bytes(path, "a file with a `[chip]` table")?;
+    let found =
+        parse_chip(text, &bytes).map_err(|problems| Failure::input(problems.to_string()))?;
+    Ok(Microcontroller::Described(found))
+}
+
 /// The name of a design after its file, if that can be one.
 pub fn name_of(file: &Path) -> String {
     file.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
@@ -127,12 +139,13 @@ fn there(path: &Path) -> Failure {
 
 impl Options {
     fn plan(&self) -> Result<Plan, Failure> {
+        let chip = microcontroller(&self.chip)?;
         let supply = value::<Volts>("--supply", &self.supply)?;
         let supply_tolerance = share("--supply-tolerance", &self.supply_tolerance)?;
         // Templates without values are chosen for the limits that `design` starts from.
         let request = Request {
             network: Network::ThreePin { shunts: 1 },
-            chip: self.chip.clone(),
+            chip: chip.clone(),
             supply,
             supply_tolerance,
             stock: Vec::new(),
@@ -172,7 +185,7 @@ impl Options {
             name: self.name.clone().unwrap_or_else(|| name_of(&self.file)),
             revision: self.revision.clone(),
             about: self.about.clone(),
-            chip: self.chip.clone(),
+            chip,
             supply,
             supply_tolerance,
             source: self.source.clone().unwrap_or_else(|| format!("bench supply, {supply}")),

@@ -18,7 +18,7 @@ mod levels;
 mod rules;
 mod weighted;
 
-use crate::board::template::{Ends, Form, Ladder, Plan, Rail, Template, Weighted};
+use crate::board::template::{Ends, Form, Ladder, Microcontroller, Plan, Rail, Template, Weighted};
 use crate::board::{Board, InUse, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::{Amperes, Ohms, Ratio, Volts};
@@ -41,8 +41,8 @@ pub const MOST_SHUNTS: usize = 8;
 pub struct Request {
     /// Which network.
     pub network: Network,
-    /// Name of the chip in board files.
-    pub chip: String,
+    /// The chip whose converter reads it.
+    pub chip: Microcontroller,
     /// Nominal supply.
     pub supply: Volts,
     /// How far it may be off.
