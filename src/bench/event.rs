@@ -307,6 +307,13 @@ pub enum Prompt {
         /// Where it reads as being, if anywhere.
         reads_as: Option<Place>,
     },
+    /// A channel that this jumper has no part in has changed too: was only this one touched?
+    Strayed {
+        /// Jumper index.
+        jumper: usize,
+        /// The channel.
+        channel: usize,
+    },
     /// The contact does not come to rest.
     Unstable {
         /// Jumper index.

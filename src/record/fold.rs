@@ -169,6 +169,11 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
+            Prompt::Strayed { jumper, channel } => {
+                let (jumper, channel) =
+                    (&self.board.jumpers[*jumper], &self.board.channels[*channel]);
+                ("another changed", format!("{} while {} was moved", channel.id, jumper.id))
+            }
             Prompt::Meter { refused: None, of: (1, _), .. } | Prompt::Rails { refused: None } => {
                 ("by meter", CAUTIONS.to_string())
             }

@@ -166,6 +166,20 @@ impl Automatic {
                 let deeds = [Deed::Power(false), Deed::Place(jumper, to), Deed::Power(true)];
                 self.todo.extend((1..).map(|n| now + n * SEAT).zip(deeds));
             }
+            Prompt::Doubt { jumper, asked, reads_as }
+                if reads_as == Some(asked) && self.shunts.0[jumper] == asked =>
+            {
+                // It is to be seen to move: off and on again, or on and off.
+                let away = match asked {
+                    Place::At(_) => Place::Open,
+                    Place::Open => Place::At(0),
+                };
+                self.todo.push_back((now + LIFT, Deed::Place(jumper, away)));
+                self.todo.push_back((now + LIFT + SEAT, Deed::Place(jumper, asked)));
+                self.press(now + LIFT + 3 * SEAT, Key::Yes);
+            }
+            // It never touches another.
+            Prompt::Strayed { .. } => self.press(now + PRESS, Key::Yes),
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
                 self.press(now + PRESS, if there { Key::Yes } else { Key::No });

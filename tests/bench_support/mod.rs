@@ -586,6 +586,17 @@ impl Stand {
                 self.put(jumper, to);
                 self.wait(Duration::from_secs(2)).power(true);
             }
+            Prompt::Strayed { .. } => {
+                self.press(Key::Yes);
+            }
+            Prompt::Doubt { jumper, asked, reads_as }
+                if reads_as == Some(asked) && self.shunts.0[jumper] == asked =>
+            {
+                self.put(jumper, Place::Open);
+                self.wait(Duration::from_secs(1));
+                self.put(jumper, asked);
+                self.wait(Duration::from_secs(2)).press(Key::Yes);
+            }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
                 self.press(if there { Key::Yes } else { Key::No });

@@ -18,6 +18,7 @@ mod supply;
 
 use super::evidence::Watch;
 use super::judge::Readings;
+use super::shape::Shape;
 use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
@@ -118,6 +119,10 @@ pub struct Bench {
     /// When the boot was last looked at.
     boot_seen: Duration,
     asked: Vec<bool>,
+    /// What every channel looked like when it was last read in a step that stands, and in the last
+    /// look at this one.
+    last: Vec<Shape>,
+    glance: Vec<Shape>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
     /// What was known of the supply before the run.
@@ -156,6 +161,7 @@ impl Bench {
     pub fn of(board: Arc<Design>, walk: Arc<Walk>, unit: UnitId, config: Config) -> Bench {
         let windows = board.windows().clone();
         let asked = vec![false; board.questions.len()];
+        let unseen = vec![Shape::Unknown; board.channels.len()];
         Bench {
             board,
             windows,
@@ -170,6 +176,8 @@ impl Bench {
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
+            last: unseen.clone(),
+            glance: unseen,
             proofs: BTreeMap::new(),
             known: Known::default(),
             reference: None,
@@ -245,12 +253,10 @@ impl Bench {
             return;
         }
         let board = self.board.clone();
-        let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
-        let channels = step.made.map_or(&[][..], |m| board.sees(m.jumper));
         match &mut self.state {
-            State::Moving { sweep, next, .. } if sweep.is_none() && now >= *next => {
+            State::Moving { watch, sweep, next } if sweep.is_none() && now >= *next => {
                 let mut glance = Sweep::new();
-                for &channel in channels {
+                for channel in watch.glances(&board) {
                     glance = glance.glance(&board, channel);
                 }
                 *sweep = Some(glance.ask(Ask::Boot, Keep::Boot));
@@ -521,11 +527,10 @@ impl Bench {
             // Where the readings can tell, a word is taken only when it was asked for.
             // It is never more than a word: a reading that shows what was asked for needs none.
             (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                self.moved(now, MovedBy::SaidSo);
+                self.take_a_word(now, &watch);
             }
-            (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {
-                watch.go_on();
-                self.state = State::Moving { watch, sweep: None, next };
+            (State::Moving { watch, next, .. }, Key::No | Key::Again) => {
+                self.watch_on(watch, next);
             }
             (State::Asking { question, left, .. }, Key::Yes | Key::No) => {
                 self.answered(now, question, key == Key::Yes, left);
