@@ -15,6 +15,7 @@ pub mod judge;
 pub mod meter;
 pub mod procedure;
 pub mod reading;
+pub mod resume;
 pub mod sag;
 pub mod shape;
 pub mod supply;

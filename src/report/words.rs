@@ -159,6 +159,10 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             );
             lines
         }
+        Prompt::AsItWas { attempt, setting } => vec![
+            format!("Attempt {attempt} was cut short with {}.", setting.text(board)),
+            "Put every shunt so and press Enter. Space = start anew.".into(),
+        ],
         Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
         Prompt::Move { jumper, from, to, key_needed } => {
             let j = &board.jumpers[*jumper];
@@ -394,6 +398,13 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Delivery(setting) => {
             vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
         }
+        Event::Resumed { attempt, steps: 0, why } => {
+            vec![("resume", format!("from the start, not from attempt {attempt}: {why}"))]
+        }
+        Event::Resumed { attempt, steps, why } => vec![(
+            "resume",
+            format!("{steps} steps of attempt {attempt} count: every channel shows it; {why}"),
+        )],
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
@@ -405,6 +416,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
+                Prompt::AsItWas { .. } => "do",
                 Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
@@ -429,6 +441,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
                 asked,
                 Prompt::FlashProbe { .. }
                     | Prompt::Report { .. }
+                    | Prompt::AsItWas { .. }
                     | Prompt::Doubt { .. }
                     | Prompt::Strayed { .. }
             );

@@ -133,6 +133,16 @@ impl Automatic {
                 self.todo.push_back((at + SEAT, Deed::Power(true)));
                 self.press(at + SEAT + PRESS, Key::Yes);
             }
+            Prompt::AsItWas { ref setting, .. } => {
+                let mut at = now;
+                for (jumper, &place) in setting.0.iter().enumerate() {
+                    if self.shunts.0[jumper] != place {
+                        at += SEAT;
+                        self.todo.push_back((at, Deed::Place(jumper, place)));
+                    }
+                }
+                self.press(at + PRESS, Key::Yes);
+            }
             Prompt::Cautions
             | Prompt::Clear
             | Prompt::OtherUnit { .. }
@@ -337,6 +347,12 @@ impl ByHand {
             Prompt::PowerOn { moves } => {
                 let mut deeds: Vec<Deed> = moves.iter().map(|m| self.put(m.jumper, m.to)).collect();
                 deeds.extend([Deed::Power(true), Deed::Press(key)]);
+                deeds
+            }
+            Prompt::AsItWas { setting, .. } if key == Key::Yes => {
+                let moves = setting.0.iter().enumerate();
+                let mut deeds: Vec<Deed> = moves.map(|(j, &place)| self.put(j, place)).collect();
+                deeds.push(Deed::Press(key));
                 deeds
             }
             // "No, it is not there" is followed by putting it there.

@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::command::Ran;
+use strapwise::bench::resume::Earlier;
 use strapwise::bench::supply::Known;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
@@ -169,6 +170,12 @@ impl Stand {
     /// A run in which something is known of the supply.
     pub fn supplied(mut self, known: Known) -> Stand {
         self.bench = self.bench.supplied(known);
+        self
+    }
+
+    /// A run that goes on from an earlier attempt.
+    pub fn resuming(mut self, earlier: Earlier) -> Stand {
+        self.bench = self.bench.resuming(earlier);
         self
     }
 
@@ -564,6 +571,10 @@ impl Stand {
             | Prompt::OtherUnit { .. }
             | Prompt::FlashProbe { .. }
             | Prompt::Report { .. } => {
+                self.press(Key::Yes);
+            }
+            Prompt::AsItWas { ref setting, .. } => {
+                self.shunts = setting.clone();
                 self.press(Key::Yes);
             }
             Prompt::Clear => {

@@ -13,11 +13,13 @@ mod meter;
 mod power;
 mod question;
 mod rails;
+mod resume;
 mod step;
 mod supply;
 
 use super::evidence::Watch;
 use super::judge::Readings;
+use super::resume::{Earlier, Patterns};
 use super::shape::Shape;
 use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
@@ -76,6 +78,7 @@ enum State {
     Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Resuming { sweep: Sweep, patterns: Patterns },
     Volting { at: Volting },
     Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
@@ -119,6 +122,10 @@ pub struct Bench {
     /// When the boot was last looked at.
     boot_seen: Duration,
     asked: Vec<bool>,
+    /// The number that the chip came with; empty when it had none.
+    came_with: String,
+    /// The attempt to go on from.
+    earlier: Option<Earlier>,
     /// What every channel looked like when it was last read in a step that stands, and in the last
     /// look at this one.
     last: Vec<Shape>,
@@ -176,6 +183,8 @@ impl Bench {
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
+            came_with: String::new(),
+            earlier: None,
             last: unseen.clone(),
             glance: unseen,
             proofs: BTreeMap::new(),
@@ -277,6 +286,7 @@ impl Bench {
         let sweep = match &self.state {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -310,6 +320,7 @@ impl Bench {
             }
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -370,6 +381,9 @@ impl Bench {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
             State::Supplying { sweep, by, asked } => {
                 self.supply_read(now, sweep.got(), by, asked);
+            }
+            State::Resuming { sweep, patterns } => {
+                self.looked_as_it_was(now, sweep.got(), &patterns);
             }
             State::Moving { watch, sweep: Some(sweep), .. } => {
                 self.glanced(now, watch, sweep.got());
@@ -522,6 +536,11 @@ impl Bench {
             }
             (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
                 self.not_this_unit(&written);
+            }
+            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::Yes) => self.look_as_it_was(now),
+            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::No) => {
+                self.from_the_start("the operator wants it so");
+                self.begin_step(now);
             }
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
             // Where the readings can tell, a word is taken only when it was asked for.

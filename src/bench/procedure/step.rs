@@ -13,7 +13,11 @@ impl Bench {
             return match self.step {
                 // The shunts were put so before the power was switched on.
                 0 if self.metered() => self.moved(now, MovedBy::SaidSo),
-                0 => self.wait_for_key(Prompt::Clear),
+                0 => {
+                    if !self.ask_to_resume() {
+                        self.wait_for_key(Prompt::Clear);
+                    }
+                }
                 _ => {
                     self.prompt(Prompt::HandsOff);
                     self.measure(now);
@@ -102,6 +106,16 @@ impl Bench {
             self.ask_to_move(made, watch.telling());
         }
         self.state = State::Moving { watch, sweep: None, next };
+    }
+
+    /// What was looked at is what the next step starts from.
+    pub(super) fn keep_glance(&mut self, got: &Got) {
+        let seen = shape::seen_shapes(&self.board, &self.windows, got);
+        for (last, shape) in self.last.iter_mut().zip(seen) {
+            if shape != Shape::Unknown {
+                *last = shape;
+            }
+        }
     }
 
     /// What stands in this step is what the next one starts from.
