@@ -381,6 +381,13 @@ pub enum Event {
         /// Why not.
         reason: String,
     },
+    /// The operator noted something.
+    Remark {
+        /// Where.
+        at: StepAt,
+        /// What.
+        text: String,
+    },
     /// This unit leaves with another setting than the board file's.
     Delivery(Setting),
     /// What the sequence shows of the modelled defects, and what not.

@@ -58,6 +58,12 @@ pub trait Procedure {
         false
     }
 
+    /// Somebody noted something, at whatever prompt.
+    fn remark(&mut self, now: Duration, text: &str) -> Vec<Output> {
+        let _ = (now, text);
+        Vec::new()
+    }
+
     /// A letter was typed, which only a live view has a use for.
     fn letter(&mut self, now: Duration, letter: char) -> Vec<Output> {
         let _ = (now, letter);

@@ -7,8 +7,7 @@ use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, UnitVerdict,
-    Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Level, Task};
 use crate::window::{Band, Limits, adc};
@@ -67,6 +66,10 @@ impl Folder {
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
             Event::Note(note) => vec![self.event(t, "note", note)],
+            Event::Remark { at, text } => {
+                let row = self.event(t, "remark", text);
+                vec![self.step(row, at)]
+            }
             Event::Retest(retest) => {
                 let note = retest.held.clone().unwrap_or_default();
                 let mut row = self.event(t, RETEST, &note);

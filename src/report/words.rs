@@ -401,6 +401,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
         Event::Note(note) => vec![("note", note.clone())],
+        Event::Remark { text, .. } => vec![("noted", text.clone())],
         Event::Retest(retest) => {
             let mut lines = vec![("retest", format!("because: {}", retest.reason))];
             lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));

@@ -547,6 +547,14 @@ impl Procedure for Bench {
             || self.beside_the_probe()
     }
 
+    fn remark(&mut self, _: Duration, text: &str) -> Vec<Output> {
+        if self.over() {
+            return Vec::new();
+        }
+        let (at, text) = (self.at(), text.to_string());
+        vec![Output::Event(Event::Remark { at, text })]
+    }
+
     fn wants_text(&self) -> bool {
         matches!(self.state, State::Metering { .. } | State::Rails { .. } | State::Volting { .. })
     }
