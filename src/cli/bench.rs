@@ -86,6 +86,10 @@ pub struct Options {
     /// the proof needs
     #[arg(long)]
     all: bool,
+    /// Without the bell, which tells a move seen by one stroke, something wrong by two, a unit done by
+    /// three
+    #[arg(long)]
+    silent: bool,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -211,6 +215,7 @@ impl Prepared {
             lot: options.lot.clone(),
             operator: options.operator.clone(),
             station: options.station.clone(),
+            silent: options.silent,
             config: Config {
                 still: self.still,
                 on_purpose: options.check_bench,
@@ -365,6 +370,8 @@ pub struct Unit {
     pub operator: String,
     /// Where.
     pub station: String,
+    /// Whether there are no sounds.
+    pub silent: bool,
     /// What may be set.
     pub config: Config,
     /// What the maker's commands need; without it none are run.
@@ -478,6 +485,7 @@ impl Unit {
             return Box::new(Plain::new(board, &self.id, stdout()));
         }
         let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
-        Box::new(Terminal::new(board, self.windows.clone(), &self.id, colour))
+        let terminal = Terminal::new(board, self.windows.clone(), &self.id, colour);
+        Box::new(if self.silent { terminal.silent() } else { terminal })
     }
 }

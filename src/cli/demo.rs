@@ -73,6 +73,7 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),
+        silent: false,
         config: Config::default(),
         commands: None,
     })
