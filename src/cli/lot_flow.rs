@@ -153,7 +153,7 @@ impl Lot<'_> {
     fn test(&mut self, id: &str, retest: Option<Retest>) -> Result<bool, Failure> {
         let unit = self.prepared.unit(self.options, id, retest)?;
         let opened = self.prepared.open(self.options, self.tested);
-        let (line, quiet) = match opened {
+        let (line, opening) = match opened {
             Ok(opened) => opened,
             // The lot is not lost with a port that does not open.
             Err(failure) => {
@@ -161,7 +161,7 @@ impl Lot<'_> {
                 return Ok(true);
             }
         };
-        let summary = unit.run(&mut self.desk, &self.prepared.store, line, quiet)?;
+        let summary = unit.run(&mut self.desk, &self.prepared.store, line, &opening)?;
         self.tested += 1;
         self.count(&summary);
         super::print(&self.prepared.suspects(id)?)?;

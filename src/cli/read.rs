@@ -6,7 +6,7 @@ use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place, Setting};
-use crate::probe::exchange::Exchange;
+use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::{Head, calibration};
 use crate::report::table::{Cell, Form, Table};
@@ -19,7 +19,6 @@ use crate::window::Windows;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 /// Options of `read`.
 #[derive(Debug, clap::Args)]
@@ -81,11 +80,10 @@ pub(super) fn look(
     board: &Arc<Board>,
     windows: Arc<Windows>,
     fill: Setting,
-    (line, quiet): (Line, Duration),
+    (line, opening): (Line, Opening),
 ) -> Result<Result<Look, Exit>, Failure> {
     let reader = Reader::new(board.clone(), windows, fill);
-    let mut exchange = Exchange::with_quiet(nonce(), quiet);
-    exchange.opened(Duration::ZERO);
+    let exchange = opening.exchange(nonce());
     let folder = Folder::new(board.clone(), Head::default(), Timestamp::now());
     let mut conductor = Conductor::new(board.clone(), reader, exchange, folder);
     let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;

@@ -15,6 +15,7 @@ pub use burst::Burst;
 pub use raw::Raw;
 pub use reply::{Answer, Cause, Reply, ReplyError};
 
+use super::port::{BAUD, BAUD_SLOW};
 use std::fmt::Write as _;
 use std::time::Duration;
 
@@ -33,6 +34,9 @@ pub const UNIT_NAME_MAX: usize = 64;
 
 /// Bytes of an identity slot in EEPROM (`SLOT_SIZE` of the probe's `core/identity.c`).
 const SLOT_SIZE: usize = 80;
+
+/// Longest line to the probe, in bytes (`PROBE_LINE_MAX` of its `core/probe.h`).
+const LINE_LONGEST: usize = 224;
 
 /// A reference that another took the place of settles for 50 ms before the next measurement
 /// against it (`REFERENCE_SETTLE` of the probe's `core/measure.c`), with some conversions round it.
@@ -322,6 +326,19 @@ impl Request {
     /// first; 8271H section 24.4), plus a margin of 300 ms.
     pub fn timeout(&self) -> Duration {
         MARGIN + self.work()
+    }
+
+    /// The same on a line of another rate, in baud. On a slow one the chip may run on its internal
+    /// oscillator of 8 MHz (8271H section 9.6), half as fast, and the line's own time counts.
+    pub fn timeout_at(&self, rate: u32) -> Duration {
+        if rate >= BAUD {
+            return self.timeout();
+        }
+        let bits = u64::try_from(10 * (LINE_LONGEST + self.largest_reply())).unwrap_or(u64::MAX);
+        let line =
+            Duration::from_nanos(bits.saturating_mul(1_000_000_000) / u64::from(rate.max(1)));
+        let pace = if rate <= BAUD_SLOW { 2 } else { 1 };
+        MARGIN + self.work() * pace + line
     }
 
     /// The time that the probe itself spends on the request.
