@@ -123,8 +123,7 @@ static bool has_converter(struct probe *p, uint8_t pin)
     return false;
 }
 
-/* `before` is an input that is converted once, as near to the burst as can be. The caller has
- * started the burst. */
+/* `before` is an input that is converted once, as near to the burst as can be. */
 static void take_burst(struct probe *p, uint8_t mux, uint8_t prescaler, uint8_t discard,
                        uint16_t n, uint8_t before)
 {
@@ -146,10 +145,10 @@ static void reply_burst(struct probe *p)
     }
     reply_number(p, b->n);
     reply_number(p, b->sum);
-    reply_wide(p, b->square);
+    reply_wide(p, &b->square);
     reply_number(p, b->low);
     reply_number(p, b->high);
-    reply_wide(p, b->lag);
+    reply_wide(p, &b->lag);
     reply_number(p, burst_quantile(b, 1));
     reply_number(p, burst_quantile(b, 99));
 }
@@ -220,6 +219,43 @@ void run_supply_query(struct probe *p, const struct args *a)
     take_burst(p, HW_MUX_BANDGAP, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0],
                CHIP_NO_MUX);
     reply_burst(p);
+}
+
+/* A burst with the load off and one that begins as it goes on, the codes of the second as well: so
+ * the load is switched between two conversions that are known. It is off again before the answer
+ * ends. */
+static void step(struct probe *p, const struct args *a, uint8_t mux)
+{
+    if (!use_reference(p, HW_REFERENCE_SUPPLY) || !outputs_switch(p, a->channels, false)) {
+        return;
+    }
+    (void)hw_convert(p->hw, mux, FULL_PRECISION);
+    hw_wait_us(p->hw, BANDGAP_SETTLE);
+    burst_start(&p->burst, chip_full_scale(p));
+    take_burst(p, mux, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0], CHIP_NO_MUX);
+    reply_burst(p);
+    raw_start(&p->raw, p);
+    burst_start(&p->burst, chip_full_scale(p));
+    p->burst.raw = &p->raw;
+    (void)outputs_switch(p, a->channels, true);
+    take_burst(p, mux, FULL_PRECISION, 0, (uint16_t)a->number[1], CHIP_NO_MUX);
+    (void)outputs_switch(p, a->channels, false);
+    raw_finish(&p->raw, p->burst.n);
+    reply_burst(p);
+}
+
+void run_supply_step_query(struct probe *p, const struct args *a)
+{
+    if (has_internal(p)) {
+        step(p, a, HW_MUX_BANDGAP);
+    }
+}
+
+void run_step_query(struct probe *p, const struct args *a)
+{
+    if (has_converter(p, a->before) && prepare_pin(p, a->before, PULL_OFF, 0)) {
+        step(p, a, chip_mux(p, a->before));
+    }
 }
 
 /* Empties the charge at a pin that nothing may hold: what drives it brings it back at once, an

@@ -183,6 +183,19 @@ pub enum Request {
         /// Conversions that count.
         n: u16,
     },
+    /// A burst with a load off, then one that begins as it goes on, with its codes; off again after.
+    Step {
+        /// Pin number of an analog channel; the internal reference against the supply without one.
+        channel: Option<u8>,
+        /// Pin number of the load, one of those named by [`Request::Allow`].
+        load: u8,
+        /// Conversions without load.
+        before: u16,
+        /// Conversions on load.
+        after: u16,
+        /// Bits of a code on that chip.
+        bits: u8,
+    },
     /// Names the pins that may be driven and drives them off.
     Allow {
         /// Pin numbers.
@@ -302,6 +315,12 @@ impl Request {
             }
             Request::Charge { channel, pairs } => ("MEAS:CHAR?", format!("{pairs},(@{channel})")),
             Request::Supply { n } => ("MEAS:SUPP?", n.to_string()),
+            Request::Step { channel: None, load, before, after, .. } => {
+                ("MEAS:SUPP:STEP?", format!("{before},{after},(@{load})"))
+            }
+            Request::Step { channel: Some(channel), load, before, after, .. } => {
+                ("MEAS:STEP?", format!("{before},{after},(@{channel}),(@{load})"))
+            }
             Request::Allow { pins, off_high } => {
                 let level = if *off_high { "HIGH" } else { "LOW" };
                 ("OUTP:ALL", format!("{level},{}", channel_list(pins)))
@@ -370,6 +389,11 @@ impl Request {
             Request::Supply { n } => {
                 conversion(128) * (u32::from(*n) + 64) + Duration::from_millis(20)
             }
+            // With the conversions that are dropped, and those round them.
+            Request::Step { before, after, .. } => {
+                let conversions = u32::from(*before) + u32::from(*after) + 16;
+                conversion(128) * conversions + Duration::from_millis(20) + raw_line_time(*after)
+            }
             Request::AllowReferences { .. } => REFERENCE_SETTLES,
             Request::WriteIdentity { .. } => EEPROM_BYTE * 160,
             Request::WriteSlot { bytes, .. } => {
@@ -388,6 +412,7 @@ impl Request {
                 Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
                 Request::Burst { .. } | Request::Product { .. } | Request::Supply { .. } => 80,
                 Request::Raw { n, .. } => 80 + raw_frames(*n) * raw::FRAME_BYTES,
+                Request::Step { after, .. } => 160 + raw_frames(*after) * raw::FRAME_BYTES,
                 Request::NextError => 96,
                 _ => 40,
             }
