@@ -546,6 +546,19 @@ impl Board {
         }
     }
 
+    /// Why a probe cannot read the supply of this board, or `None` where one can.
+    pub fn no_supply_reading(&self) -> Option<String> {
+        let part = &self.chip.part;
+        match self.supply.aref {
+            _ if self.chip.reads_supply => None,
+            Aref::External(..) if self.chip.shared_aref => Some(
+                "the probe cannot read the supply, which would be joined to the voltage at AREF"
+                    .into(),
+            ),
+            _ => Some(format!("the probe cannot read the supply of the {part}")),
+        }
+    }
+
     /// The name of a net.
     pub fn net_name(&self, net: NetId) -> &str {
         &self.nets[net.0]

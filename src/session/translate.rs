@@ -1,7 +1,7 @@
 //! What the bench asks, in the probe's language, and the probe's replies in the bench's.
 
 use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
-use crate::board::{Board, Level};
+use crate::board::{Board, Level, Reference as Wired};
 use crate::probe::message::{self, Reference, Reply, Request};
 
 /// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
@@ -15,8 +15,33 @@ const PRESCALER: u8 = 128;
 /// Silence after which the probe switches everything off, in milliseconds.
 const HOLD_MS: u32 = 3000;
 
+/// The reference that the product's converter has.
+fn product_reference(board: &Board) -> Reference {
+    match board.firmware.reference {
+        Wired::Supply => Reference::Supply,
+        Wired::Internal(_) => Reference::Internal,
+        Wired::External(..) => Reference::External,
+    }
+}
+
+/// A measurement of a pin against the product's reference, or against the supply where the wiring
+/// of AREF allows that.
+///
+/// On a board where it is not the supply the reference is named in every line: a probe that was
+/// reset meanwhile would join the supply to what feeds AREF.
+fn against(board: &Board, request: Request, by_supply: bool) -> Request {
+    let references = match product_reference(board) {
+        Reference::Supply => return request,
+        Reference::External => vec![Reference::External],
+        Reference::Internal if by_supply => vec![Reference::Internal, Reference::Supply],
+        Reference::Internal => vec![Reference::Supply, Reference::Internal],
+    };
+    Request::Against { references, request: Box::new(request) }
+}
+
 /// The requests that answer one ask, in order.
 pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
+    let measured = |request: Request| vec![against(board, request, false)];
     let pin = |channel: usize| board.channels[channel].pin.number;
     match *ask {
         Ask::Who | Ask::Return => vec![Request::Identify, Request::Identity, Request::Boot],
@@ -24,21 +49,21 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Prepare => prepare(board),
         Ask::Burst { channel, n, pull_up, discard, settle_us } => {
             let (channel, prescaler) = (pin(channel), PRESCALER);
-            vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
+            measured(Request::Burst { channel, n, pull_up, settle_us, discard, prescaler })
         }
         Ask::Codes { channel, n, discard, settle_us } => {
             let (channel, prescaler, pull_up) = (pin(channel), PRESCALER, false);
             let bits = board.chip.bits();
-            vec![Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits }]
+            measured(Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits })
         }
-        Ask::Product { channel, before } => vec![Request::Product {
+        Ask::Product { channel, before } => measured(Request::Product {
             previous: pin(before),
             channel: pin(channel),
             n: board.firmware.conversions,
             discard: board.firmware.discard,
             prescaler: product_prescaler(board),
-            reference: Reference::Supply,
-        }],
+            reference: product_reference(board),
+        }),
         Ask::Level { channel, n, pull, settle_us } => {
             let pull = match pull {
                 Pull::Off => message::Pull::Off,
@@ -47,7 +72,10 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             };
             vec![Request::Level { channel: pin(channel), n, pull, settle_us }]
         }
-        Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
+        // An open pin is charged up to the supply: a smaller reference would not see it walk.
+        Ask::Charge { channel, pairs } => {
+            vec![against(board, Request::Charge { channel: pin(channel), pairs }, true)]
+        }
         Ask::Supply { n } => vec![Request::Supply { n }],
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
@@ -183,5 +211,31 @@ mod tests {
         assert!(matches!(gone, Answer::Refused(_)), "{gone:?}");
         let asked = output(9, false);
         assert_eq!(asked[0], Request::OutputState { pin: 9 }, "it is asked before it goes off");
+    }
+
+    #[test]
+    fn with_a_voltage_at_aref_every_measurement_of_a_pin_names_it_in_its_own_line() {
+        let text = include_str!("../../protocols/examples/internal-reference.toml");
+        let internal = crate::board::parse("internal", text).expect("a board");
+        let (from, to) = ("\"capacitor\"", "\"external\"\naref_volts = \"1.25V\"");
+        let text = text.replace(from, to).replace("\"internal\"", "\"external\"");
+        let external = crate::board::parse("external", &text).expect("a board");
+        let (channel, n, discard, settle_us) = (0, 961, 2, 100);
+        let asks = [
+            Ask::Burst { channel, n, pull_up: true, discard, settle_us },
+            Ask::Codes { channel, n, discard, settle_us },
+            Ask::Product { channel, before: channel },
+            Ask::Charge { channel, pairs: 16 },
+        ];
+        for (board, pins, charge) in
+            [(&external, "EXT", "EXT"), (&internal, "SUPP,INT", "INT,SUPP")]
+        {
+            for ask in &asks {
+                let references = if matches!(ask, Ask::Charge { .. }) { charge } else { pins };
+                let [request] = &requests(board, ask)[..] else { panic!("one line: {ask:?}") };
+                let line = String::from_utf8(request.encode("t")).expect("7-bit text");
+                assert!(line.starts_with(&format!("SYST:REF {references};:MEAS:")), "{line}");
+            }
+        }
     }
 }

@@ -21,6 +21,7 @@ void measure_init(struct probe *p)
 {
     p->references = 1u << HW_REFERENCE_SUPPLY;
     p->reference = HW_REFERENCE_SUPPLY;
+    p->of_pins = HW_REFERENCE_SUPPLY;
     hw_reference(p->hw, HW_REFERENCE_SUPPLY);
 }
 
@@ -56,6 +57,7 @@ void run_reference(struct probe *p, const struct args *a)
         return;
     }
     p->references = a->references;
+    p->of_pins = a->reference; /* the last one that was named */
     if ((p->references >> p->reference & 1u) == 0) {
         while ((p->references >> reference & 1u) == 0) {
             reference++;
@@ -158,7 +160,7 @@ static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
 {
     const uint32_t *const number = a->number; /* n, settle, discard, prescaler */
 
-    if (!has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
+    if (!has_converter(p, a->channel) || !use_reference(p, p->of_pins) ||
         !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
@@ -224,9 +226,9 @@ void run_supply_query(struct probe *p, const struct args *a)
 /* A burst with the load off and one that begins as it goes on, the codes of the second as well: so
  * the load is switched between two conversions that are known. It is off again before the answer
  * ends. */
-static void step(struct probe *p, const struct args *a, uint8_t mux)
+static void step(struct probe *p, const struct args *a, uint8_t mux, uint8_t reference)
 {
-    if (!use_reference(p, HW_REFERENCE_SUPPLY) || !outputs_switch(p, a->channels, false)) {
+    if (!use_reference(p, reference) || !outputs_switch(p, a->channels, false)) {
         return;
     }
     (void)hw_convert(p->hw, mux, FULL_PRECISION);
@@ -247,14 +249,14 @@ static void step(struct probe *p, const struct args *a, uint8_t mux)
 void run_supply_step_query(struct probe *p, const struct args *a)
 {
     if (has_internal(p)) {
-        step(p, a, HW_MUX_BANDGAP);
+        step(p, a, HW_MUX_BANDGAP, HW_REFERENCE_SUPPLY);
     }
 }
 
 void run_step_query(struct probe *p, const struct args *a)
 {
     if (has_converter(p, a->before) && prepare_pin(p, a->before, PULL_OFF, 0)) {
-        step(p, a, chip_mux(p, a->before));
+        step(p, a, chip_mux(p, a->before), p->of_pins);
     }
 }
 
@@ -307,7 +309,7 @@ void run_charge_query(struct probe *p, const struct args *a)
     uint16_t first = 0, last = 0, i;
 
     if (!has_internal(p) || !has_converter(p, a->channel) ||
-        !use_reference(p, HW_REFERENCE_SUPPLY) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+        !use_reference(p, p->of_pins) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     for (i = 0; i < pairs; i++) {

@@ -87,6 +87,9 @@ impl Request {
             }),
             Request::Allow { pins, .. } | Request::AllowDischarge { pins } => named("pin", pins),
             Request::AllowReferences { references } => named("reference", references),
+            Request::Against { references, request } => {
+                named("reference", references).or_else(|| request.problem())
+            }
             _ => None,
         }
     }

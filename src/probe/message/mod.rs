@@ -215,6 +215,15 @@ pub enum Request {
         /// One at least.
         references: Vec<Reference>,
     },
+    /// A measurement in one line with the references that the wiring of AREF allows: pins are
+    /// measured against the last of them. So no reset between the two can leave the probe with
+    /// another.
+    Against {
+        /// One at least.
+        references: Vec<Reference>,
+        /// The measurement.
+        request: Box<Request>,
+    },
     /// Drives an allowed pin on or off.
     Output {
         /// Pin number.
@@ -257,6 +266,11 @@ fn printable(c: char) -> bool {
     (' '..='~').contains(&c)
 }
 
+fn words(references: &[Reference]) -> String {
+    let words: Vec<&str> = references.iter().map(|r| reference_word(*r)).collect();
+    words.join(",")
+}
+
 fn on_off(on: bool) -> &'static str {
     if on { "ON" } else { "OFF" }
 }
@@ -269,7 +283,8 @@ impl Request {
     /// would refuse. The tag has 1 to [`wire::TAG_MAX`] characters.
     pub fn encode(&self, tag: &str) -> Vec<u8> {
         let (header, parameters) = self.program();
-        let mut line = String::from(header);
+        let mut line = self.named_first();
+        line.push_str(header);
         line.push(' ');
         if !parameters.is_empty() {
             line.push_str(&parameters);
@@ -278,6 +293,14 @@ impl Request {
         line.push_str(&wire::quoted(tag));
         line.push('\n');
         line.into_bytes()
+    }
+
+    /// What stands in the line before the request itself.
+    fn named_first(&self) -> String {
+        match self {
+            Request::Against { references, .. } => format!("SYST:REF {};:", words(references)),
+            _ => String::new(),
+        }
     }
 
     /// Header and parameters without the tag.
@@ -326,10 +349,8 @@ impl Request {
                 ("OUTP:ALL", format!("{level},{}", channel_list(pins)))
             }
             Request::AllowDischarge { pins } => ("OUTP:DISC", channel_list(pins)),
-            Request::AllowReferences { references } => {
-                let words: Vec<&str> = references.iter().map(|r| reference_word(*r)).collect();
-                ("SYST:REF", words.join(","))
-            }
+            Request::AllowReferences { references } => ("SYST:REF", words(references)),
+            Request::Against { request, .. } => request.program(),
             Request::Output { pin, on } => ("OUTP", format!("{},(@{pin})", on_off(*on))),
             Request::OutputState { pin } => ("OUTP?", format!("(@{pin})")),
             Request::Hold { ms } => ("OUTP:HOLD", ms.to_string()),
@@ -395,6 +416,8 @@ impl Request {
                 conversion(128) * conversions + Duration::from_millis(20) + raw_line_time(*after)
             }
             Request::AllowReferences { .. } => REFERENCE_SETTLES,
+            // One change at most for what is named, one for what is measured.
+            Request::Against { request, .. } => 2 * REFERENCE_SETTLES + request.work(),
             Request::WriteIdentity { .. } => EEPROM_BYTE * 160,
             Request::WriteSlot { bytes, .. } => {
                 EEPROM_BYTE * u32::try_from(bytes.len()).unwrap_or(1024).min(1024)
@@ -414,6 +437,7 @@ impl Request {
                 Request::Raw { n, .. } => 80 + raw_frames(*n) * raw::FRAME_BYTES,
                 Request::Step { after, .. } => 160 + raw_frames(*after) * raw::FRAME_BYTES,
                 Request::NextError => 96,
+                Request::Against { request, .. } => return request.largest_reply(),
                 _ => 40,
             }
     }

@@ -191,6 +191,7 @@ impl Request {
                 let (samples, frame) = raw::open(sent, line, *bits)?;
                 Ok(Answer { frame, samples })
             }
+            Request::Against { request, .. } => request.open(sent, line),
             _ => Ok(Answer { frame: wire::open(sent, line)?, samples: Vec::new() }),
         }
     }
@@ -271,6 +272,7 @@ impl Request {
                 let before = Fields(first).figures((*before).into())?;
                 Ok(Reply::Step { before, after: Raw { burst, frames: Vec::new() } })
             }
+            Request::Against { request, .. } => request.reply(data),
             Request::Level { n, .. } => r.level((*n).into()),
             Request::Charge { pairs, .. } => r.charge((*pairs).into()),
             Request::OutputState { .. } => {
