@@ -14,6 +14,7 @@ pub mod meter;
 pub mod procedure;
 pub mod reading;
 pub mod sag;
+pub mod sampling;
 pub mod supply;
 pub mod sweep;
 mod tally;

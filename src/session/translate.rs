@@ -51,7 +51,8 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             let (channel, prescaler) = (pin(channel), PRESCALER);
             measured(Request::Burst { channel, n, pull_up, settle_us, discard, prescaler })
         }
-        Ask::Codes { channel, n, discard, settle_us } => {
+        Ask::Codes { channel, n, discard, settle_us }
+        | Ask::Samples { channel, n, discard, settle_us } => {
             let (channel, prescaler, pull_up) = (pin(channel), PRESCALER, false);
             let bits = board.chip.bits();
             measured(Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits })
@@ -77,6 +78,13 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             vec![against(board, Request::Charge { channel: pin(channel), pairs }, true)]
         }
         Ask::Supply { n } => vec![Request::Supply { n }],
+        Ask::Step { channel, load, n } => {
+            let (load, bits) = (board.loads[load].pin.number, board.chip.bits());
+            let channel = channel.map(pin);
+            let step = Request::Step { channel, load, before: n, after: n, bits };
+            // The supply is read against itself, whatever the product refers to.
+            if channel.is_none() { vec![step] } else { measured(step) }
+        }
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
@@ -152,6 +160,14 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
             let codes = raw.frames.iter().flat_map(|f| f.codes.iter().copied()).collect();
             Answer::Codes(burst(&raw.burst), codes)
         }
+        (Ask::Samples { .. }, [Reply::Raw(raw)]) => {
+            Answer::Samples { before: None, burst: burst(&raw.burst), codes: in_place(raw) }
+        }
+        (Ask::Step { .. }, [Reply::Step { before, after }]) => Answer::Samples {
+            before: Some(burst(before)),
+            burst: burst(&after.burst),
+            codes: in_place(after),
+        },
         (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
         (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {
             // The probe sends sums of four codes.
@@ -173,6 +189,16 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
         _ => Answer::Refused("the probe answered something else than it was asked".into()),
     }
+}
+
+/// Every code in its place, those that did not come left out.
+fn in_place(raw: &message::Raw) -> Vec<Option<u16>> {
+    let mut codes = vec![None; raw.burst.n as usize];
+    for frame in &raw.frames {
+        let places = codes.iter_mut().skip(frame.first as usize);
+        places.zip(&frame.codes).for_each(|(place, code)| *place = Some(*code));
+    }
+    codes
 }
 
 fn boot(reply: &Reply) -> Boot {

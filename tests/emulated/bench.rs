@@ -219,3 +219,22 @@ fn a_board_with_the_internal_reference_is_read_against_it_and_its_supply_apart()
         assert!((number(volts) - 5.0).abs() < 0.55, "{said}");
     }
 }
+
+#[test]
+fn a_load_is_seen_going_on_conversion_by_conversion() {
+    let mut unit = Emulated::new(&[]);
+    let shown = |unit: &Emulated| {
+        let asked = ["--samples", "supply", "--load", "VENT", "--format", "csv"];
+        let (exit, said) = strapwise(unit, "read", &asked);
+        assert_eq!(exit, 0, "{said}");
+        let codes: Vec<f64> =
+            said.lines().skip(1).map(|l| number(l.rsplit(',').next().unwrap())).collect();
+        assert_eq!(codes.len(), 961, "none is missing");
+        codes.iter().sum::<f64>() / 961.0
+    };
+    // 15 to 120 mV of 5 V at code 225 of the internal reference: a middling load is some 3 codes.
+    let loaded = shown(&unit);
+    assert_eq!(unit.command("dead VENT"), "ok");
+    let idle = shown(&unit);
+    assert!((1.0..6.0).contains(&(loaded - idle)), "{loaded} on load, {idle} with a dead one");
+}
