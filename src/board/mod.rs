@@ -41,6 +41,8 @@ pub struct Board {
     pub sha256: String,
     /// The microcontroller.
     pub chip: Arc<Chip>,
+    /// Its clock: 16 MHz, or 8 MHz as from its internal oscillator.
+    pub clock: Hertz,
     /// Names of the nets; ids index into it.
     pub nets: Vec<String>,
     /// The supply that the converter refers to.

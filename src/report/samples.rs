@@ -11,9 +11,13 @@ use crate::window::adc;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-/// Microseconds from one conversion to the next: 13 clocks of 16 MHz / 128 (ATmega328P, 8271H
-/// section 24.4). A chip at 8 MHz takes twice as long.
-const STEP_US: f64 = 104.0;
+/// Clocks of the chip from one conversion to the next: 13 of the converter's, with its prescaler
+/// of 128 (ATmega328P, 8271H section 24.4). 104 µs at 16 MHz.
+const CLOCKS: f64 = 13.0 * 128.0;
+
+fn us(board: &Board, conversions: usize) -> f64 {
+    conversions as f64 * CLOCKS / board.clock.0 * 1e6
+}
 
 /// Columns of a terminal that lines stay within.
 const WIDTH: usize = 78;
@@ -28,7 +32,7 @@ pub fn table(board: &Board, taken: &Taken) -> Table {
     table.rows.extend(taken.codes.iter().enumerate().map(|(i, code)| {
         vec![
             Cell::Number(i as f64, 0),
-            Cell::Number(i as f64 * STEP_US, 0),
+            Cell::Number(us(board, i), 0),
             name(board, &taken.plan).into(),
             Cell::text(load.clone()),
             Cell::number(code.map(f64::from), 0),
@@ -129,29 +133,29 @@ fn dipped(board: &Board, taken: &Taken) -> Vec<String> {
             "farthest at conversion {}, {} after {load} went on: code {}, {}; {:.1} codes farther \
              than any without load",
             dip.at,
-            milliseconds(dip.at),
+            milliseconds(board, dip.at),
             dip.farthest,
             off(f64::from(dip.farthest)),
             dip.beyond
         ),
     };
-    vec![what, settled(&dip, &off(dip.steady))]
+    vec![what, settled(board, &dip, &off(dip.steady))]
 }
 
-fn settled(dip: &Dip, off: &str) -> String {
+fn settled(board: &Board, dip: &Dip, off: &str) -> String {
     match dip.settled {
         Some(0) => format!("steady from the first conversion on at {:.1}, {off}", dip.steady),
         Some(at) => format!(
             "steady from conversion {at}, {}, on at {:.1}, {off}",
-            milliseconds(at),
+            milliseconds(board, at),
             dip.steady
         ),
         None => format!("not steady by the end, where the mean is {:.1}, {off}", dip.steady),
     }
 }
 
-fn milliseconds(conversions: usize) -> String {
-    format!("{:.1} ms", conversions as f64 * STEP_US / 1000.0)
+fn milliseconds(board: &Board, conversions: usize) -> String {
+    format!("{:.1} ms", us(board, conversions) / 1000.0)
 }
 
 fn channel_off(board: &Board, before: f64, code: f64) -> String {

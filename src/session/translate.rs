@@ -4,11 +4,7 @@ use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
 use crate::board::{Board, Level, Reference as Wired};
 use crate::probe::message::{self, Reference, Reply, Request};
 
-/// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
-/// over the prescaler.
-const CLOCK: f64 = 16e6;
-
-/// The prescaler that the probe samples with: 125 kHz, within the 50 to 200 kHz that full
+/// The prescaler that the probe samples with: 125 kHz or, at 8 MHz, half of that, within the 50 to 200 kHz that full
 /// resolution needs (ATmega328P, 8271H section 24.4).
 const PRESCALER: u8 = 128;
 
@@ -129,7 +125,7 @@ fn prepare(board: &Board) -> Vec<Request> {
 
 /// The prescaler nearest to the product's converter clock.
 fn product_prescaler(board: &Board) -> u8 {
-    let ratio = CLOCK / board.firmware.adc_clock.0;
+    let ratio = board.clock.0 / board.firmware.adc_clock.0;
     let distance = |p: &u8| (f64::from(*p) / ratio).ln().abs();
     let prescalers = [16u8, 32, 64, 128];
     prescalers.into_iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(PRESCALER)
@@ -237,6 +233,19 @@ mod tests {
         assert!(matches!(gone, Answer::Refused(_)), "{gone:?}");
         let asked = output(9, false);
         assert_eq!(asked[0], Request::OutputState { pin: 9 }, "it is asked before it goes off");
+    }
+
+    #[test]
+    fn at_half_the_clock_the_product_is_imitated_with_half_the_prescaler() {
+        let text = include_str!("../../protocols/vent-controller.toml");
+        let at = |clock: &str| {
+            let chip = "chip = \"atmega328p\"";
+            let text = text.replace(chip, &format!("{chip}\nclock = \"{clock}\""));
+            let board = crate::board::parse("demo", &text).expect("a board");
+            product_prescaler(&board)
+        };
+        // 125 kHz, as the board file has it.
+        assert_eq!([at("16MHz"), at("8MHz")], [128, 64]);
     }
 
     #[test]
