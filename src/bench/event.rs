@@ -276,6 +276,13 @@ pub enum Prompt {
         /// The moves.
         moves: Vec<Move>,
     },
+    /// Put the shunts as they were when an earlier attempt was cut short, press Enter.
+    AsItWas {
+        /// Number of the attempt.
+        attempt: u64,
+        /// Where the shunts were.
+        setting: Setting,
+    },
     /// Take every shunt off, press Enter.
     Clear,
     /// Move one shunt.
@@ -307,6 +314,13 @@ pub enum Prompt {
         /// Where it reads as being, if anywhere.
         reads_as: Option<Place>,
     },
+    /// A channel that this jumper has no part in has changed too: was only this one touched?
+    Strayed {
+        /// Jumper index.
+        jumper: usize,
+        /// The channel.
+        channel: usize,
+    },
     /// The contact does not come to rest.
     Unstable {
         /// Jumper index.
@@ -332,6 +346,15 @@ pub enum Event {
     Volts(VoltsCheck),
     /// The unit is tested again.
     Retest(Retest),
+    /// An attempt that was cut short is gone on from, or not.
+    Resumed {
+        /// Number of the attempt.
+        attempt: u64,
+        /// How many of its steps count; none where it starts anew.
+        steps: usize,
+        /// Why it starts anew.
+        why: String,
+    },
     /// This unit leaves with another setting than the board file's.
     Delivery(Setting),
     /// What the sequence shows of the modelled defects, and what not.

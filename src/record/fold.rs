@@ -2,6 +2,7 @@
 
 use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
+use super::resume::{self, ANOTHER_CHANGED, NO_CHANGE, RESUMED};
 use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
@@ -27,6 +28,8 @@ pub struct Folder {
     head: Head,
     began: Timestamp,
     seq: u64,
+    /// The rows of an attempt that this one may go on from.
+    earlier: Vec<Row>,
 }
 
 impl Folder {
@@ -38,7 +41,14 @@ impl Folder {
         head.board_sha256.clone_from(&board.sha256);
         head.supply_source.clone_from(&board.supply.source);
         head.chip = board.chip.part.to_string();
-        Folder { board, head, began, seq: 0 }
+        Folder { board, head, began, seq: 0, earlier: Vec::new() }
+    }
+
+    /// The same for an attempt that may take over steps of an earlier one, with the rows of that.
+    #[must_use]
+    pub fn going_on_from(mut self, rows: Vec<Row>) -> Folder {
+        self.earlier = rows;
+        self
     }
 
     /// The rows that an event makes, `t` after the beginning. The live picture makes none.
@@ -59,6 +69,7 @@ impl Folder {
                 row.reason.clone_from(&retest.reason);
                 vec![row]
             }
+            Event::Resumed { attempt, steps, why } => self.resumed(t, *attempt, *steps, why),
             Event::Delivery(setting) => {
                 let note = format!("board file: {}", self.board.delivery.text(&self.board));
                 let mut row = self.event(t, "delivery setting", &note);
@@ -109,6 +120,27 @@ impl Folder {
             }
             Event::Finished(summary) => vec![self.finished(t, summary)],
         }
+    }
+
+    /// Which steps of an earlier attempt count, and their rows.
+    fn resumed(&mut self, t: Duration, attempt: u64, steps: usize, why: &str) -> Vec<Row> {
+        let note = match steps {
+            0 => format!("from the start, not from attempt {attempt}: {why}"),
+            _ => format!(
+                "every channel shows what it showed in attempt {attempt} at this step; {why}"
+            ),
+        };
+        let mut row = self.event(t, RESUMED, &note);
+        row.step = (steps > 0).then_some(steps as u64);
+        row.step_try = row.step.map(|_| 1);
+        let mut rows = vec![row];
+        for mut former in resume::taken_over(&self.earlier, steps) {
+            self.seq += 1;
+            former.seq = self.seq;
+            former.head.attempt = self.head.attempt;
+            rows.push(former);
+        }
+        rows
     }
 
     /// What a pass of this record means: how many modelled defects show, and each that does not.
@@ -163,11 +195,21 @@ impl Folder {
     /// Only what was asked beyond the plain sequence is kept: doubts are part of the evidence.
     fn prompted(&mut self, t: Duration, at: &StepAt, prompt: &Prompt) -> Vec<Row> {
         let (rule, note) = match prompt {
+            Prompt::Doubt { jumper, asked, reads_as } if *reads_as == Some(*asked) => {
+                let j = &self.board.jumpers[*jumper];
+                let read = j.place_name(*asked);
+                (NO_CHANGE, format!("{} read as {read} before it was asked for", j.id))
+            }
             Prompt::Doubt { jumper, asked, reads_as } => {
                 let j = &self.board.jumpers[*jumper];
                 let reads = reads_as.map_or("no position", |p| j.place_name(p));
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
+            }
+            Prompt::Strayed { jumper, channel } => {
+                let (jumper, channel) =
+                    (&self.board.jumpers[*jumper], &self.board.channels[*channel]);
+                (ANOTHER_CHANGED, format!("{} while {} was moved", channel.id, jumper.id))
             }
             Prompt::Meter { refused: None, of: (1, _), .. } | Prompt::Rails { refused: None } => {
                 ("by meter", CAUTIONS.to_string())

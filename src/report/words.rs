@@ -159,6 +159,10 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             );
             lines
         }
+        Prompt::AsItWas { attempt, setting } => vec![
+            format!("Attempt {attempt} was cut short with {}.", setting.text(board)),
+            "Put every shunt so and press Enter. Space = start anew.".into(),
+        ],
         Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
         Prompt::Move { jumper, from, to, key_needed } => {
             let j = &board.jumpers[*jumper];
@@ -175,12 +179,31 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 format!("{text}. Then plug it in again."),
             ]
         }
+        Prompt::Doubt { jumper, asked, reads_as } if *reads_as == Some(*asked) => {
+            let j = &board.jumpers[*jumper];
+            let (off_and_on, cannot) = match asked {
+                Place::At(_) => ("Lift it once and put it back", "cannot be lifted"),
+                Place::Open => ("Press the shunt on once and take it off", "cannot be put on"),
+            };
+            vec![
+                format!("{} read as {} before it was asked for.", j.id, j.place_name(*asked)),
+                format!("{off_and_on}, so that the reading shows it."),
+                format!("Enter = it {cannot}, go on untested; Space = wait."),
+            ]
+        }
+        Prompt::Strayed { jumper, channel } => {
+            let (id, other) = (&board.jumpers[*jumper].id, &board.channels[*channel].id);
+            vec![
+                format!("{other} has changed too, and {id} has no part in it."),
+                format!(
+                    "Was only {id} touched? Enter = yes; Space = no: put the rest back, then move \
+                     {id} once more by itself."
+                ),
+            ]
+        }
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
             let reads = match reads_as {
-                Some(place) if place == asked => {
-                    format!("as {} all along", j.place_name(*place))
-                }
                 Some(Place::Open) => "as if no shunt made contact".to_string(),
                 Some(place) => format!("as {}", j.place_name(*place)),
                 None => "as no position".to_string(),
@@ -375,6 +398,13 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Delivery(setting) => {
             vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
         }
+        Event::Resumed { attempt, steps: 0, why } => {
+            vec![("resume", format!("from the start, not from attempt {attempt}: {why}"))]
+        }
+        Event::Resumed { attempt, steps, why } => vec![(
+            "resume",
+            format!("{steps} steps of attempt {attempt} count: every channel shows it; {why}"),
+        )],
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
@@ -386,10 +416,12 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
+                Prompt::AsItWas { .. } => "do",
                 Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. }
+                | Prompt::Strayed { .. }
                 | Prompt::Question { .. }
                 | Prompt::OtherUnit { .. }
                 | Prompt::FlashProbe { .. }
@@ -405,7 +437,14 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             let lines = prompt(board, asked);
             // Of these only the last line asks.
-            let tells = matches!(asked, Prompt::FlashProbe { .. } | Prompt::Report { .. });
+            let tells = matches!(
+                asked,
+                Prompt::FlashProbe { .. }
+                    | Prompt::Report { .. }
+                    | Prompt::AsItWas { .. }
+                    | Prompt::Doubt { .. }
+                    | Prompt::Strayed { .. }
+            );
             let last = lines.len().saturating_sub(1);
             let kind = |i: usize| if tells && i < last { "note" } else { kind };
             let line = |(i, l): (usize, String)| (kind(i), format!("{step}{l}"));

@@ -109,6 +109,7 @@ impl Terminal {
         if matches!(
             asked,
             Prompt::Doubt { .. }
+                | Prompt::Strayed { .. }
                 | Prompt::Unstable { .. }
                 | Prompt::Meter { refused: Some(_), .. }
                 | Prompt::Rails { refused: Some(_) }

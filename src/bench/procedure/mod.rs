@@ -13,11 +13,14 @@ mod meter;
 mod power;
 mod question;
 mod rails;
+mod resume;
 mod step;
 mod supply;
 
 use super::evidence::Watch;
 use super::judge::Readings;
+use super::resume::{Earlier, Patterns};
+use super::shape::Shape;
 use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
@@ -75,6 +78,7 @@ enum State {
     Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Resuming { sweep: Sweep, patterns: Patterns },
     Volting { at: Volting },
     Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
@@ -118,6 +122,14 @@ pub struct Bench {
     /// When the boot was last looked at.
     boot_seen: Duration,
     asked: Vec<bool>,
+    /// The number that the chip came with; empty when it had none.
+    came_with: String,
+    /// The attempt to go on from.
+    earlier: Option<Earlier>,
+    /// What every channel looked like when it was last read in a step that stands, and in the last
+    /// look at this one.
+    last: Vec<Shape>,
+    glance: Vec<Shape>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
     /// What was known of the supply before the run.
@@ -156,6 +168,7 @@ impl Bench {
     pub fn of(board: Arc<Design>, walk: Arc<Walk>, unit: UnitId, config: Config) -> Bench {
         let windows = board.windows().clone();
         let asked = vec![false; board.questions.len()];
+        let unseen = vec![Shape::Unknown; board.channels.len()];
         Bench {
             board,
             windows,
@@ -170,6 +183,10 @@ impl Bench {
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
+            came_with: String::new(),
+            earlier: None,
+            last: unseen.clone(),
+            glance: unseen,
             proofs: BTreeMap::new(),
             known: Known::default(),
             reference: None,
@@ -245,12 +262,10 @@ impl Bench {
             return;
         }
         let board = self.board.clone();
-        let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
-        let channels = step.made.map_or(&[][..], |m| board.sees(m.jumper));
         match &mut self.state {
-            State::Moving { sweep, next, .. } if sweep.is_none() && now >= *next => {
+            State::Moving { watch, sweep, next } if sweep.is_none() && now >= *next => {
                 let mut glance = Sweep::new();
-                for &channel in channels {
+                for channel in watch.glances(&board) {
                     glance = glance.glance(&board, channel);
                 }
                 *sweep = Some(glance.ask(Ask::Boot, Keep::Boot));
@@ -271,6 +286,7 @@ impl Bench {
         let sweep = match &self.state {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -304,6 +320,7 @@ impl Bench {
             }
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -364,6 +381,9 @@ impl Bench {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
             State::Supplying { sweep, by, asked } => {
                 self.supply_read(now, sweep.got(), by, asked);
+            }
+            State::Resuming { sweep, patterns } => {
+                self.looked_as_it_was(now, sweep.got(), &patterns);
             }
             State::Moving { watch, sweep: Some(sweep), .. } => {
                 self.glanced(now, watch, sweep.got());
@@ -517,15 +537,19 @@ impl Bench {
             (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
                 self.not_this_unit(&written);
             }
+            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::Yes) => self.look_as_it_was(now),
+            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::No) => {
+                self.from_the_start("the operator wants it so");
+                self.begin_step(now);
+            }
             (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
             // Where the readings can tell, a word is taken only when it was asked for.
             // It is never more than a word: a reading that shows what was asked for needs none.
             (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                self.moved(now, MovedBy::SaidSo);
+                self.take_a_word(now, &watch);
             }
-            (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {
-                watch.go_on();
-                self.state = State::Moving { watch, sweep: None, next };
+            (State::Moving { watch, next, .. }, Key::No | Key::Again) => {
+                self.watch_on(watch, next);
             }
             (State::Asking { question, left, .. }, Key::Yes | Key::No) => {
                 self.answered(now, question, key == Key::Yes, left);

@@ -4,6 +4,7 @@
 //! The order of the walk makes names known before they are used: supply and parts bring the nets
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
+mod accepted;
 mod bench;
 mod beside;
 mod bill;
@@ -59,7 +60,7 @@ const SINGLES: [&str; 12] = [
 ];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 11] = [
+const LISTS: [&str; 12] = [
     "array",
     "resistor",
     "capacitor",
@@ -71,6 +72,7 @@ const LISTS: [&str; 11] = [
     "thresholds",
     "load",
     "question",
+    "accepted",
 ];
 
 /// Reads the text of a board file. `name` is what messages call the file; nothing is opened, so a
@@ -187,6 +189,7 @@ impl<'a> Reading<'a, '_> {
         let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
+        let accepted = self.accepted(&root, &loads);
         let pace = self.pace(&root);
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);
@@ -227,6 +230,7 @@ impl<'a> Reading<'a, '_> {
             thresholds,
             delivery: delivery?,
             questions,
+            accepted,
             fuses: fuses?,
             commands: commands?,
         })
