@@ -252,8 +252,8 @@ mod tests {
     fn with_a_voltage_at_aref_every_measurement_of_a_pin_names_it_in_its_own_line() {
         let text = include_str!("../../protocols/examples/internal-reference.toml");
         let internal = crate::board::parse("internal", text).expect("a board");
-        let (from, to) = ("\"capacitor\"", "\"external\"\naref_volts = \"1.25V\"");
-        let text = text.replace(from, to).replace("\"internal\"", "\"external\"");
+        let at_aref = "\"external\"\naref_volts = \"1.25V\"\naref_tolerance = \"0.5%\"";
+        let text = text.replace("\"capacitor\"", at_aref).replace("\"internal\"", "\"external\"");
         let external = crate::board::parse("external", &text).expect("a board");
         let (channel, n, discard, settle_us) = (0, 961, 2, 100);
         let asks = [
