@@ -65,7 +65,9 @@ fn a_good_unit_passes_read_as_its_product_reads_it() {
             for (position, code) in [("warm", of(2.02)), ("mild", of(0.82)), ("off", 0.0)] {
                 let read: Vec<f64> = rows(&run, RowKind::Check)
                     .iter()
-                    .filter(|r| r.mode == "mean" && r.load.is_empty() && r.option_expected != "")
+                    .filter(|r| {
+                        r.mode == "mean" && r.load.is_empty() && !r.option_expected.is_empty()
+                    })
                     .filter(|r| r.position == position)
                     .filter_map(|r| r.mean_code)
                     .collect();
@@ -179,4 +181,15 @@ fn the_answer_to_a_measurement_with_its_reference_is_read_as_that_of_the_measure
     let none =
         Request::Against { references: Vec::new(), request: Box::new(Request::Supply { n: 1 }) };
     assert!(none.problem().is_some_and(|why| why.contains("reference")));
+}
+
+#[test]
+fn causes_that_cannot_be_weighed_are_not_named() {
+    for text in texts() {
+        let (board, _) = design(&text);
+        let why = strapwise::diagnose::no_diagnosis(&board).expect("said");
+        assert!(why.contains("against the supply only"), "{why}");
+    }
+    let demo = include_str!("../protocols/vent-controller.toml");
+    assert_eq!(strapwise::diagnose::no_diagnosis(&design(demo).0), None);
 }

@@ -364,7 +364,8 @@ mod tests {
     fn noise_and_hum_alone_are_neither_a_dip_nor_a_movement() {
         // Hum of 50 Hz, 3 codes high, under conversions of 104 µs, and of it whole codes.
         let hum = |from: usize| {
-            let code = move |i: usize| 400.0 + 3.0 * (i as f64 * 104e-6 * 50.0 * 6.2832).sin();
+            let turns = move |i: usize| i as f64 * 104e-6 * 50.0;
+            let code = move |i: usize| 400.0 + 3.0 * (turns(i) * std::f64::consts::TAU).sin();
             (from..from + 961).map(move |i| code(i).round() as u16)
         };
         let (low, high) = (hum(0).min().unwrap_or(0), hum(0).max().unwrap_or(0));

@@ -14,9 +14,9 @@ pub mod template;
 
 pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
-pub use drift::{Array, Drift, InUse};
+pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, Fuses};
-pub use parse::{parse, parse_beside, parse_bytes};
+pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
 
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};

@@ -2,7 +2,9 @@
 
 use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::orders::Orders;
-use super::{Exit, Failure, load_for_probe, lot_flow, release, setting, walk_to, windows_of};
+use super::{
+    Exit, Failure, bench_check, load_for_probe, lot_flow, release, setting, walk_to, windows_of,
+};
 use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
@@ -52,6 +54,10 @@ pub struct Options {
     /// why it is released
     #[arg(long, value_name = "TEXT")]
     pub(super) reason: Option<String>,
+    /// Check the bench with this unit, which is known to be good: its readings are held against its
+    /// earlier runs, and faults made on purpose must be called
+    #[arg(long, requires = "unit", conflicts_with_all = ["release", "resume", "deliver", "orders"])]
+    check_bench: bool,
     /// Go on from the unit's last attempt, which was cut short, at the last step whose readings the
     /// unit still shows
     #[arg(long, requires = "unit", conflicts_with_all = ["release", "reason"])]
@@ -112,6 +118,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let (line, opening) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
     let summary = unit.run(&mut desk, &prepared.store, line, &opening)?;
+    if options.check_bench {
+        return bench_check::close(&prepared, id, &summary);
+    }
     super::print(&prepared.suspects(id)?)?;
     Ok(exit(&summary))
 }
@@ -198,7 +207,11 @@ impl Prepared {
             lot: options.lot.clone(),
             operator: options.operator.clone(),
             station: options.station.clone(),
-            config: Config { still: self.still, ..Config::default() },
+            config: Config {
+                still: self.still,
+                on_purpose: options.check_bench,
+                ..Config::default()
+            },
             commands: Some(Place { folder, port }),
         })
     }

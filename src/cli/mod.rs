@@ -1,6 +1,7 @@
 //! Arguments and wiring. The one door to `clap`.
 
 mod bench;
+mod bench_check;
 mod c_header;
 mod card;
 mod check_thresholds;

@@ -1,5 +1,6 @@
 //! Asks whatever is on a port who it is, and disturbs a stranger no more than that takes: nothing
-//! is said in the boot loader's time, then `*IDN?` twice at most at each rate that a probe may have.
+//! is said in the boot loader's time, then `*IDN?` twice at most at each rate that a probe may
+//! have.
 
 use super::exchange::{Exchange, Outcome};
 use super::message::{Reply, Request};

@@ -70,6 +70,16 @@ impl Folder {
                 vec![row]
             }
             Event::Resumed { attempt, steps, why } => self.resumed(t, *attempt, *steps, why),
+            Event::OnPurpose { jumper, place, wrong, verdict, reason, .. } => {
+                let what = if *wrong { "on purpose" } else { "put right" };
+                let mut row = self.event(t, "fault on purpose", what);
+                let j = &self.board.jumpers[*jumper];
+                row.jumper.clone_from(&j.id);
+                row.position = j.place_name(*place).to_string();
+                row.verdict = verdict.word().to_string();
+                row.reason.clone_from(reason);
+                vec![row]
+            }
             Event::Delivery(setting) => {
                 let note = format!("board file: {}", self.board.delivery.text(&self.board));
                 let mut row = self.event(t, "delivery setting", &note);

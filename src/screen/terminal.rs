@@ -93,6 +93,7 @@ impl Terminal {
         self.line("");
         if let Prompt::Move { jumper, to, .. }
         | Prompt::MoveUnpowered { jumper, to, .. }
+        | Prompt::OnPurpose { jumper, to, .. }
         | Prompt::Doubt { jumper, asked: to, .. } = asked
         {
             self.drawing(*jumper, *to);

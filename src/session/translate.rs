@@ -4,8 +4,8 @@ use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
 use crate::board::{Board, Level, Reference as Wired};
 use crate::probe::message::{self, Reference, Reply, Request};
 
-/// The prescaler that the probe samples with: 125 kHz or, at 8 MHz, half of that, within the 50 to 200 kHz that full
-/// resolution needs (ATmega328P, 8271H section 24.4).
+/// The prescaler that the probe samples with: 125 kHz or, at 8 MHz, half of that, within the 50 to
+/// 200 kHz that full resolution needs (ATmega328P, 8271H section 24.4).
 const PRESCALER: u8 = 128;
 
 /// Silence after which the probe switches everything off, in milliseconds.

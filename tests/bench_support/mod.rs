@@ -173,6 +173,16 @@ impl Stand {
         self
     }
 
+    /// A run on a unit that is known to be good, with faults made on purpose at the end.
+    pub fn on_purpose(mut self) -> Stand {
+        let windows = Arc::new(self.windows());
+        let walk = walk::plan(&self.board, &windows, &self.board.delivery).expect("a sequence");
+        let config = Config { on_purpose: true, ..Config::default() };
+        let unit = UnitId::default();
+        self.bench = Bench::new(self.board.clone(), windows, Arc::new(walk), unit, config);
+        self
+    }
+
     /// A run that goes on from an earlier attempt.
     pub fn resuming(mut self, earlier: Earlier) -> Stand {
         self.bench = self.bench.resuming(earlier);
@@ -572,6 +582,10 @@ impl Stand {
             | Prompt::OtherUnit { .. }
             | Prompt::FlashProbe { .. }
             | Prompt::Report { .. } => {
+                self.press(Key::Yes);
+            }
+            Prompt::OnPurpose { jumper, to, .. } => {
+                self.put(jumper, to);
                 self.press(Key::Yes);
             }
             Prompt::AsItWas { ref setting, .. } => {

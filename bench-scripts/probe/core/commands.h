@@ -37,8 +37,8 @@ enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
 struct command {
     /* b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string, r a
      * reference, R references up to the end; numbers: N conversions, S settling time, D discarded
-     * conversions, P prescaler, L reads or few conversions, C pairs, H silence, M slot, I identity, B byte, E enable
-     * register */
+     * conversions, P prescaler, L reads or few conversions, C pairs, H silence, M slot, I identity,
+     * B byte, E enable register */
     const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };

@@ -183,7 +183,7 @@ pub enum Request {
         /// Conversions that count.
         n: u16,
     },
-    /// A burst with a load off, then one that begins as it goes on, with its codes; off again after.
+    /// A burst with a load off, then one with its codes that begins as it goes on; off again after.
     Step {
         /// Pin number of an analog channel; the internal reference against the supply without one.
         channel: Option<u8>,
