@@ -82,6 +82,10 @@ pub struct Options {
     /// Where records go
     #[arg(long, value_name = "DIR", default_value = "results")]
     pub(super) results: PathBuf,
+    /// Read every combination of jumpers that belong together, one shunt a move, not only as many as
+    /// the proof needs
+    #[arg(long)]
+    all: bool,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -151,7 +155,7 @@ impl Prepared {
             Some(text) => setting::delivery(&board, "--deliver", text)?,
             None => board.delivery.clone(),
         };
-        walk_to(&board, &windows, &delivery)?;
+        walk_to(&board, &windows, &delivery, options.all)?;
         let orders = options.orders.as_ref().map(|path| Orders::read(&board, path)).transpose()?;
         check_id("lot", &options.lot)?;
         if let Some(id) = options.unit.as_ref().or(options.next.as_ref()) {
@@ -200,7 +204,7 @@ impl Prepared {
             supply,
             board: self.board.clone(),
             windows: self.windows.clone(),
-            walk: walk_to(&self.board, &self.windows, delivery)?,
+            walk: walk_to(&self.board, &self.windows, delivery, options.all)?,
             retest,
             note: order.map_or(String::new(), |order| order.note.clone()),
             id: id.to_string(),

@@ -21,6 +21,10 @@ pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy l
      before power jumpers are moved; extra-low voltage only; ESD care; local codes and licensed \
      practice come first; this record does not certify a safety system";
 
+/// What the closing row says of all the others.
+pub const RELATES_TO: &str = "relates to this unit as it was tested, and to the checks in this \
+     record; to be handed on whole or not at all";
+
 /// Turns events into rows, one unit attempt long.
 #[derive(Debug)]
 pub struct Folder {
@@ -449,9 +453,7 @@ impl Folder {
             row.sag_mv = Some(1000.0 * sag.volts.0);
         }
         row.rule = "worst required check".to_string();
-        if summary.verdict == UnitVerdict::Pass {
-            row.note = "a pass speaks for the checks in this record".to_string();
-        }
+        row.note = RELATES_TO.to_string();
         row
     }
 }
