@@ -9,7 +9,7 @@ use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
-use crate::probe::exchange::Exchange;
+use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::release::{REASONS, is_repair};
 use crate::record::{Head, Record, calibration, former, resume};
@@ -123,9 +123,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         false => (prepared.retest(id, reason)?, None),
     };
     let unit = Unit { earlier, ..prepared.unit(options, id, retest)? };
-    let (line, quiet) = prepared.open(options, 0)?;
+    let (line, opening) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
-    let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
+    let summary = unit.run(&mut desk, &prepared.store, line, &opening)?;
     if options.check_bench {
         return bench_check::close(&prepared, id, &summary);
     }
@@ -186,7 +186,7 @@ impl Prepared {
     }
 
     /// Opens the line to the unit with this number, from 0: on virtual hardware each is another.
-    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Duration), Failure> {
+    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Opening), Failure> {
         let shunts = Setting::all_open(&self.board);
         options.connection.open_nth(&self.board, &shunts, self.by_meter, number)
     }
@@ -393,13 +393,13 @@ impl Unit {
         desk: &mut Desk,
         store: &Store,
         line: Line,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Result<Summary, Failure> {
         let former = self.owed(store)?;
         let mut attempt = store.begin(&self.id)?;
         let number = attempt.number();
         let nonce = nonce();
-        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, quiet);
+        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, opening);
         let terminal = stdout().is_terminal();
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
@@ -441,7 +441,7 @@ impl Unit {
         former: Option<Slots>,
         began: Timestamp,
         nonce: u32,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Conductor<Bench> {
         let head = Head {
             lot: self.lot.clone(),
@@ -473,8 +473,7 @@ impl Unit {
             Some(earlier) => bench.resuming(earlier),
             None => bench,
         };
-        let mut exchange = Exchange::with_quiet(nonce, quiet);
-        exchange.opened(Duration::ZERO);
+        let exchange = opening.exchange(nonce);
         let folder = Folder::new(self.board.clone(), head, began).going_on_from(rows);
         Conductor::new(self.board.clone(), bench, exchange, folder)
     }
