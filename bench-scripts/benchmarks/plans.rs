@@ -9,7 +9,8 @@
 //! planner's way is not the shortest. Times are of the processor (Linux; else of the clock), from
 //! the windows to the sequence with its coverage.
 //!
-//! With `--seed N` other boards; with `--each` a line for each of them.
+//! With `--seed N` other boards; with `--each` a line for each of them; with `--timed` the two boards
+//! whose time has a limit and no others.
 
 mod boards;
 mod exhaustive;
@@ -53,6 +54,16 @@ fn main() -> Result<(), Failed> {
     let after = |flag: &str| arguments.iter().position(|a| a == flag).map(|i| &arguments[i + 1]);
     let seed: u64 = after("--seed").map_or(Ok(1), |text| text.parse())?;
     let each = arguments.iter().any(|a| a == "--each");
+    if !arguments.iter().any(|a| a == "--timed") {
+        drawn(seed, each)?;
+    }
+    timed("12 jumpers and 60 resistors", &boards::twelve_jumpers(), 50.0)?;
+    timed("one group of 4,096 settings", &generated::one_group(12), 1000.0)?;
+    Ok(())
+}
+
+/// The drawn boards, a line for each kind.
+fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
     println!(
         "boards    groups  proven  moves  least  over (mean, worst)  counted  over (mean, worst)  \
          gone through  longer  ms (median, worst)"
@@ -73,8 +84,6 @@ fn main() -> Result<(), Failed> {
         }
         sum.print(kind);
     }
-    timed("12 jumpers and 60 resistors", &boards::twelve_jumpers(), 50.0)?;
-    timed("one group of 4,096 settings", &generated::one_group(12), 1000.0)?;
     Ok(())
 }
 
