@@ -283,6 +283,17 @@ pub enum Prompt {
         /// Where the shunts were.
         setting: Setting,
     },
+    /// The unit is known to be good: move this shunt on purpose, or put it right again, press Enter.
+    OnPurpose {
+        /// Number of the deed, from 0.
+        turn: usize,
+        /// Jumper index.
+        jumper: usize,
+        /// Where the shunt goes.
+        to: Place,
+        /// Whether that is wrong.
+        wrong: bool,
+    },
     /// Take every shunt off, press Enter.
     Clear,
     /// Move one shunt.
@@ -354,6 +365,28 @@ pub enum Event {
         steps: usize,
         /// Why it starts anew.
         why: String,
+    },
+    /// A shunt was moved on purpose, or put right again, and this is what the bench made of it.
+    OnPurpose {
+        /// Jumper index.
+        jumper: usize,
+        /// Where the shunt is.
+        place: Place,
+        /// Whether that is wrong.
+        wrong: bool,
+        /// Where it reads as being.
+        read: Option<Place>,
+        /// Pass where the bench called it.
+        verdict: Verdict,
+        /// Why not.
+        reason: String,
+    },
+    /// The operator noted something.
+    Remark {
+        /// Where.
+        at: StepAt,
+        /// What.
+        text: String,
     },
     /// This unit leaves with another setting than the board file's.
     Delivery(Setting),

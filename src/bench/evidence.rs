@@ -227,7 +227,8 @@ impl Watch {
         Sight::Doubt(reads_as)
     }
 
-    fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
+    /// The place that shapes read as: the one asked for where it is among several.
+    pub(super) fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
         let like = |(_, shapes): &&(Place, Vec<Shape>)| shapes == seen;
         let wanted = self.places.iter().filter(|(place, _)| *place == self.asked);
         wanted.chain(&self.places).find(like).map(|&(place, _)| place)

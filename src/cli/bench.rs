@@ -2,12 +2,14 @@
 
 use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::orders::Orders;
-use super::{Exit, Failure, load_for_probe, lot_flow, release, setting, walk_to, windows_of};
+use super::{
+    Exit, Failure, bench_check, load_for_probe, lot_flow, release, setting, walk_to, windows_of,
+};
 use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
-use crate::probe::exchange::Exchange;
+use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::release::{REASONS, is_repair};
 use crate::record::{Head, Record, calibration, former, resume};
@@ -52,6 +54,10 @@ pub struct Options {
     /// why it is released
     #[arg(long, value_name = "TEXT")]
     pub(super) reason: Option<String>,
+    /// Check the bench with this unit, which is known to be good: its readings are held against its
+    /// earlier runs, and faults made on purpose must be called
+    #[arg(long, requires = "unit", conflicts_with_all = ["release", "resume", "deliver", "orders"])]
+    check_bench: bool,
     /// Go on from the unit's last attempt, which was cut short, at the last step whose readings the
     /// unit still shows
     #[arg(long, requires = "unit", conflicts_with_all = ["release", "reason"])]
@@ -76,6 +82,14 @@ pub struct Options {
     /// Where records go
     #[arg(long, value_name = "DIR", default_value = "results")]
     pub(super) results: PathBuf,
+    /// Read every combination of jumpers that belong together, one shunt a move, not only as many as
+    /// the proof needs
+    #[arg(long)]
+    all: bool,
+    /// Without the bell, which tells a move seen by one stroke, something wrong by two, a unit done by
+    /// three
+    #[arg(long)]
+    silent: bool,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -109,9 +123,12 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         false => (prepared.retest(id, reason)?, None),
     };
     let unit = Unit { earlier, ..prepared.unit(options, id, retest)? };
-    let (line, quiet) = prepared.open(options, 0)?;
+    let (line, opening) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
-    let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
+    let summary = unit.run(&mut desk, &prepared.store, line, &opening)?;
+    if options.check_bench {
+        return bench_check::close(&prepared, id, &summary);
+    }
     super::print(&prepared.suspects(id)?)?;
     Ok(exit(&summary))
 }
@@ -142,7 +159,7 @@ impl Prepared {
             Some(text) => setting::delivery(&board, "--deliver", text)?,
             None => board.delivery.clone(),
         };
-        walk_to(&board, &windows, &delivery)?;
+        walk_to(&board, &windows, &delivery, options.all)?;
         let orders = options.orders.as_ref().map(|path| Orders::read(&board, path)).transpose()?;
         check_id("lot", &options.lot)?;
         if let Some(id) = options.unit.as_ref().or(options.next.as_ref()) {
@@ -169,7 +186,7 @@ impl Prepared {
     }
 
     /// Opens the line to the unit with this number, from 0: on virtual hardware each is another.
-    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Duration), Failure> {
+    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Opening), Failure> {
         let shunts = Setting::all_open(&self.board);
         options.connection.open_nth(&self.board, &shunts, self.by_meter, number)
     }
@@ -191,14 +208,19 @@ impl Prepared {
             supply,
             board: self.board.clone(),
             windows: self.windows.clone(),
-            walk: walk_to(&self.board, &self.windows, delivery)?,
+            walk: walk_to(&self.board, &self.windows, delivery, options.all)?,
             retest,
             note: order.map_or(String::new(), |order| order.note.clone()),
             id: id.to_string(),
             lot: options.lot.clone(),
             operator: options.operator.clone(),
             station: options.station.clone(),
-            config: Config { still: self.still, ..Config::default() },
+            silent: options.silent,
+            config: Config {
+                still: self.still,
+                on_purpose: options.check_bench,
+                ..Config::default()
+            },
             commands: Some(Place { folder, port }),
         })
     }
@@ -348,6 +370,8 @@ pub struct Unit {
     pub operator: String,
     /// Where.
     pub station: String,
+    /// Whether there are no sounds.
+    pub silent: bool,
     /// What may be set.
     pub config: Config,
     /// What the maker's commands need; without it none are run.
@@ -369,13 +393,13 @@ impl Unit {
         desk: &mut Desk,
         store: &Store,
         line: Line,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Result<Summary, Failure> {
         let former = self.owed(store)?;
         let mut attempt = store.begin(&self.id)?;
         let number = attempt.number();
         let nonce = nonce();
-        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, quiet);
+        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, opening);
         let terminal = stdout().is_terminal();
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
@@ -417,7 +441,7 @@ impl Unit {
         former: Option<Slots>,
         began: Timestamp,
         nonce: u32,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Conductor<Bench> {
         let head = Head {
             lot: self.lot.clone(),
@@ -449,8 +473,7 @@ impl Unit {
             Some(earlier) => bench.resuming(earlier),
             None => bench,
         };
-        let mut exchange = Exchange::with_quiet(nonce, quiet);
-        exchange.opened(Duration::ZERO);
+        let exchange = opening.exchange(nonce);
         let folder = Folder::new(self.board.clone(), head, began).going_on_from(rows);
         Conductor::new(self.board.clone(), bench, exchange, folder)
     }
@@ -461,6 +484,7 @@ impl Unit {
             return Box::new(Plain::new(board, &self.id, stdout()));
         }
         let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
-        Box::new(Terminal::new(board, self.windows.clone(), &self.id, colour))
+        let terminal = Terminal::new(board, self.windows.clone(), &self.id, colour);
+        Box::new(if self.silent { terminal.silent() } else { terminal })
     }
 }

@@ -7,8 +7,7 @@ use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, UnitVerdict,
-    Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Level, Task};
 use crate::window::{Band, Limits, adc};
@@ -20,6 +19,10 @@ use std::time::Duration;
 pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy loads on; power off \
      before power jumpers are moved; extra-low voltage only; ESD care; local codes and licensed \
      practice come first; this record does not certify a safety system";
+
+/// What the closing row says of all the others.
+pub const RELATES_TO: &str = "relates to this unit as it was tested, and to the checks in this \
+     record; to be handed on whole or not at all";
 
 /// Turns events into rows, one unit attempt long.
 #[derive(Debug)]
@@ -63,6 +66,10 @@ impl Folder {
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
             Event::Note(note) => vec![self.event(t, "note", note)],
+            Event::Remark { at, text } => {
+                let row = self.event(t, "remark", text);
+                vec![self.step(row, at)]
+            }
             Event::Retest(retest) => {
                 let note = retest.held.clone().unwrap_or_default();
                 let mut row = self.event(t, RETEST, &note);
@@ -70,6 +77,16 @@ impl Folder {
                 vec![row]
             }
             Event::Resumed { attempt, steps, why } => self.resumed(t, *attempt, *steps, why),
+            Event::OnPurpose { jumper, place, wrong, verdict, reason, .. } => {
+                let what = if *wrong { "on purpose" } else { "put right" };
+                let mut row = self.event(t, "fault on purpose", what);
+                let j = &self.board.jumpers[*jumper];
+                row.jumper.clone_from(&j.id);
+                row.position = j.place_name(*place).to_string();
+                row.verdict = verdict.word().to_string();
+                row.reason.clone_from(reason);
+                vec![row]
+            }
             Event::Delivery(setting) => {
                 let note = format!("board file: {}", self.board.delivery.text(&self.board));
                 let mut row = self.event(t, "delivery setting", &note);
@@ -439,9 +456,7 @@ impl Folder {
             row.sag_mv = Some(1000.0 * sag.volts.0);
         }
         row.rule = "worst required check".to_string();
-        if summary.verdict == UnitVerdict::Pass {
-            row.note = "a pass speaks for the checks in this record".to_string();
-        }
+        row.note = RELATES_TO.to_string();
         row
     }
 }

@@ -159,6 +159,17 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             );
             lines
         }
+        Prompt::OnPurpose { jumper, to, wrong, .. } => {
+            let j = &board.jumpers[*jumper];
+            let what = match (wrong, to) {
+                (true, Place::Open) => format!("On purpose: leave the shunt off {}", j.id),
+                (true, _) => {
+                    format!("On purpose: the shunt of {} one place along, {}", j.id, on(j, *to))
+                }
+                (false, _) => format!("Put it right again: the shunt of {} {}", j.id, on(j, *to)),
+            };
+            vec![format!("{what}; then press Enter.")]
+        }
         Prompt::AsItWas { attempt, setting } => vec![
             format!("Attempt {attempt} was cut short with {}.", setting.text(board)),
             "Put every shunt so and press Enter. Space = start anew.".into(),
@@ -390,6 +401,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
         Event::Note(note) => vec![("note", note.clone())],
+        Event::Remark { text, .. } => vec![("noted", text.clone())],
         Event::Retest(retest) => {
             let mut lines = vec![("retest", format!("because: {}", retest.reason))];
             lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));
@@ -397,6 +409,16 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         }
         Event::Delivery(setting) => {
             vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
+        }
+        Event::OnPurpose { jumper, read, wrong, verdict, reason, .. } => {
+            let j = &board.jumpers[*jumper];
+            let reads = read.map_or("no position", |p| j.place_name(p));
+            let said = match (verdict, wrong) {
+                (Verdict::Pass, true) => format!("{} reads as {reads}, and is refused", j.id),
+                (Verdict::Pass, false) => format!("{} reads as {reads} again", j.id),
+                _ => reason.clone(),
+            };
+            vec![("purpose", format!("{said} {}", verdict.word()))]
         }
         Event::Resumed { attempt, steps: 0, why } => {
             vec![("resume", format!("from the start, not from attempt {attempt}: {why}"))]
@@ -416,7 +438,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
-                Prompt::AsItWas { .. } => "do",
+                Prompt::AsItWas { .. } | Prompt::OnPurpose { .. } => "do",
                 Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",

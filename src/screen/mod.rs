@@ -1,5 +1,6 @@
 //! What the operator sees: observers of events that send nothing back but keys.
 
+mod bell;
 pub mod keys;
 pub mod plain;
 pub mod terminal;
@@ -17,6 +18,11 @@ pub trait Screen {
 
     /// Shows what has been typed of a value so far.
     fn typing(&mut self, text: &str) {
+        let _ = text;
+    }
+
+    /// Shows what has been typed of a note so far; none when that is over.
+    fn noting(&mut self, text: Option<&str>) {
         let _ = text;
     }
 

@@ -8,6 +8,7 @@ mod pane;
 pub use pane::Pane;
 
 use super::Screen;
+use super::bell::{Bell, Sound};
 use super::keys::columns;
 use super::plain::worth_a_line;
 use crate::bench::{Event, Live, Prompt, StepAt, UnitVerdict};
@@ -38,6 +39,9 @@ pub struct Terminal {
     sequence: ProgressBar,
     live: ProgressBar,
     paint: Paint,
+    /// Whether a note is being typed.
+    noting: bool,
+    bell: Bell,
 }
 
 impl Terminal {
@@ -56,7 +60,15 @@ impl Terminal {
             sequence,
             live,
             paint: if colour { COLOUR } else { PLAIN },
+            noting: false,
+            bell: Bell::new(true),
         }
+    }
+
+    /// The same without sounds.
+    #[must_use]
+    pub fn silent(self) -> Terminal {
+        Terminal { bell: Bell::new(false), ..self }
     }
 
     fn line(&self, text: &str) {
@@ -80,7 +92,7 @@ impl Terminal {
         }
     }
 
-    fn prompt(&self, at: &StepAt, steps: usize, asked: &Prompt) {
+    fn prompt(&mut self, at: &StepAt, steps: usize, asked: &Prompt) {
         // Moves are counted; taking all shunts off and the delivery setting are none.
         let moves = steps.saturating_sub(2);
         let (what, done, of) = match asked {
@@ -93,6 +105,7 @@ impl Terminal {
         self.line("");
         if let Prompt::Move { jumper, to, .. }
         | Prompt::MoveUnpowered { jumper, to, .. }
+        | Prompt::OnPurpose { jumper, to, .. }
         | Prompt::Doubt { jumper, asked: to, .. } = asked
         {
             self.drawing(*jumper, *to);
@@ -105,7 +118,6 @@ impl Terminal {
         } else {
             self.live.set_message("");
         }
-        // One bell for what is wrong; the verdict has its own.
         if matches!(
             asked,
             Prompt::Doubt { .. }
@@ -115,7 +127,7 @@ impl Terminal {
                 | Prompt::Rails { refused: Some(_) }
                 | Prompt::SupplyVolts { refused: Some(_) }
         ) {
-            self.line("\x07");
+            self.bell.ring(Sound::WrongPlace);
         }
     }
 
@@ -126,6 +138,10 @@ impl Terminal {
     }
 
     fn picture(&self, live: &[Live]) {
+        // What is typed is not to be painted over.
+        if self.noting {
+            return;
+        }
         let channel = |l: &Live| {
             let c = &self.board.channels[l.channel];
             let windows = &self.windows.channels[l.channel];
@@ -163,7 +179,6 @@ impl Terminal {
         for row in letters::rows(verdict.word()) {
             self.line(&format!("  {paint}{row}{}", self.paint.off));
         }
-        self.line("\x07");
     }
 }
 
@@ -180,7 +195,9 @@ impl Screen for Terminal {
                 self.live.finish_and_clear();
                 self.sequence.finish_and_clear();
                 self.verdict(summary.verdict);
+                self.bell.ring(Sound::UnitDone);
             }
+            Event::Moved(_) => self.bell.ring(Sound::MoveSeen),
             _ => {}
         }
         if !worth_a_line(event) {
@@ -193,6 +210,11 @@ impl Screen for Terminal {
 
     fn typing(&mut self, text: &str) {
         self.live.set_message(format!("> {text}_"));
+    }
+
+    fn noting(&mut self, text: Option<&str>) {
+        self.noting = text.is_some();
+        self.live.set_message(text.map_or(String::new(), |text| format!("# {text}_")));
     }
 
     fn say(&mut self, line: &str) {

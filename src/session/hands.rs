@@ -133,6 +133,10 @@ impl Automatic {
                 self.todo.push_back((at + SEAT, Deed::Power(true)));
                 self.press(at + SEAT + PRESS, Key::Yes);
             }
+            Prompt::OnPurpose { jumper, to, .. } => {
+                self.todo.push_back((now + SEAT, Deed::Place(jumper, to)));
+                self.press(now + SEAT + PRESS, Key::Yes);
+            }
             Prompt::AsItWas { ref setting, .. } => {
                 let mut at = now;
                 for (jumper, &place) in setting.0.iter().enumerate() {
@@ -348,6 +352,9 @@ impl ByHand {
                 let mut deeds: Vec<Deed> = moves.iter().map(|m| self.put(m.jumper, m.to)).collect();
                 deeds.extend([Deed::Power(true), Deed::Press(key)]);
                 deeds
+            }
+            Prompt::OnPurpose { jumper, to, .. } if key == Key::Yes => {
+                vec![self.put(jumper, to), Deed::Press(key)]
             }
             Prompt::AsItWas { setting, .. } if key == Key::Yes => {
                 let moves = setting.0.iter().enumerate();

@@ -1,5 +1,6 @@
 //! The order of settings that the operator is led through.
 
+mod every;
 pub mod meter;
 mod search;
 mod time;
@@ -116,6 +117,17 @@ pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk
     plan_from(board, windows, &Setting::all_open(board), delivery)
 }
 
+/// Plans a sequence in which every combination of places is read that belongs together: of the
+/// jumpers that influence each other, that one question asks about, or that one set of options is
+/// read from.
+pub fn plan_every(
+    board: &Board,
+    windows: &Windows,
+    delivery: &Setting,
+) -> Result<Walk, WalkProblem> {
+    plan_as(board, windows, [&Setting::all_open(board), delivery], true)
+}
+
 /// Plans the sequence from where the shunts are to the delivery setting.
 ///
 /// Group by group, since jumpers of different groups do not influence each other's readings. In
@@ -129,8 +141,17 @@ pub fn plan_from(
     start: &Setting,
     delivery: &Setting,
 ) -> Result<Walk, WalkProblem> {
+    plan_as(board, windows, [start, delivery], false)
+}
+
+fn plan_as(
+    board: &Board,
+    windows: &Windows,
+    [start, delivery]: [&Setting; 2],
+    all: bool,
+) -> Result<Walk, WalkProblem> {
     let (by_meter, groups): (Vec<Group>, Vec<Group>) =
-        planned_together(board).into_iter().partition(|g| meter::alone(board, g));
+        planned_together(board, all).into_iter().partition(|g| meter::alone(board, g));
     let alone: Vec<usize> = by_meter.into_iter().flat_map(|group| group.jumpers).collect();
     let mut setting = alone.iter().fold(start.clone(), |s, &j| s.with(j, delivery.0[j]));
     let metered = meter::plan(board, windows, &setting, &alone);
@@ -140,7 +161,11 @@ pub fn plan_from(
     for group in groups {
         let reads = read_beside(board, &group.nets);
         let plan = Plan::new(board, windows, [start, delivery], group)?;
-        let way = plan.problem.solve().ok_or_else(|| plan.cut_off())?;
+        let way = match all {
+            true => plan.problem.every(&plan.used()),
+            false => plan.problem.solve(),
+        };
+        let way = way.ok_or_else(|| plan.cut_off())?;
         let (jumpers, moves) = (plan.jumpers.clone(), way.stops.len() - 1);
         legs.push(Leg { jumpers, moves, least: way.least });
         for pair in way.stops.windows(2) {
@@ -182,14 +207,20 @@ fn read_in(board: &Board, nets: &[NetId]) -> Vec<usize> {
     meter::others(board).into_iter().filter(inside).collect()
 }
 
-/// Groups of jumpers, those united that one question asks about; in the order of the jumpers.
-fn planned_together(board: &Board) -> Vec<Group> {
+/// Groups of jumpers, those united that one question asks about, and where that is wanted those that
+/// one set of options is read from; in the order of the jumpers.
+fn planned_together(board: &Board, by_options: bool) -> Vec<Group> {
     let mut found: Vec<Group> = Vec::new();
     for group in circuit::groups(board).into_iter().filter(|g| !g.jumpers.is_empty()) {
         let asks_both = |other: &Group| {
             board.questions.iter().any(|q| {
                 let asks = |g: &Group| q.when.iter().any(|(j, _)| g.jumpers.contains(j));
                 asks(&group) && asks(other)
+            }) || board.options.iter().filter(|_| by_options).any(|set| {
+                let reads = |g: &Group| {
+                    set.channels.iter().any(|&c| g.nets.contains(&board.channels[c].net))
+                };
+                reads(&group) && reads(other)
             })
         };
         let (mut joined, apart): (Vec<Group>, Vec<Group>) = found.into_iter().partition(asks_both);
@@ -288,6 +319,17 @@ impl<'a> Plan<'a> {
     fn stops(&self, settings: &[Setting], holds: impl Fn(&Setting) -> bool) -> Vec<usize> {
         let good = |&s: &usize| self.problem.allowed[s] && holds(&settings[s]);
         (0..settings.len()).filter(good).collect()
+    }
+
+    /// By stop: whether the maker uses it.
+    fn used(&self) -> Vec<bool> {
+        let used = |stop: usize| {
+            self.jumpers.iter().enumerate().all(|(i, &jumper)| {
+                let place = self.places[i][self.problem.digit(stop, i)];
+                self.board.jumpers[jumper].places().contains(&place)
+            })
+        };
+        (0..self.problem.allowed.len()).map(used).collect()
     }
 
     /// Every place that the maker uses.

@@ -173,6 +173,16 @@ impl Stand {
         self
     }
 
+    /// A run on a unit that is known to be good, with faults made on purpose at the end.
+    pub fn on_purpose(mut self) -> Stand {
+        let windows = Arc::new(self.windows());
+        let walk = walk::plan(&self.board, &windows, &self.board.delivery).expect("a sequence");
+        let config = Config { on_purpose: true, ..Config::default() };
+        let unit = UnitId::default();
+        self.bench = Bench::new(self.board.clone(), windows, Arc::new(walk), unit, config);
+        self
+    }
+
     /// A run that goes on from an earlier attempt.
     pub fn resuming(mut self, earlier: Earlier) -> Stand {
         self.bench = self.bench.resuming(earlier);
@@ -400,6 +410,7 @@ impl Stand {
                 let burst = self.burst(code, n);
                 Answer::Codes(burst, vec![burst.mean.round() as u16; usize::from(n)])
             }
+            Ask::Samples { .. } | Ask::Step { .. } => panic!("no bench asks this: {ask:?}"),
             Ask::Product { channel, .. } => {
                 let code = self.ratio(channel, false) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, self.board.firmware.conversions))
@@ -571,6 +582,10 @@ impl Stand {
             | Prompt::OtherUnit { .. }
             | Prompt::FlashProbe { .. }
             | Prompt::Report { .. } => {
+                self.press(Key::Yes);
+            }
+            Prompt::OnPurpose { jumper, to, .. } => {
+                self.put(jumper, to);
                 self.press(Key::Yes);
             }
             Prompt::AsItWas { ref setting, .. } => {

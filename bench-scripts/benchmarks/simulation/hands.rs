@@ -224,6 +224,7 @@ impl<'a> Hands<'a> {
             // Power jumpers, meters and the maker's commands are not on this board.
             Prompt::MoveUnpowered { .. }
             | Prompt::AsItWas { .. }
+            | Prompt::OnPurpose { .. }
             | Prompt::Meter { .. }
             | Prompt::Rails { .. }
             | Prompt::SupplyVolts { .. }

@@ -1,15 +1,17 @@
 //! The procedure itself: greet the probe, lead through the moves, measure, ask, load, close.
 //!
-//! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
-//! probe does. What happens in a step is in `step`, in a question in `question`, under load in
+//! Here is the frame: the states, how answers and time reach them, and what a reset of the probe
+//! does; what a key does is in `keys`. What happens in a step is in `step`, in a question in `question`, under load in
 //! `load`, before the power is on in `rails` and `meter`, of the supply itself in `supply`, with the
 //! maker's own commands in `command`.
 
 mod command;
 mod fuses;
 mod identity;
+mod keys;
 mod load;
 mod meter;
+mod on_purpose;
 mod power;
 mod question;
 mod rails;
@@ -33,6 +35,7 @@ use crate::units::Volts;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use meter::Metering;
+use on_purpose::Deed;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -45,11 +48,17 @@ pub struct Config {
     pub still: Duration,
     /// Pause between two glances while a shunt moves.
     pub pause: Duration,
+    /// Whether faults are made on purpose at the end, on a unit that is known to be good.
+    pub on_purpose: bool,
 }
 
 impl Default for Config {
     fn default() -> Config {
-        Config { still: Duration::from_millis(500), pause: Duration::from_millis(30) }
+        Config {
+            still: Duration::from_millis(500),
+            pause: Duration::from_millis(30),
+            on_purpose: false,
+        }
     }
 }
 
@@ -79,6 +88,7 @@ enum State {
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
     Resuming { sweep: Sweep, patterns: Patterns },
+    OnPurpose { turn: usize, deed: Deed, sweep: Sweep },
     Volting { at: Volting },
     Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
@@ -287,6 +297,7 @@ impl Bench {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
             | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -321,6 +332,7 @@ impl Bench {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
             | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -381,6 +393,9 @@ impl Bench {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
             State::Supplying { sweep, by, asked } => {
                 self.supply_read(now, sweep.got(), by, asked);
+            }
+            State::OnPurpose { turn, deed, sweep } => {
+                self.looked_at_deed(now, turn, deed, sweep.got());
             }
             State::Resuming { sweep, patterns } => {
                 self.looked_as_it_was(now, sweep.got(), &patterns);
@@ -508,55 +523,6 @@ impl Bench {
     fn reset_cause(&self) -> &str {
         self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str())
     }
-
-    fn key(&mut self, now: Duration, key: Key) {
-        if self.waiting {
-            // Only these two wait for a key while they ask the probe.
-            if matches!(self.state, State::Moving { .. } | State::Asking { .. }) {
-                self.keyed = Some(key);
-            }
-            return;
-        }
-        let state = std::mem::replace(&mut self.state, State::Over);
-        match (state, key) {
-            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => match self.metered() {
-                true => self.begin_meter(),
-                false => self.begin_supply(now),
-            },
-            (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
-            (State::Ready { prompt: Prompt::FlashProbe { .. } }, Key::Yes) => self.flash_probe(),
-            (State::Ready { prompt: Prompt::FlashProbe { why } }, Key::No) => {
-                self.finish(now, Some(Cut::Probe(why)));
-            }
-            (State::Ready { prompt: Prompt::Report { expected } }, Key::Yes | Key::No) => {
-                self.said_of_report(now, expected, key == Key::Yes);
-            }
-            (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
-                self.look_at_fuses(now);
-            }
-            (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
-                self.not_this_unit(&written);
-            }
-            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::Yes) => self.look_as_it_was(now),
-            (State::Ready { prompt: Prompt::AsItWas { .. } }, Key::No) => {
-                self.from_the_start("the operator wants it so");
-                self.begin_step(now);
-            }
-            (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
-            // Where the readings can tell, a word is taken only when it was asked for.
-            // It is never more than a word: a reading that shows what was asked for needs none.
-            (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                self.take_a_word(now, &watch);
-            }
-            (State::Moving { watch, next, .. }, Key::No | Key::Again) => {
-                self.watch_on(watch, next);
-            }
-            (State::Asking { question, left, .. }, Key::Yes | Key::No) => {
-                self.answered(now, question, key == Key::Yes, left);
-            }
-            (other, _) => self.state = other,
-        }
-    }
 }
 
 impl Procedure for Bench {
@@ -579,6 +545,14 @@ impl Procedure for Bench {
         matches!(self.state, State::Cycling { .. })
             || self.before_power()
             || self.beside_the_probe()
+    }
+
+    fn remark(&mut self, _: Duration, text: &str) -> Vec<Output> {
+        if self.over() {
+            return Vec::new();
+        }
+        let (at, text) = (self.at(), text.to_string());
+        vec![Output::Event(Event::Remark { at, text })]
     }
 
     fn wants_text(&self) -> bool {

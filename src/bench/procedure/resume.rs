@@ -26,7 +26,7 @@ impl Bench {
                 return true;
             }
         };
-        self.from_the_start(why);
+        self.start_anew(why);
         false
     }
 
@@ -37,7 +37,7 @@ impl Bench {
         if bare { !earlier.put_back } else { self.came_with != earlier.identity }
     }
 
-    pub(super) fn from_the_start(&mut self, why: &str) {
+    pub(super) fn start_anew(&mut self, why: &str) {
         if let Some(earlier) = self.earlier.take() {
             let (attempt, why) = (earlier.attempt, why.to_string());
             self.tell(Event::Resumed { attempt, steps: 0, why });
@@ -64,7 +64,7 @@ impl Bench {
         }
         let steps = patterns.shown(got);
         if steps == 0 {
-            self.from_the_start("no channel pattern of it is shown now");
+            self.start_anew("no channel pattern of it is shown now");
             return self.begin_step(now);
         }
         let Some(earlier) = self.earlier.take() else { return self.begin_step(now) };

@@ -49,7 +49,10 @@ impl Bench {
             return self.void_by_reset(now);
         }
         if !got.channels.is_empty() {
-            let live = shape::live(&self.board, &self.windows, got);
+            // The hand is led by its own readings, not by those beside them.
+            let own = self.board.sees(watch.jumper());
+            let mut live = shape::live(&self.board, &self.windows, got);
+            live.retain(|l| own.contains(&l.channel));
             self.tell(Event::Live(live));
         }
         let jumper = watch.jumper();
