@@ -32,6 +32,9 @@ const MOST_STATES: usize = 400_000;
 
 type Failed = Box<dyn std::error::Error>;
 
+/// Draws a board with a seed.
+type Kind = fn(u64) -> String;
+
 /// What is counted over the boards of one kind.
 #[derive(Default)]
 struct Sum {
@@ -68,8 +71,7 @@ fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
         "boards    groups  proven  moves  least  over (mean, worst)  counted  over (mean, worst)  \
          gone through  longer  ms (median, worst)"
     );
-    let kinds: [(&str, fn(u64) -> String); 2] =
-        [("ordinary", generated::ordinary), ("hard", generated::hard)];
+    let kinds: [(&str, Kind); 2] = [("ordinary", generated::ordinary), ("hard", generated::hard)];
     for (kind, make) in kinds {
         let mut sum = Sum::default();
         for number in 0..BOARDS {
