@@ -9,7 +9,8 @@
 //! planner's way is not the shortest. Times are of the processor (Linux; else of the clock), from
 //! the windows to the sequence with its coverage.
 //!
-//! With `--seed N` other boards; with `--each` a line for each of them.
+//! With `--seed N` other boards; with `--each` a line for each of them; with `--timed` the two boards
+//! whose time has a limit and no others.
 
 mod boards;
 mod exhaustive;
@@ -30,6 +31,9 @@ const BOARDS: u64 = 20;
 const MOST_STATES: usize = 400_000;
 
 type Failed = Box<dyn std::error::Error>;
+
+/// Draws a board with a seed.
+type Kind = fn(u64) -> String;
 
 /// What is counted over the boards of one kind.
 #[derive(Default)]
@@ -53,12 +57,21 @@ fn main() -> Result<(), Failed> {
     let after = |flag: &str| arguments.iter().position(|a| a == flag).map(|i| &arguments[i + 1]);
     let seed: u64 = after("--seed").map_or(Ok(1), |text| text.parse())?;
     let each = arguments.iter().any(|a| a == "--each");
+    if !arguments.iter().any(|a| a == "--timed") {
+        drawn(seed, each)?;
+    }
+    timed("12 jumpers and 60 resistors", &boards::twelve_jumpers(), 50.0)?;
+    timed("one group of 4,096 settings", &generated::one_group(12), 1000.0)?;
+    Ok(())
+}
+
+/// The drawn boards, a line for each kind.
+fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
     println!(
         "boards    groups  proven  moves  least  over (mean, worst)  counted  over (mean, worst)  \
          gone through  longer  ms (median, worst)"
     );
-    let kinds: [(&str, fn(u64) -> String); 2] =
-        [("ordinary", generated::ordinary), ("hard", generated::hard)];
+    let kinds: [(&str, Kind); 2] = [("ordinary", generated::ordinary), ("hard", generated::hard)];
     for (kind, make) in kinds {
         let mut sum = Sum::default();
         for number in 0..BOARDS {
@@ -73,8 +86,6 @@ fn main() -> Result<(), Failed> {
         }
         sum.print(kind);
     }
-    timed("12 jumpers and 60 resistors", &boards::twelve_jumpers(), 50.0)?;
-    timed("one group of 4,096 settings", &generated::one_group(12), 1000.0)?;
     Ok(())
 }
 

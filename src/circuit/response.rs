@@ -67,16 +67,25 @@ pub struct Response {
     driven: Vec<bool>,
     n: usize,
     inverse: Vec<f64>,
+    /// By row: the rows of its piece of the circuit, first and one past the last. Entries of the
+    /// inverse between pieces are 0.
+    piece: Vec<(usize, usize)>,
+    /// By row: the resistors that one end of stands there.
+    joined: Vec<Vec<usize>>,
     /// Per resistor: its nets and siemens.
     resistors: Vec<([NetId; 2], f64)>,
     /// Whether a switch with a drop conducts somewhere, so that changes are not linear.
     bends: bool,
 }
 
-/// Rows under way: those of the nets that a question is about.
+/// Rows under way: those of the nets that a question is about, as far as the pieces go that it
+/// touches.
 struct Rows {
+    /// The first row that is kept.
+    from: usize,
+    /// Volts by which the changes move each row.
     volts: Vec<f64>,
-    /// Per change yet to be made, and the net asked for last.
+    /// That of the net asked for, then of each change.
     rows: Vec<Vec<f64>>,
 }
 
@@ -100,6 +109,7 @@ impl Response {
             }
         }
         let mut inverse = vec![0.0; n * n];
+        let mut of_row = vec![(0, 0); n];
         let mut bends = false;
         for (p, piece) in circuit.pieces.iter().enumerate() {
             let solution = circuit.solution(p);
@@ -107,6 +117,8 @@ impl Response {
             let tied = solution.driven.iter().any(|d| !d);
             let mesh = tied.then(|| piece.tied(&circuit.values, solution, TIE));
             let mesh = mesh.as_ref().unwrap_or(&solution.mesh);
+            of_row[first[p]..first[p] + piece.nets.len()]
+                .fill((first[p], first[p] + piece.nets.len()));
             for node in 0..piece.nets.len() {
                 let at = (first[p] + node) * n + first[p];
                 inverse[at..at + piece.nets.len()].copy_from_slice(&mesh.column(node));
@@ -119,7 +131,14 @@ impl Response {
             .enumerate()
             .map(|(i, r)| (r.between, parts.value(Origin::Resistor(i)).siemens()))
             .collect();
-        Response { row, volts, driven, n, inverse, resistors, bends }
+        let mut joined: Vec<Vec<usize>> = vec![Vec::new(); n];
+        for (i, r) in board.resistors.iter().enumerate() {
+            // Once is enough: the other end is found from here.
+            if let Some(at) = r.between.iter().find_map(|net| row[net.0]) {
+                joined[at].push(i);
+            }
+        }
+        Response { row, volts, driven, n, inverse, piece: of_row, joined, resistors, bends }
     }
 
     /// Whether changes are not linear here, because a switch with a drop conducts; what is said of
@@ -151,37 +170,66 @@ impl Response {
             _ if changes.is_empty() => self.node(net),
             // A rail is what it is; what drives it is not asked.
             None => self.node(net),
-            Some(row) => match changes {
-                [change] => self.changed_once(net, row, *change),
-                _ => self.rows(net, changes).node(net, row),
-            },
+            Some(row) => self.changed_at(net, row, changes),
         }
     }
 
-    /// One change, by the few entries of the inverse that it needs.
-    fn changed_once(&self, net: NetId, row: usize, change: Change) -> Node {
-        let own = self.inverse[row * self.n + row];
-        let (mut volts, mut source) = (self.volts[net.0], own);
-        if change.siemens != 0.0 {
-            let [a, b] = change.between;
-            let entry = |i: Option<usize>, j: Option<usize>| {
-                i.zip(j).map_or(0.0, |(i, j)| self.inverse[i * self.n + j])
-            };
-            let (at, to) = (self.row[a.0], self.row[b.0]);
-            let across = entry(at, at) - entry(at, to) - entry(to, at) + entry(to, to);
-            let share = change.siemens / self.left(change, across);
-            let far = entry(at, Some(row)) - entry(to, Some(row));
-            volts -= share * (self.volts[a.0] - self.volts[b.0]) * far;
-            source -= share * (entry(Some(row), at) - entry(Some(row), to)) * far;
+    /// The changes one by one, on the few entries of the inverse between the nets in question.
+    fn changed_at(&self, net: NetId, row: usize, changes: &[Change]) -> Node {
+        let sorted;
+        let changes = match changes {
+            [_] => changes,
+            _ => {
+                sorted = in_order(changes);
+                &sorted
+            }
+        };
+        // Nearly always there are one or two; that needs no room on the heap.
+        const FEW: usize = 5;
+        let n = 2 * changes.len() + 1;
+        let (mut few, mut many) = ([0.0; FEW * (FEW + 2)], Vec::new());
+        let room = match n <= FEW {
+            true => &mut few[..n * (n + 2)],
+            false => {
+                many.resize(n * (n + 2), 0.0);
+                &mut many[..]
+            }
+        };
+        let (volts, rest) = room.split_at_mut(n);
+        let (column, between) = rest.split_at_mut(n);
+        let point = |i: usize| match i {
+            0 => (Some(row), self.volts[net.0]),
+            i => {
+                let net = changes[(i - 1) / 2].between[(i - 1) % 2];
+                (self.row[net.0], self.volts[net.0])
+            }
+        };
+        for i in 0..n {
+            let (at, here) = point(i);
+            volts[i] = here;
+            for j in 0..n {
+                let entry = at.zip(point(j).0).map(|(a, b)| self.inverse[a * self.n + b]);
+                between[i * n + j] = entry.unwrap_or(0.0);
+            }
         }
-        node(volts, source)
-    }
-
-    /// What a change leaves of the conductance that its two nets meet, as a share; `across` is the
-    /// resistance between them without it.
-    fn left(&self, change: Change, across: f64) -> f64 {
-        let left = 1.0 + change.siemens * across;
-        if left.abs() < CUT { 1.0 / (change.siemens.abs() * OHMS_OF_CUT) } else { left }
+        for (c, change) in changes.iter().enumerate() {
+            let (a, b) = (2 * c + 1, 2 * c + 2);
+            for (i, x) in column.iter_mut().enumerate() {
+                *x = between[i * n + a] - between[i * n + b];
+            }
+            let share = change.siemens / left(*change, column[a] - column[b]);
+            if share == 0.0 {
+                continue;
+            }
+            let across = volts[a] - volts[b];
+            for (i, x) in column.iter().enumerate() {
+                volts[i] -= share * across * x;
+                for (j, y) in column.iter().enumerate() {
+                    between[i * n + j] -= share * x * y;
+                }
+            }
+        }
+        node(volts[0], between[0])
     }
 
     /// The same with the slopes against every resistor.
@@ -190,58 +238,67 @@ impl Response {
             return Slopes::none(self.node(net));
         };
         let rows = self.rows(net, changes);
-        let node = rows.node(net, row);
+        let node = node(self.volts_at(&rows, net), rows.rows[0][row - rows.from]);
         let Node::Driven { .. } = node else { return Slopes::none(node) };
         let adjoint = &rows.rows[0];
+        let across = |[a, b]: [NetId; 2]| {
+            let w = self.at(&rows, adjoint, a) - self.at(&rows, adjoint, b);
+            (self.volts_at(&rows, a) - self.volts_at(&rows, b), w)
+        };
+        let mut near: Vec<usize> = self.joined[rows.from..rows.from + rows.volts.len()]
+            .iter()
+            .flatten()
+            .copied()
+            .collect();
+        near.sort_unstable();
         let mut by_resistor = Vec::new();
-        for (i, &([a, b], siemens)) in self.resistors.iter().enumerate() {
-            let w = self.at(adjoint, a) - self.at(adjoint, b);
+        for i in near {
+            let (between, siemens) = self.resistors[i];
+            let (v, w) = across(between);
             let added = changes.iter().filter(|c| c.resistor == Some(i)).map(|c| c.siemens);
             let siemens = (siemens + added.sum::<f64>()).max(0.0);
-            if w == 0.0 || siemens == 0.0 {
-                continue;
+            if w != 0.0 && siemens != 0.0 {
+                by_resistor.push((i, siemens * v * w, siemens * w * w));
             }
-            let v = rows.volts[a.0] - rows.volts[b.0];
-            by_resistor.push((i, siemens * v * w, siemens * w * w));
         }
         let mut by_added = (0.0, 0.0);
         for change in changes.iter().filter(|c| c.resistor.is_none()) {
-            let [a, b] = change.between;
-            let w = self.at(adjoint, a) - self.at(adjoint, b);
-            by_added.0 += change.siemens * (rows.volts[a.0] - rows.volts[b.0]) * w;
+            let (v, w) = across(change.between);
+            by_added.0 += change.siemens * v * w;
             by_added.1 += change.siemens * w * w;
         }
         Slopes { node, by_resistor, by_added }
     }
 
-    fn at(&self, row: &[f64], net: NetId) -> f64 {
-        self.row[net.0].map_or(0.0, |r| row[r])
+    fn at(&self, rows: &Rows, row: &[f64], net: NetId) -> f64 {
+        let kept = self.row[net.0].and_then(|r| row.get(r.checked_sub(rows.from)?));
+        kept.copied().unwrap_or(0.0)
     }
 
-    /// The row of `Z` for a current in at the first net and out at the second.
-    fn row_between(&self, [a, b]: [NetId; 2]) -> Vec<f64> {
-        let of = |net: NetId| {
-            let row = self.row[net.0];
-            row.map_or(&[][..], |r| &self.inverse[r * self.n..(r + 1) * self.n])
-        };
-        let mut row = vec![0.0; self.n];
-        row.iter_mut().zip(of(a)).for_each(|(x, y)| *x += y);
-        row.iter_mut().zip(of(b)).for_each(|(x, y)| *x -= y);
-        row
+    fn volts_at(&self, rows: &Rows, net: NetId) -> f64 {
+        self.volts[net.0] + self.at(rows, &rows.volts, net)
     }
 
-    /// Makes the changes one by one: first what is taken away, since a cut is found by digits that
-    /// a floating net loses when it is joined.
+    /// Makes the changes one by one, on whole rows.
     fn rows(&self, net: NetId, changes: &[Change]) -> Rows {
-        let mut changes = changes.to_vec();
-        changes.sort_by(|a, b| a.siemens.total_cmp(&b.siemens));
-        let own = self.row[net.0].map_or(&[][..], |r| &self.inverse[r * self.n..(r + 1) * self.n]);
-        let mut rows = Rows {
-            volts: self.volts.clone(),
-            rows: std::iter::once(own.to_vec())
-                .chain(changes.iter().map(|c| self.row_between(c.between)))
-                .collect(),
+        let changes = in_order(changes);
+        let asked = changes.iter().flat_map(|c| c.between).chain([net]);
+        let pieces = asked.filter_map(|net| self.row[net.0]).map(|row| self.piece[row]);
+        let (from, to) = pieces.fold((self.n, 0), |(a, b), (c, d)| (a.min(c), b.max(d)));
+        let volts = vec![0.0; to.saturating_sub(from)];
+        let row_of = |net: NetId| {
+            let row = self.row[net.0].map(|r| r * self.n);
+            row.map_or(&[][..], |r| &self.inverse[r + from..r + to])
         };
+        let between = |[a, b]: [NetId; 2]| {
+            let mut row = vec![0.0; to.saturating_sub(from)];
+            row.iter_mut().zip(row_of(a)).for_each(|(x, y)| *x += y);
+            row.iter_mut().zip(row_of(b)).for_each(|(x, y)| *x -= y);
+            row
+        };
+        let rows = std::iter::once(row_of(net).to_vec());
+        let rows = rows.chain(changes.iter().map(|c| between(c.between))).collect();
+        let mut rows = Rows { from, volts, rows };
         for (i, change) in changes.iter().enumerate() {
             if change.siemens != 0.0 {
                 self.make(&mut rows, i + 1, *change);
@@ -253,29 +310,34 @@ impl Response {
     fn make(&self, rows: &mut Rows, index: usize, change: Change) {
         let [a, b] = change.between;
         let column = std::mem::take(&mut rows.rows[index]);
-        let across = self.at(&column, a) - self.at(&column, b);
-        let volts = rows.volts[a.0] - rows.volts[b.0];
-        let share = change.siemens / self.left(change, across);
-        for (net, volt) in rows.volts.iter_mut().enumerate() {
-            *volt -= share * volts * self.at(&column, NetId(net));
-        }
+        let across = self.at(rows, &column, a) - self.at(rows, &column, b);
+        let volts = self.volts_at(rows, a) - self.volts_at(rows, b);
+        let share = change.siemens / left(change, across);
+        rows.volts.iter_mut().zip(&column).for_each(|(v, c)| *v -= share * volts * c);
         // The rows that are still needed: the net's own and those of the changes to come.
-        for (i, row) in rows.rows.iter_mut().enumerate() {
-            if row.is_empty() || (i > 0 && i <= index) {
-                continue;
-            }
-            let across = self.at(row, a) - self.at(row, b);
+        for i in (0..rows.rows.len()).filter(|&i| i == 0 || i > index) {
+            let across = self.at(rows, &rows.rows[i], a) - self.at(rows, &rows.rows[i], b);
             if across != 0.0 {
-                row.iter_mut().zip(&column).for_each(|(x, c)| *x -= share * across * c);
+                let row = rows.rows[i].iter_mut().zip(&column);
+                row.for_each(|(x, c)| *x -= share * across * c);
             }
         }
     }
 }
 
-impl Rows {
-    fn node(&self, net: NetId, row: usize) -> Node {
-        node(self.volts[net.0], self.rows[0][row])
-    }
+/// First what is taken away, since a cut is found by digits that a floating net loses when it is
+/// joined.
+fn in_order(changes: &[Change]) -> Vec<Change> {
+    let mut changes = changes.to_vec();
+    changes.sort_by(|a, b| a.siemens.total_cmp(&b.siemens));
+    changes
+}
+
+/// What a change leaves of the conductance that its two nets meet, as a share; `across` is the
+/// resistance between them without it.
+fn left(change: Change, across: f64) -> f64 {
+    let left = 1.0 + change.siemens * across;
+    if left.abs() < CUT { 1.0 / (change.siemens.abs() * OHMS_OF_CUT) } else { left }
 }
 
 fn node(volts: f64, source: f64) -> Node {

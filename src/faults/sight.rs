@@ -2,10 +2,11 @@
 
 use super::built::stuck;
 use super::{Built, Fault, Joint, Reach, Sighting, Witness, answer, modelled};
-use crate::board::{Board, Channel, Kind, Level, Place, Question, Setting};
+use crate::board::{Board, Channel, Kind, Level, Place, Question, Resistor, Setting};
 use crate::circuit::{self, Group, Node, Parts, Response, pulled_up};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, Band, Expected, Windows, adc};
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::rc::Rc;
@@ -55,9 +56,24 @@ struct Good {
     expected: Expected,
     /// Codes by which the resistors' tolerances move it at most, along straight lines.
     width: f64,
+    /// More codes than tolerances can move a net of its group by, whatever is wrong there. Turning
+    /// one resistor from open to short moves a net by the supply at most, so the logarithm of its
+    /// value has a quarter of the supply as its steepest slope.
+    most: f64,
     /// The highest code of the converter.
     top: f64,
     base: Rc<Response>,
+}
+
+/// A defect with what it can bear on, looked up once for all settings.
+struct Scope {
+    fault: Fault,
+    reach: Reach,
+    /// By group: whether it bears on what the group holds.
+    touched: Vec<bool>,
+    /// Whether it reaches into more than one group, so that a channel depends on more than the
+    /// jumpers of its own.
+    far: bool,
 }
 
 /// How sure it is that a reading shows a defect.
@@ -119,23 +135,42 @@ impl<'a> Views<'a> {
         let jumpers = group.map_or(&[][..], |g| &self.groups[g].jumpers);
         let places = jumpers.iter().map(|&j| setting.0[j]).collect();
         let view = || {
-            let good = |closed: &[usize]| {
-                let expected = window::expect_closed(self.board, setting, channel, closed);
+            let within = |r: &&Resistor| {
+                let nets = group.map_or(&[][..], |g| &self.groups[g].nets);
+                r.between.iter().any(|net| nets.contains(net))
+            };
+            let loose: f64 =
+                self.board.resistors.iter().filter(within).map(|r| r.tolerance.0).sum();
+            // Further sources may drive a net beyond the rails.
+            let most = match self.board.sources.is_empty() {
+                true => code(self.board, self.board.supply.volts) * loose / 4.0,
+                false => f64::INFINITY,
+            };
+            let good = |closed: &[usize], rests: bool| {
+                // Only at rest the design band is looked at.
+                let expect = if rests { window::expect_closed } else { window::expect_on_bench };
+                let expected = expect(self.board, setting, channel, closed);
                 let base = self.solved(setting, closed);
                 let width = self.width(&base, c, &[]);
                 let top = f64::from(self.board.chip.full_scale);
-                Rc::new(Good { closed: closed.to_vec(), expected, width, top, base })
+                Rc::new(Good { closed: closed.to_vec(), expected, width, most, top, base })
             };
             let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
-            View { channel, group, reads: good(&c.closes), rests: rests.then(|| good(&[])) }
+            View {
+                channel,
+                group,
+                reads: good(&c.closes, false),
+                rests: rests.then(|| good(&[], true)),
+            }
         };
         Some(known.entry((channel, places)).or_insert_with(view).clone())
     }
 
-    /// Whether a defect reaches into more than one group, so that a channel depends on more than
-    /// the jumpers of its own.
-    fn reaches_far(&self, reach: &Reach) -> bool {
-        self.groups.iter().filter(|g| reach.touches(self.board, g)).count() > 1
+    fn scope(&self, fault: Fault) -> Scope {
+        let reach = fault.reach(self.board);
+        let touched: Vec<bool> = self.groups.iter().map(|g| reach.touches(self.board, g)).collect();
+        let far = touched.iter().filter(|t| **t).count() > 1;
+        Scope { fault, reach, touched, far }
     }
 
     fn solved(&self, setting: &Setting, closed: &[usize]) -> Rc<Response> {
@@ -161,13 +196,26 @@ impl<'a> Views<'a> {
     /// Those in which only a search of the corners could tell are searched when there are no
     /// others.
     pub fn seen_in(&self, fault: Fault) -> Vec<usize> {
-        let all = 0..self.settings.len();
-        let sure: Vec<usize> =
-            all.clone().filter(|&s| self.shows(fault, s, false).is_some()).collect();
-        if !sure.is_empty() {
-            return sure;
+        self.each_seen_in(&[fault]).into_iter().flatten().collect()
+    }
+
+    /// The same for several defects. Setting by setting, so that a solved circuit is looked at for
+    /// all of them while it is at hand.
+    pub fn each_seen_in(&self, faults: &[Fault]) -> Vec<Vec<usize>> {
+        let scopes: Vec<Scope> = faults.iter().map(|&fault| self.scope(fault)).collect();
+        let mut sure: Vec<Vec<usize>> = vec![Vec::new(); faults.len()];
+        for step in 0..self.settings.len() {
+            for (scope, sure) in scopes.iter().zip(&mut sure) {
+                if self.shows(scope, step, false).is_some() {
+                    sure.push(step);
+                }
+            }
         }
-        all.filter(|&s| self.shows(fault, s, true).is_some()).collect()
+        for (scope, sure) in scopes.iter().zip(&mut sure).filter(|(_, sure)| sure.is_empty()) {
+            let searched = |&s: &usize| self.shows(scope, s, true).is_some();
+            *sure = (0..self.settings.len()).filter(searched).collect();
+        }
+        sure
     }
 
     /// Where a defect shows first, or none.
@@ -176,9 +224,10 @@ impl<'a> Views<'a> {
     /// tolerances, must not touch what a good unit can give. A node that a defect leaves floating
     /// counts only where the driven proof shows it.
     pub fn sighting(&self, fault: Fault) -> Option<Sighting> {
+        let scope = self.scope(fault);
         let first = |corners: bool| {
             (0..self.settings.len()).find_map(|step| {
-                let by = self.shows(fault, step, corners)?;
+                let by = self.shows(&scope, step, corners)?;
                 Some(Sighting { step, by })
             })
         };
@@ -191,7 +240,8 @@ impl<'a> Views<'a> {
     /// Whether a defect is sure to show somewhere by the straight-line bands alone, without a search
     /// of corners: quick, and never too much.
     pub(super) fn surely_shows(&self, fault: Fault) -> bool {
-        (0..self.settings.len()).any(|step| self.shows(fault, step, false).is_some())
+        let scope = self.scope(fault);
+        (0..self.settings.len()).any(|step| self.shows(&scope, step, false).is_some())
     }
 
     /// Loads are tried after the last step.
@@ -204,24 +254,22 @@ impl<'a> Views<'a> {
     }
 
     /// What shows a defect in a setting, if anything is sure to.
-    fn shows(&self, fault: Fault, step: usize, corners: bool) -> Option<Witness> {
+    fn shows(&self, scope: &Scope, step: usize, corners: bool) -> Option<Witness> {
         let setting = &self.settings[step];
-        let reach = fault.reach(self.board);
-        let touched = |group: usize| reach.touches(self.board, &self.groups[group]);
         let by_channel = self.good[step].iter().find(|v| {
-            v.group.is_some_and(touched)
-                && reach.channel.is_none_or(|c| c == v.channel)
-                && self.channel_shows(fault, setting, v, corners)
+            v.group.is_some_and(|group| scope.touched[group])
+                && scope.reach.channel.is_none_or(|c| c == v.channel)
+                && self.channel_shows(scope, setting, v, corners)
         });
         by_channel
             .map(|v| Witness::Channel(v.channel))
-            .or_else(|| self.question_shows(fault, setting).map(Witness::Question))
+            .or_else(|| self.question_shows(scope, setting).map(Witness::Question))
     }
 
-    fn channel_shows(&self, fault: Fault, setting: &Setting, view: &View, corners: bool) -> bool {
+    fn channel_shows(&self, scope: &Scope, setting: &Setting, view: &View, corners: bool) -> bool {
         let held = |good: &Good, rests: bool| {
-            let shows = self.good_differs(fault, setting, view.channel, good, rests);
-            let near = || self.corners_differ(fault, setting, view.channel, good, rests);
+            let shows = self.good_differs(scope, setting, view.channel, good, rests);
+            let near = || self.corners_differ(scope.fault, setting, view.channel, good, rests);
             shows == Shows::Yes || (corners && shows == Shows::Near && near())
         };
         held(&view.reads, false) || view.rests.as_ref().is_some_and(|good| held(good, true))
@@ -229,17 +277,20 @@ impl<'a> Views<'a> {
 
     fn good_differs(
         &self,
-        fault: Fault,
+        scope: &Scope,
         setting: &Setting,
         channel: usize,
         good: &Good,
         rests: bool,
     ) -> Shows {
-        let c = &self.board.channels[channel];
+        let (c, fault) = (&self.board.channels[channel], scope.fault);
         let (seat, closed) = (fault.seat(self.board, setting), fault.closed(&good.closed));
         let changes = fault.changes(self.board, setting);
-        let far = self.reaches_far(&fault.reach(self.board));
-        let same = !far && *seat == *setting && *closed == *good.closed;
+        let moved = match (&seat, &closed) {
+            (Cow::Borrowed(_), Cow::Borrowed(_)) => false,
+            _ => *seat != *setting || *closed != *good.closed,
+        };
+        let same = !scope.far && !moved;
         let base = if same { good.base.clone() } else { self.solved(&seat, &closed) };
         let net = match base.bends() && !changes.is_empty() {
             // A switch with a drop is not linear: this one is solved for itself.
@@ -262,8 +313,13 @@ impl<'a> Views<'a> {
             Kind::Digital => {
                 level_shows(self.board, c, pull_up, node, &good.expected, width()).into()
             }
-            Kind::Analog if rests => self.rest_shows(node, good, width),
-            Kind::Analog => self.code_shows(c, node, good, width),
+            Kind::Analog => {
+                let most = if scope.far { f64::INFINITY } else { good.most };
+                match rests {
+                    true => self.rest_shows(node, good, most, width),
+                    false => self.code_shows(c, node, good, most, width),
+                }
+            }
         }
     }
 
@@ -272,6 +328,7 @@ impl<'a> Views<'a> {
         c: &Channel,
         node: Node,
         good: &Good,
+        most: f64,
         width: impl FnOnce() -> f64,
     ) -> Shows {
         let Node::Driven { .. } = good.expected.node else { return Shows::No };
@@ -284,7 +341,7 @@ impl<'a> Views<'a> {
         if good.expected.bench.contains(code) {
             return pulled().into();
         }
-        match apart(code, good, good.expected.bench, width()) {
+        match surely_apart(code, good, good.expected.bench, most, width) {
             Shows::Yes => Shows::Yes,
             _ if pulled() => Shows::Yes,
             near => near,
@@ -292,12 +349,12 @@ impl<'a> Views<'a> {
     }
 
     /// At rest the limits are those of the design, and no proof is asked for.
-    fn rest_shows(&self, node: Node, good: &Good, width: impl FnOnce() -> f64) -> Shows {
+    fn rest_shows(&self, node: Node, good: &Good, most: f64, width: impl FnOnce() -> f64) -> Shows {
         let Node::Driven { volts, .. } = node else { return Shows::No };
         let code = code(self.board, volts);
         match good.expected.design.contains(code) {
             true => Shows::No,
-            false => apart(code, good, good.expected.design, width()),
+            false => surely_apart(code, good, good.expected.design, most, width),
         }
     }
 
@@ -313,25 +370,24 @@ impl<'a> Views<'a> {
         let seat = fault.seat(self.board, setting);
         let closed = fault.closed(&good.closed);
         let faulty = with_changes(self.board, &fault.changes(self.board, setting));
-        let bad = window::expect_closed(&faulty, &seat, channel, &closed);
+        let bad = window::expect_on_bench(&faulty, &seat, channel, &closed);
         let Node::Driven { .. } = bad.node else { return false };
         let limits = if rests { good.expected.design } else { good.expected.bench };
         beyond(bad.bench, limits) >= APART
     }
 
     /// A question sees what it asks about: lamps that should be lit or dark and are not.
-    fn question_shows(&self, fault: Fault, setting: &Setting) -> Option<usize> {
-        let reach = fault.reach(self.board);
+    fn question_shows(&self, scope: &Scope, setting: &Setting) -> Option<usize> {
         let asks = |q: &Question| {
             let holds = q.when.iter().all(|&(j, p): &(usize, Place)| setting.0[j] == p);
             let lamps: Vec<usize> = q.lit.iter().chain(&q.dark).copied().collect();
             let nets = lamps.iter().flat_map(|&r| self.board.resistors[r].between);
             let touched = nets.into_iter().any(|net| {
-                let mine = self.groups.iter().find(|g| g.nets.contains(&net));
-                mine.is_some_and(|g| reach.touches(self.board, g))
+                let mine = self.groups.iter().position(|g| g.nets.contains(&net));
+                mine.is_some_and(|g| scope.touched[g])
             });
             let shows = || {
-                let built = Built::with(self.board, fault);
+                let built = Built::with(self.board, scope.fault);
                 answer(self.board, &built, setting, q) != q.expect
             };
             holds && touched && shows()
@@ -353,6 +409,24 @@ pub fn sightings(
 
 fn code(board: &Board, volts: Volts) -> f64 {
     adc::code_at(volts, board)
+}
+
+/// As [`apart`], with the width worked out only where it decides: not where even the most leaves a
+/// defect sure to show, nor where none at all would not.
+fn surely_apart(
+    code: f64,
+    good: &Good,
+    band: Band,
+    most: f64,
+    width: impl FnOnce() -> f64,
+) -> Shows {
+    if apart(code, good, band, most) == Shows::Yes {
+        return Shows::Yes;
+    }
+    match apart(code, good, band, 0.0) {
+        Shows::No => Shows::No,
+        _ => apart(code, good, band, width()),
+    }
 }
 
 /// Whether a faulty code, spread as a good one is but for what its own resistors do, lies outside

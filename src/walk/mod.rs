@@ -306,8 +306,10 @@ impl<'a> Plan<'a> {
         let looks = settings.into_iter().map(|s| (s, channels.clone()));
         let views = Views::new(board, windows, looks);
         let allowed = &self.problem.allowed;
-        let seen = |f: Fault| views.seen_in(f).into_iter().filter(|&s| allowed[s]).collect();
-        wants.extend(faults.into_iter().map(seen));
+        wants.extend(views.each_seen_in(&faults).into_iter().map(|mut seen| {
+            seen.retain(|&s| allowed[s]);
+            seen
+        }));
         // What cannot be met is told by the coverage or by the window that has no setting.
         self.problem.wants = wants.into_iter().filter(|w: &Vec<usize>| !w.is_empty()).collect();
         self.problem.reduce();

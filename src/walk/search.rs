@@ -89,11 +89,59 @@ impl Problem {
     }
 }
 
+/// What is left to do once some wants are met.
+#[derive(Debug)]
+struct Rest {
+    met: Met,
+    /// By jumper and place: whether it must yet go there.
+    needed: Vec<Vec<bool>>,
+    /// How many wants are left that only one stop meets.
+    single: usize,
+    /// Whether one of these stops is the end.
+    ends_there: bool,
+    /// Whether every want is met.
+    all: bool,
+}
+
+/// The sets of wants met that a search has come upon, each worked out once.
+#[derive(Debug, Default)]
+struct Rests {
+    all: Vec<Rest>,
+    ids: HashMap<Met, usize>,
+    /// What follows from one of them at a stop of a kind.
+    after: HashMap<(usize, usize), usize>,
+}
+
+impl Rests {
+    fn id(&mut self, search: &Search<'_>, met: Met) -> usize {
+        if let Some(&known) = self.ids.get(&met) {
+            return known;
+        }
+        self.ids.insert(met.clone(), self.all.len());
+        self.all.push(search.rest(met));
+        self.all.len() - 1
+    }
+
+    /// With the wants met too that a stop meets.
+    fn after(&mut self, search: &Search<'_>, rest: usize, stop: usize) -> usize {
+        let kind = search.kind[stop];
+        if let Some(&known) = self.after.get(&(rest, kind)) {
+            return known;
+        }
+        let met = search.meet(&self.all[rest].met, stop);
+        let id = self.id(search, met);
+        self.after.insert((rest, kind), id);
+        id
+    }
+}
+
 /// A search under way, with what is asked again and again made ready.
 struct Search<'a> {
     problem: &'a Problem,
     /// By stop: the wants that it meets.
     meets: Vec<Met>,
+    /// By stop: stops that meet the same wants have the same number.
+    kind: Vec<usize>,
     /// By want and jumper: the place that all its stops agree on.
     agreed: Vec<Vec<Option<usize>>>,
 }
@@ -122,7 +170,13 @@ impl<'a> Search<'a> {
             (0..problem.radix.len()).map(place).collect()
         };
         let agreed = problem.wants.iter().map(agreed).collect();
-        Search { problem, meets, agreed }
+        let mut kinds: HashMap<&Met, usize> = HashMap::new();
+        let kind = meets.iter().map(|met| {
+            let new = kinds.len();
+            *kinds.entry(met).or_insert(new)
+        });
+        let kind = kind.collect();
+        Search { problem, meets, kind, agreed }
     }
 
     fn meet(&self, met: &Met, stop: usize) -> Met {
@@ -134,34 +188,53 @@ impl<'a> Search<'a> {
         (0..self.wants.len()).filter(|i| met[i / 64] & (1 << (i % 64)) == 0)
     }
 
+    /// What is left to do with these wants met, wherever the shunts are.
+    fn rest(&self, met: Met) -> Rest {
+        let mut needed: Vec<Vec<bool>> =
+            self.radix.iter().map(|&places| vec![false; places]).collect();
+        let mut single = Vec::new();
+        let mut all = true;
+        for want in self.left(&met) {
+            all = false;
+            for (needed, &agreed) in needed.iter_mut().zip(&self.agreed[want]) {
+                if let Some(place) = agreed {
+                    needed[place] = true;
+                }
+            }
+            if let [stop] = self.wants[want][..] {
+                single.push(stop);
+            }
+        }
+        let ends_there = single.contains(&self.end);
+        Rest { met, needed, single: single.len(), ends_there, all }
+    }
+
     /// Moves that are still needed at least.
     ///
     /// Two counts, the larger of which holds. By jumper: places that it must yet go to, where all
     /// stops of a want agree on one, and the move to its last place. By stop: wants that only one
     /// stop meets take a move each, and another leads to the end.
-    fn least(&self, stop: usize, met: &Met) -> usize {
+    fn least(&self, stop: usize, rest: &Rest) -> usize {
         let mut moves = 0;
-        for jumper in 0..self.radix.len() {
-            let (here, end) = (self.digit(stop, jumper), self.digit(self.end, jumper));
-            let mut needed = vec![false; self.radix[jumper]];
-            for place in self.left(met).filter_map(|want| self.agreed[want][jumper]) {
-                needed[place] = true;
-            }
-            needed[here] = false;
-            let count = needed.iter().filter(|&&n| n).count();
-            let last = !needed[end] && (end != here || count > 0);
+        let (mut here_of, mut end_of) = (stop, self.end);
+        for (needed, &places) in rest.needed.iter().zip(&self.radix) {
+            let (here, end) = (here_of % places, end_of % places);
+            (here_of, end_of) = (here_of / places, end_of / places);
+            let count = needed.iter().filter(|&&n| n).count() - usize::from(needed[here]);
+            let last = (here == end || !needed[end]) && (end != here || count > 0);
             moves += count + usize::from(last);
         }
-        let wants = self.left(met).map(|want| &self.wants[want]);
-        let single: Vec<usize> = wants.filter(|w| w.len() == 1).map(|w| w[0]).collect();
-        let last = !single.contains(&self.end) && (self.end != stop || !single.is_empty());
-        moves.max(single.len() + usize::from(last))
+        let last = !rest.ends_there && (self.end != stop || rest.single > 0);
+        moves.max(rest.single + usize::from(last))
     }
 
     fn solve(&self) -> Option<Way> {
-        let start = (self.start, self.meet(&self.nothing_met(), self.start));
-        let bound = self.least(start.0, &start.1);
-        let mut ids: HashMap<(usize, Met), usize> = HashMap::from([(start.clone(), 0)]);
+        let mut rests = Rests::default();
+        let nothing = rests.id(self, self.nothing_met());
+        let first = rests.after(self, nothing, self.start);
+        let bound = self.least(self.start, &rests.all[first]);
+        let start = (self.start, first);
+        let mut ids: HashMap<(usize, usize), usize> = HashMap::from([(start, 0)]);
         let mut states = vec![(start, 0_usize, usize::MAX)];
         // The state found last goes first among equals: it is the deepest.
         let mut queue = BinaryHeap::from([(Reverse(bound), 0_usize)]);
@@ -171,8 +244,8 @@ impl<'a> Search<'a> {
             if std::mem::replace(&mut done[id], true) {
                 continue;
             }
-            let ((stop, met), moves, _) = states[id].clone();
-            if stop == self.end && self.left(&met).next().is_none() {
+            let ((stop, rest), moves, _) = states[id];
+            if stop == self.end && rests.all[rest].all {
                 return Some(Way { stops: self.back(&states, id), least: total });
             }
             steps += 1;
@@ -182,7 +255,7 @@ impl<'a> Search<'a> {
             }
             // Those pushed last go first: the places of a header in the order of the file.
             for next in self.next(stop).into_iter().rev() {
-                let state = (next, self.meet(&met, next));
+                let state = (next, rests.after(self, rest, next));
                 let moves = moves + 1;
                 let known = ids.get(&state).copied();
                 let next_id = match known {
@@ -190,9 +263,9 @@ impl<'a> Search<'a> {
                     Some(known) => known,
                     None => states.len(),
                 };
-                let total = moves + self.least(next, &state.1);
+                let total = moves + self.least(next, &rests.all[state.1]);
                 if known.is_none() {
-                    ids.insert(state.clone(), next_id);
+                    ids.insert(state, next_id);
                     states.push((state, moves, id));
                     done.push(false);
                 } else {
@@ -205,7 +278,7 @@ impl<'a> Search<'a> {
         None
     }
 
-    fn back(&self, states: &[((usize, Met), usize, usize)], mut id: usize) -> Vec<usize> {
+    fn back(&self, states: &[((usize, usize), usize, usize)], mut id: usize) -> Vec<usize> {
         let mut stops = Vec::new();
         while let Some(((stop, _), _, before)) = states.get(id) {
             stops.push(*stop);

@@ -90,7 +90,37 @@ pub fn expect_closed(
     of(board, setting, &channel)
 }
 
+/// The same for the bench alone: the bench band stands in the place of the design band, which takes
+/// time to work out.
+pub fn expect_on_bench(
+    board: &Board,
+    setting: &Setting,
+    channel: usize,
+    closed: &[usize],
+) -> Expected {
+    let channel = Channel { closes: closed.to_vec(), ..board.channels[channel].clone() };
+    let found = on_bench(board, setting, &channel);
+    Expected { design: found.bench, ..found }
+}
+
 fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
+    if let Kind::Meter { against, meter } = channel.kind {
+        return ohms::expected(board, setting, [channel.net, against], &meter);
+    }
+    let settling = settle::settling(board, setting, channel);
+    let spread = design_spread(board, channel.pull_up);
+    let mut design = band(board, setting, channel, &spread);
+    if let Some(pulled) = spread::also_pulled(board, channel) {
+        // The probe reads pin by pin, the product with every pull-up on.
+        let together = Spread { also_pulled: Some(pulled), ..spread };
+        design = design.union(band(board, setting, channel, &together));
+    }
+    let design = converter::unsettled(board, design, settling);
+    Expected { design, ..on_bench(board, setting, channel) }
+}
+
+/// All but the design band.
+fn on_bench(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     if let Kind::Meter { against, meter } = channel.kind {
         return ohms::expected(board, setting, [channel.net, against], &meter);
     }
@@ -105,19 +135,11 @@ fn of(board: &Board, setting: &Setting, channel: &Channel) -> Expected {
     let floats = node == Node::Floating && !channel.pull_up;
     let level = if floats { None } else { level_of(of_supply, &board.chip) };
     let on = channel.pull_up;
-    let settling = settle::settling(board, setting, channel);
-    let spread = design_spread(board, on);
-    let mut design = band(board, setting, channel, &spread);
-    if let Some(pulled) = spread::also_pulled(board, channel) {
-        // The probe reads pin by pin, the product with every pull-up on.
-        let together = Spread { also_pulled: Some(pulled), ..spread };
-        design = design.union(band(board, setting, channel, &together));
-    }
     Expected {
         node,
         code,
         level,
-        design: converter::unsettled(board, design, settling),
+        design: whole_scale(&board.chip),
         bench: band(board, setting, channel, &bench_spread(board, on)),
         pulled: (channel.pin.pull_up)
             .then(|| band(board, setting, channel, &bench_spread(board, true))),

@@ -25,7 +25,7 @@ pub mod spread;
 mod thresholds;
 
 pub use converter::{converter_error, whole_scale};
-pub use expect::{Band, Expected, assumptions, expect, expect_closed, level_of};
+pub use expect::{Band, Expected, assumptions, expect, expect_closed, expect_on_bench, level_of};
 pub use ohms::{measured, measured_band, ohms_between, rails_band};
 pub use positions::{Position, positions, widened};
 pub use problem::WindowProblem;
