@@ -127,7 +127,8 @@ fn a_part_that_nobody_thought_of_is_said_to_be_none_of_the_list() {
     };
     built.parts.bridges.push(([net("TAP2"), net("LOOP")], Ohms(4.7e3)));
     let seen = evidence(&board, &walk, &built, &mut rng);
-    assert!(!diagnose(&board, &seen, &Options::default()).explained);
+    let found = diagnose(&board, &seen, &Options::default());
+    assert!(!found.explained, "{} {:?}", found.fit, found.classes.first());
 }
 
 /// The vent contact that never closes: the resistor behind it, open, looks the same to every pin.

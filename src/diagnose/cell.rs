@@ -23,6 +23,14 @@ use std::rc::Rc;
 /// something nobody thought of.
 pub(super) const AGAINST: f64 = -12.0;
 
+/// Logarithm of the probability that a unit still answers in a setting that shorts its supply: a
+/// bridge of some ohms, a supply that feeds it (advice of our own). One that is shorted in most
+/// settings could not have been tested.
+const SURVIVES: f64 = -4.6;
+
+/// Logarithm of the probability that an open digital pin still reads what it read before.
+const KEEPS: f64 = -0.1;
+
 /// Variance of a mean code beside its scatter: what a quantiser leaves (codes squared).
 const QUANTISED: f64 = 0.04;
 
@@ -191,13 +199,6 @@ impl<'a> Cell<'a> {
 
     /// Whether these defects short the supply in a wiring; only what joins nets can.
     fn shorts(&self, faults: &[Fault], (meant, commanded): &Wiring) -> bool {
-        let joins = |f: &Fault| match *f {
-            Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
-            Fault::PinsBridged { ohms, .. }
-            | Fault::ChannelsBridged { ohms, .. }
-            | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
-            _ => false,
-        };
         faults.iter().any(joins) && {
             let mut built = Built::good(self.board, Parts::nominal(self.board));
             faults.iter().for_each(|&f| built.plant(self.board, f));
@@ -247,18 +248,32 @@ impl<'a> Cell<'a> {
     pub fn fit(&self, hypothesis: &Hypothesis, predictions: &[Prediction], pull: f64) -> Fit {
         let mut system = System::new(self, hypothesis);
         let mut fit = Fit::default();
+        let (mut shorted, mut held) = (Vec::new(), HashMap::new());
         let no_pull_up =
             |c: usize| hypothesis.faults.contains(&Fault::PullUpMissing { channel: c });
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
-                // A unit that is down reads nothing at all.
-                fit.ln += 100.0 * AGAINST;
-                fit.against += 1;
+                // Most supplies give in, and nothing is read at all; from one that does not,
+                // anything may be read, see below.
+                if !shorted.contains(&point.wiring) {
+                    shorted.push(point.wiring);
+                    fit.ln += SURVIVES;
+                }
+                let codes = if point.pulled.is_some() { 2.0 } else { 1.0 };
+                fit.ln -=
+                    if point.digital { 2f64.ln() } else { codes * self.board.chip.scale.ln() };
                 continue;
             }
             if point.digital {
                 let missing = point.channel.is_some_and(no_pull_up);
-                let (ln, against) = self.level(point, prediction.slopes.node, pull, missing);
+                let node = prediction.slopes.node;
+                let (mut ln, against) = self.level(point, node, pull, missing);
+                if node == Node::Floating && !against {
+                    // An open pin keeps what it has, so that its readings are not worth much more
+                    // than one.
+                    let kept = held.insert(point.channel, point.code);
+                    ln = kept.map_or(ln, |code| if code == point.code { KEEPS } else { ln });
+                }
                 fit.ln += ln;
                 fit.against += usize::from(against);
                 continue;
@@ -269,6 +284,7 @@ impl<'a> Cell<'a> {
             system.point(point, &prediction.slopes, pull, &mut fit);
         }
         system.close(&mut fit);
+        fit.against += usize::from(2 * shorted.len() > self.wirings.len());
         fit
     }
 
@@ -329,10 +345,29 @@ impl<'a> Cell<'a> {
     ) -> f64 {
         let mut system = System::new(self, leader.0);
         let mut apart = 0.0;
+        let mut open: Vec<Option<usize>> = Vec::new();
         for (i, point) in self.points.iter().enumerate() {
+            // What a shorted supply leaves says nothing but that it is shorted.
+            match (leader.1[i].shorts, other[i].shorts) {
+                (true, true) => continue,
+                (true, false) | (false, true) => {
+                    apart += 12.0;
+                    continue;
+                }
+                (false, false) => {}
+            }
             let (a, b) = (&leader.1[i].slopes, &other[i].slopes);
             match (a.node, b.node) {
                 (Node::Floating, Node::Floating) => {}
+                // Nothing shows that it is open but that its level may be another.
+                (Node::Floating, _) | (_, Node::Floating)
+                    if point.digital && point.proof == Proof::NotShown =>
+                {
+                    if !open.contains(&point.channel) {
+                        open.push(point.channel);
+                        apart += 2.0;
+                    }
+                }
                 (Node::Floating, _) | (_, Node::Floating) => apart += 12.0,
                 _ if point.digital => {
                     let level = |node| self.level(point, node, pull, false).0.exp();
@@ -359,6 +394,17 @@ impl<'a> Cell<'a> {
         let mut fit = Fit::default();
         system.close(&mut fit);
         (fit.chi + apart).max(0.0).sqrt()
+    }
+}
+
+/// Whether a defect joins nets, so that it may short the supply.
+pub(super) fn joins(fault: &Fault) -> bool {
+    match *fault {
+        Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
+        Fault::PinsBridged { ohms, .. }
+        | Fault::ChannelsBridged { ohms, .. }
+        | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
+        _ => false,
     }
 }
 

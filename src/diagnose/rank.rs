@@ -5,9 +5,9 @@
 //! grid are those of a uniform law in the logarithm).
 
 use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
-use super::cell::{AGAINST, Cell, Fit, Prediction};
+use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
 use super::evidence::Evidence;
-use crate::board::Board;
+use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
 use std::cell::RefCell;
@@ -29,6 +29,9 @@ const FIRST_LOOKS: usize = 5;
 /// eyes slip, the converter does not.
 const SLIP: f64 = 0.01;
 const STRAY: f64 = 1e-4;
+
+/// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
+const UNPLUGGED: f64 = 0.02;
 
 /// Hypotheses of a group that are tried as the first of a pair.
 const FIRSTS: usize = 40;
@@ -119,9 +122,6 @@ impl<'a> Weigher<'a> {
 
     /// Answers and loads.
     fn side(&self, hypothesis: &Hypothesis) -> f64 {
-        if self.evidence.answers.is_empty() && self.evidence.loads.is_empty() {
-            return 0.0;
-        }
         let mut built = Built::good(self.board, Parts::nominal(self.board));
         for &fault in &hypothesis.faults {
             built.plant(self.board, fault);
@@ -141,6 +141,12 @@ impl<'a> Weigher<'a> {
             let stray = |agrees: bool| if agrees { (1.0 - STRAY).ln() } else { STRAY.ln() };
             ln += stray(dead == built.dead_loads.contains(&load));
             ln += stray(shorted == built.shorted_loads.contains(&load));
+        }
+        if let Some(setting) = &self.evidence.silent_after {
+            ln += match goes_silent(self.board, &built, hypothesis, setting) {
+                true => (1.0 - UNPLUGGED).ln(),
+                false => UNPLUGGED.ln(),
+            };
         }
         let meter = self.evidence.meter.iter();
         ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
@@ -167,7 +173,8 @@ impl<'a> Weigher<'a> {
             let mine: Vec<&Group> = mine.collect();
             reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
         });
-        lamps || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
+        let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
+        lamps || shorts || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.
@@ -315,6 +322,17 @@ impl<'a> Weigher<'a> {
         }
         pairs
     }
+}
+
+/// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is
+/// taken off.
+fn goes_silent(board: &Board, built: &Built, hypothesis: &Hypothesis, from: &Setting) -> bool {
+    let moved = |jumper: usize| {
+        let places = board.jumpers[jumper].places().into_iter();
+        places.map(move |place| from.with(jumper, place))
+    };
+    hypothesis.faults.iter().any(joins)
+        && (0..board.jumpers.len()).flat_map(moved).any(|s| built.shorts(board, &s, &[]))
 }
 
 /// What hypotheses that touch the same groups have in common.

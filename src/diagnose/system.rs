@@ -12,11 +12,13 @@ use std::f64::consts::TAU;
 /// source: some percent).
 const PULL_UP_SPREAD: f64 = 0.05;
 
-/// Standard deviation of a pin's leakage as a share of the limit in the data sheet.
-const LEAKAGE_SHARE: f64 = 0.1;
+/// Standard deviation of a pin's leakage as a share of the limit in the data sheet: a pin may leak
+/// anything up to it (uniform law, JCGM 100:2008, 4.3.7), the same in every reading.
+const LEAKAGE_SHARE: f64 = 0.577;
 
 /// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain and the
-/// hypothesis's own value, each in units of its standard deviation.
+/// hypothesis's own value, each in units of its standard deviation. Of each pin there are two, its
+/// pull-up and its leakage.
 pub(super) struct System<'c> {
     cell: &'c Cell<'c>,
     /// Per resistor of the board: its parameter and standard deviation.
@@ -35,7 +37,7 @@ impl<'c> System<'c> {
     pub fn new(cell: &'c Cell<'c>, hypothesis: &Hypothesis) -> System<'c> {
         let mut of_resistor: HashMap<usize, (usize, f64)> =
             cell.resistors.iter().enumerate().map(|(p, &(r, sd))| (r, (p, sd))).collect();
-        let mut size = cell.resistors.len() + cell.channels.len() + 2;
+        let mut size = cell.resistors.len() + 2 * cell.channels.len() + 2;
         let mut own = None;
         if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
             match fault {
@@ -82,28 +84,26 @@ impl<'c> System<'c> {
         let supply = self.cell.board.supply.volts.0;
         let leak = LEAKAGE_SHARE * chip.leakage.0 * source.0 / supply * chip.scale;
         let v = volts.0 / supply;
-        self.code(point, point.code, leak, v, [1.0 / supply, 0.0], 0.0, slopes);
+        self.code(point, point.code, v, [1.0 / supply, 0.0], [0.0, leak], slopes);
         if let Some(pulled) = point.pulled {
             let x = source.0 / pull;
             let down = 1.0 + x;
             let by_x = (1.0 - v) / (down * down);
             let to = [1.0 / (supply * down), by_x / pull];
             let pin = -by_x * x * PULL_UP_SPREAD;
-            self.code(point, pulled, leak / down, (v + x) / down, to, pin, slopes);
+            self.code(point, pulled, (v + x) / down, to, [pin, leak / down], slopes);
         }
     }
 
-    /// Takes one code: predicted at the ratio `v`, which moves by `to` per volt and ohm of the node
-    /// and by `pin` per deviation of the pin's pull-up.
-    #[allow(clippy::too_many_arguments)]
+    /// Takes one code: predicted at the ratio `v`, which moves by `to` per volt and ohm of the node,
+    /// by `pin` per deviation of the pin's pull-up (a ratio) and of its leakage (codes).
     fn code(
         &mut self,
         point: &Point,
         code: f64,
-        leak: f64,
         v: f64,
         to: [f64; 2],
-        pin: f64,
+        pin: [f64; 2],
         slopes: &Slopes,
     ) {
         let chip = &self.cell.board.chip;
@@ -111,7 +111,7 @@ impl<'c> System<'c> {
         let full = f64::from(chip.full_scale);
         let meter = point.channel.is_none();
         let predicted = if meter { scale * v } else { scale * v - 0.5 };
-        let variance = point.variance + leak * leak;
+        let variance = point.variance;
         let mut residual = code - predicted;
         let mut row = vec![0.0; self.size];
         // At an end of the scale the converter says no more than that it is at its end.
@@ -128,10 +128,11 @@ impl<'c> System<'c> {
             let first = self.cell.resistors.len();
             let place = point.channel.and_then(|c| self.cell.channels.iter().position(|&d| d == c));
             if let Some(place) = place {
-                row[first + place] = scale * pin;
-                let offset = first + self.cell.channels.len();
-                row[offset] = chip.offset.lsb.max(0.5) / 3f64.sqrt();
-                row[offset + 1] = v * chip.gain.lsb.max(0.5) / 3f64.sqrt();
+                row[first + place] = scale * pin[0];
+                row[first + self.cell.channels.len() + place] = pin[1];
+                let offset = first + 2 * self.cell.channels.len();
+                row[offset] = chip.offset.worst().max(0.5) / 3f64.sqrt();
+                row[offset + 1] = v * chip.gain.worst().max(0.5) / 3f64.sqrt();
             }
             if let Some((p, sd)) = self.own
                 && p >= first

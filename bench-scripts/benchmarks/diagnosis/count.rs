@@ -2,13 +2,30 @@
 
 use std::collections::BTreeMap;
 use std::time::Duration;
+use strapwise::board::Board;
 use strapwise::diagnose::{Class, Diagnosis};
 use strapwise::faults::Fault;
 
+/// A value that is within so much of another is the same one: "about 2.7 kΩ" is right of 2.69 kΩ.
+const SAME_VALUE: f64 = 0.05;
+
 /// Whether a cause is the one planted; fitted values are close, not equal.
-pub fn is(cause: &[Fault], planted: &[Fault]) -> bool {
+pub fn is(board: &Board, cause: &[Fault], planted: &[Fault]) -> bool {
+    // A resistor that has drifted to some value and one of that value fitted is one thing.
+    let value = |fault: Fault| match fault {
+        Fault::ResistorValue { resistor, ohms } => Some((resistor, ohms.0)),
+        Fault::ResistorOff { resistor, ratio } => {
+            Some((resistor, board.resistors[resistor].ohms.0 * ratio))
+        }
+        _ => None,
+    };
+    let same_value = |a: Fault, b: Fault| match (value(a), value(b)) {
+        (Some((r, x)), Some((s, y))) => r == s && (x / y).ln().abs() < SAME_VALUE,
+        _ => false,
+    };
     let one = |a: &Fault, b: &Fault| match (*a, *b) {
         (Fault::ResistorOff { resistor: r, .. }, Fault::ResistorOff { resistor: s, .. }) => r == s,
+        (a, b) if same_value(a, b) => true,
         (
             Fault::ContactResistive { jumper: a, position: p, .. },
             Fault::ContactResistive { jumper: b, position: q, .. },
@@ -26,8 +43,8 @@ pub fn is(cause: &[Fault], planted: &[Fault]) -> bool {
     cause.len() == planted.len() && planted.iter().all(|p| cause.iter().any(|c| one(c, p)))
 }
 
-pub fn holds(class: &Class, planted: &[Fault]) -> bool {
-    class.causes.iter().any(|c| is(&c.faults, planted))
+pub fn holds(board: &Board, class: &Class, planted: &[Fault]) -> bool {
+    class.causes.iter().any(|c| is(board, &c.faults, planted))
 }
 
 /// Probability that the unit is good.
@@ -56,16 +73,16 @@ impl Count {
         self.unexplained += other.unexplained;
     }
 
-    pub fn of(diagnosis: &Diagnosis, planted: &[Fault]) -> Count {
+    pub fn of(board: &Board, diagnosis: &Diagnosis, planted: &[Fault]) -> Count {
         let told = good(diagnosis) < 0.01;
-        let at = diagnosis.classes.iter().position(|c| holds(c, planted));
+        let at = diagnosis.classes.iter().position(|c| holds(board, c, planted));
         let first = diagnosis.classes.first().and_then(|c| c.causes.first());
         let count = |yes: bool| usize::from(told && yes);
         Count {
             units: 1,
             told: usize::from(told),
             class_first: count(at == Some(0)),
-            cause_first: count(first.is_some_and(|c| is(&c.faults, planted))),
+            cause_first: count(first.is_some_and(|c| is(board, &c.faults, planted))),
             in_three: count(at.is_some_and(|at| at < 3)),
             unexplained: count(!diagnosis.explained),
         }

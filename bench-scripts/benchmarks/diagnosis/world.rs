@@ -77,10 +77,10 @@ fn single(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &
     let found = diagnose(world.board(), &subject.seen, &manner.options);
     tally.time += began.elapsed();
     let faults = &subject.faults;
-    let count = Count::of(&found, faults);
+    let count = Count::of(world.board(), &found, faults);
     tally.singles.entry(faults[0].class()).or_default().add(count);
     let (Some(first), true) = (found.classes.first(), good(&found) < 0.01) else { return };
-    let right = holds(first, faults);
+    let right = holds(world.board(), first, faults);
     if manner.misses && !right {
         tell("miss", world.board(), &found, faults);
     }
@@ -103,7 +103,7 @@ fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
         texts(faults),
         first.join(" | "),
         found.fit,
-        found.classes.iter().position(|c| holds(c, faults))
+        found.classes.iter().position(|c| holds(board, c, faults))
     );
 }
 
@@ -135,7 +135,7 @@ fn settle(
         let first = &found.classes[0].causes[0];
         if first.probability > 0.95 {
             settling.settled += 1;
-            let right = is(&first.faults, &subject.faults);
+            let right = is(world.board(), &first.faults, &subject.faults);
             settling.right += usize::from(right);
             settling.taken.push(taken);
             if manner.misses && !right {
@@ -156,8 +156,10 @@ fn pair(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mu
     if found.classes.first().is_some_and(|c| c.causes[0].faults.len() < 2) {
         return;
     }
-    tally.pairs.add(Count::of(&found, &subject.faults));
-    if manner.misses && !found.classes.first().is_some_and(|c| holds(c, &subject.faults)) {
+    tally.pairs.add(Count::of(world.board(), &found, &subject.faults));
+    if manner.misses
+        && !found.classes.first().is_some_and(|c| holds(world.board(), c, &subject.faults))
+    {
         tell("pair", world.board(), &found, &subject.faults);
     }
 }
@@ -165,7 +167,7 @@ fn pair(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mu
 fn stranger(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mut Tally) {
     let Some((kind, subject)) = world.stranger(rng) else { return };
     let found = diagnose(world.board(), &subject.seen, &manner.options);
-    tally.strangers.entry(kind).or_default().add(Count::of(&found, &[]));
+    tally.strangers.entry(kind).or_default().add(Count::of(world.board(), &found, &[]));
 }
 
 fn sound(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mut Tally) {
