@@ -3,6 +3,7 @@
 mod cause;
 mod cell;
 mod evidence;
+mod learned;
 mod next;
 mod rank;
 mod system;
@@ -10,6 +11,7 @@ mod trust;
 
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
+pub use learned::learned;
 pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 

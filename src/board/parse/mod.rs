@@ -18,6 +18,7 @@ mod names;
 mod near;
 mod netlist;
 mod numbered;
+mod odds;
 mod parts;
 mod reads;
 mod reference;
@@ -53,9 +54,9 @@ const FORMAT: u16 = 1;
 const BESIDE: Ohms = Ohms(100.0);
 
 /// Tables that a file has once.
-const SINGLES: [&str; 12] = [
+const SINGLES: [&str; 13] = [
     "format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use", "fuses",
-    "pace", "commands",
+    "pace", "commands", "odds",
 ];
 
 /// Tables that a file has any number of.
@@ -191,6 +192,7 @@ impl<'a> Reading<'a, '_> {
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);
         let commands = self.commands(&root, &options);
+        let odds = self.odds(&root);
         self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
@@ -228,6 +230,7 @@ impl<'a> Reading<'a, '_> {
             questions,
             fuses: fuses?,
             commands: commands?,
+            odds: odds?,
         })
     }
 
