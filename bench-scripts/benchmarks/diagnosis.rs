@@ -2,6 +2,7 @@
 //!
 //!     cargo run --release --example diagnosis [-- UNITS [SEED] [--world shared|ngspice] [--misses]
 //!                                                 [--odds drawn]]
+//!     cargo run --release --example diagnosis -- --speed
 //!     cargo run --release --example diagnosis -- --solve
 //!
 //! Prints, by class of defect: units, those told from a good one, and of these how many have the
@@ -27,6 +28,8 @@ mod count;
 mod independent;
 #[path = "diagnosis/shared.rs"]
 mod shared;
+#[path = "diagnosis/speed.rs"]
+mod speed;
 #[path = "diagnosis/world.rs"]
 mod world;
 
@@ -45,7 +48,7 @@ use world::{Manner, World, run};
 const THREADS: usize = 2;
 
 const USAGE: &str = "diagnosis [UNITS [SEED]] [--world shared|ngspice] [--misses] [--odds drawn] \
-                     | --solve";
+                     | --speed | --solve";
 
 /// What was asked for.
 struct Wanted {
@@ -75,6 +78,7 @@ fn wanted() -> Result<Wanted, String> {
             "--world" => wanted.worlds = vec![of(&["shared", "ngspice"])?],
             "--odds" => wanted.drawn = of(&["drawn"])? == "drawn",
             "--misses" => wanted.misses = true,
+            "--speed" => wanted.worlds.clear(),
             number => {
                 let value: u64 =
                     number.parse().map_err(|_| format!("'{number}' is no number; {USAGE}"))?;
@@ -156,6 +160,7 @@ fn answer() -> Result<(), String> {
             .map_err(|e| e.to_string());
     }
     let wanted = wanted()?;
+    speed::print();
     if wanted.worlds.iter().any(|w| w == "shared") {
         println!("A WORLD THAT SHARES THE SOLVER\n");
         let vent = include_str!("../../protocols/vent-controller.toml");

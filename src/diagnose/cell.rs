@@ -9,11 +9,12 @@
 use super::cause::Hypothesis;
 use super::evidence::{Evidence, Meter, Proof, Read};
 use super::system::System;
-use crate::board::{Board, Kind, Level, NetId, Setting};
-use crate::circuit::{Change, Node, Parts, Response, SHORT_BELOW, Slopes};
+use crate::board::{Board, Kind, Level, NetId, Place, Setting};
+use crate::circuit::{self, Change, Group, Node, Parts, Response, SHORT_BELOW, Slopes};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::Volts;
 use crate::window::adc;
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::f64::consts::TAU;
@@ -47,7 +48,7 @@ pub(super) struct Point {
     pub pulled: Option<f64>,
     proof: Proof,
     /// Whether a digital pin reads it: then `code` is its share of ones.
-    digital: bool,
+    pub digital: bool,
     /// Conductance to ground of a meter.
     load: f64,
 }
@@ -86,6 +87,10 @@ pub(super) struct Cell<'a> {
     /// Resistors that matter, with the standard deviation of the logarithm of their value.
     pub resistors: Vec<(usize, f64)>,
     pub channels: Vec<usize>,
+    /// Jumpers that bear on nothing here: where they are does not make another wiring.
+    elsewhere: Vec<usize>,
+    /// The good unit as it is wired, and as some defects make it be wired.
+    wired: RefCell<Vec<Rc<Response>>>,
     solved: RefCell<HashMap<Wiring, Rc<Response>>>,
 }
 
@@ -98,6 +103,8 @@ impl<'a> Cell<'a> {
             points: Vec::new(),
             resistors: resistors_at(board, nets),
             channels: Vec::new(),
+            elsewhere: elsewhere(board, evidence, nets),
+            wired: RefCell::default(),
             solved: RefCell::default(),
         };
         for reading in &evidence.readings {
@@ -155,7 +162,11 @@ impl<'a> Cell<'a> {
     }
 
     fn wiring(&mut self, setting: &Setting, closed: &[usize]) -> usize {
-        let wiring = (setting.clone(), closed.to_vec());
+        let mut setting = setting.clone();
+        for &jumper in &self.elsewhere {
+            setting.0[jumper] = Place::Open;
+        }
+        let wiring = (setting, closed.to_vec());
         let known = self.wirings.iter().position(|w| *w == wiring);
         known.unwrap_or_else(|| {
             self.wirings.push(wiring);
@@ -186,7 +197,7 @@ impl<'a> Cell<'a> {
 
     /// What some defects together make of every point.
     pub fn predict(&self, faults: &[Fault]) -> Vec<Prediction> {
-        let each = self.wirings.iter().map(|w| self.circuit(faults, w));
+        let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
         let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
         let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
         let of = |point: &Point| {
@@ -195,6 +206,47 @@ impl<'a> Cell<'a> {
             Prediction { slopes, shorts: shorts[point.wiring] }
         };
         self.points.iter().map(of).collect()
+    }
+
+    /// The points.
+    pub fn points(&self) -> &[Point] {
+        &self.points
+    }
+
+    /// The points that the converter read, each with its prediction.
+    pub fn analog<'p>(
+        &'p self,
+        predictions: &'p [Prediction],
+    ) -> impl Iterator<Item = (&'p Point, &'p Prediction)> {
+        self.points.iter().zip(predictions).filter(|(point, _)| !point.digital)
+    }
+
+    /// What every point's node is with some defects, and what the shorts among them cost: without
+    /// slopes, for a first look.
+    pub fn nodes(&self, faults: &[Fault]) -> (Vec<Node>, f64) {
+        let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
+        let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
+        let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
+        let node = |point: &Point| {
+            if shorts[point.wiring] {
+                return Node::Floating;
+            }
+            let (response, changes) = &circuits[point.wiring];
+            let pinned = point.channel.is_some_and(|c| faults.iter().any(|f| f.pin(c).is_some()));
+            match pinned || point.load > 0.0 {
+                true => self.at(faults, response, changes, point).node,
+                false => response
+                    .glance(point.net, changes)
+                    .unwrap_or_else(|| response.changed(point.net, changes)),
+            }
+        };
+        let cost = shorts.iter().filter(|s| **s).count() as f64 * SURVIVES;
+        (self.points.iter().map(node).collect(), cost)
+    }
+
+    /// Whether the driven proof contradicts a node.
+    pub fn contradicts(&self, point: &Point, node: Node) -> bool {
+        self.proof(point, node).1
     }
 
     /// Whether these defects short the supply in a wiring; only what joins nets can.
@@ -206,16 +258,33 @@ impl<'a> Cell<'a> {
         }
     }
 
-    fn circuit(&self, faults: &[Fault], wiring: &Wiring) -> (Rc<Response>, Vec<Change>) {
-        let (meant, commanded) = wiring;
-        let (mut seat, mut closed) = (meant.clone(), commanded.clone());
+    fn circuit(&self, faults: &[Fault], wiring: usize) -> (Rc<Response>, Vec<Change>) {
+        let (meant, commanded) = &self.wirings[wiring];
+        let (mut seat, mut closed) = (Cow::Borrowed(meant), Cow::Borrowed(&commanded[..]));
         let mut changes = Vec::new();
         for fault in faults {
             changes.extend(fault.changes(self.board, meant));
-            seat = fault.seat(self.board, &seat).into_owned();
-            closed = fault.closed(&closed).into_owned();
+            if let Cow::Owned(other) = fault.seat(self.board, &seat) {
+                seat = Cow::Owned(other);
+            }
+            if let Cow::Owned(other) = fault.closed(&closed) {
+                closed = Cow::Owned(other);
+            }
         }
-        (self.solved((seat, closed)), changes)
+        match (seat, closed) {
+            (Cow::Borrowed(_), Cow::Borrowed(_)) => (self.wired(wiring), changes),
+            (seat, closed) => (self.solved((seat.into_owned(), closed.into_owned())), changes),
+        }
+    }
+
+    /// The good unit in a wiring; looked up very often.
+    fn wired(&self, wiring: usize) -> Rc<Response> {
+        let known = self.wired.borrow().get(wiring).cloned();
+        known.unwrap_or_else(|| {
+            let all = self.wirings.iter().map(|w| self.solved(w.clone())).collect();
+            *self.wired.borrow_mut() = all;
+            self.wired.borrow()[wiring].clone()
+        })
     }
 
     fn at(
@@ -395,6 +464,17 @@ impl<'a> Cell<'a> {
         system.close(&mut fit);
         (fit.chi + apart).max(0.0).sqrt()
     }
+}
+
+/// Jumpers of other groups in which something was read: those of a group that was not read may
+/// still be taken for one of this.
+fn elsewhere(board: &Board, evidence: &Evidence, nets: &[NetId]) -> Vec<usize> {
+    let read = |group: &Group| {
+        let mut channels = evidence.readings.iter().map(|r| board.channels[r.channel].net);
+        channels.any(|net| group.nets.contains(&net))
+    };
+    let other = |group: &Group| !group.nets.iter().any(|n| nets.contains(n)) && read(group);
+    circuit::groups(board).into_iter().filter(other).flat_map(|group| group.jumpers).collect()
 }
 
 /// Whether a defect joins nets, so that it may short the supply.

@@ -3,6 +3,7 @@
 mod cause;
 mod cell;
 mod evidence;
+mod glance;
 mod learned;
 mod next;
 mod rank;
