@@ -57,6 +57,7 @@ impl Maker {
             questions: vec![],
             fuses: None,
             commands: Commands::default(),
+            odds: Default::default(),
         })
     }
 
