@@ -82,6 +82,48 @@ fn a_shunt_that_sat_there_before_it_was_asked_for_is_no_evidence_of_a_move() {
     assert_eq!(stand.believed("J1", "2"), [MovedBy::SaidSo]);
 }
 
+/// The shunt of J2 is put on while J1 is asked for; the channel of J2 is asked about.
+fn fitted_beside() -> Stand {
+    let mut stand = Stand::new();
+    stand.prompted_move("J1", "1").wait(SECOND).fit("J2", "fitted");
+    let (jumper, channel) = (stand.jumper("J1"), stand.channel("ADDR0"));
+    assert_eq!(stand.next_prompt(), Some(Prompt::Strayed { jumper, channel }));
+    stand
+}
+
+#[test]
+fn a_shunt_that_was_moved_beside_the_one_asked_for_is_put_back_and_the_move_asked_for_again() {
+    let mut stand = fitted_beside();
+    stand.lift("J2").press(Key::No);
+    let (jumper, to) = stand.place("J1", "1");
+    let again = stand.next_prompt();
+    assert!(matches!(again, Some(Prompt::Move { jumper: j, to: t, .. }) if (j, t) == (jumper, to)));
+    stand.expect_verdict(UnitVerdict::Pass);
+    assert_eq!(stand.believed("J1", "1"), [MovedBy::Changed]);
+}
+
+#[test]
+fn another_channel_that_changes_though_only_one_shunt_was_touched_is_no_pass() {
+    let mut stand = fitted_beside();
+    stand.fit("J1", "1").wait(SECOND).press(Key::Yes);
+    while stand.believed("J1", "1").is_empty() {
+        stand.step();
+    }
+    stand.lift("J2");
+    let summary = stand.expect_verdict(UnitVerdict::Incomplete);
+    assert_eq!(summary.reasons, ["J1=1: ADDR0 changed with it, and only J1 was moved"]);
+    assert_eq!(stand.believed("J1", "1"), [MovedBy::SaidSo]);
+}
+
+#[test]
+fn a_move_is_not_believed_while_another_channel_is_changed() {
+    let mut stand = fitted_beside();
+    stand.fit("J1", "1").wait(30 * SECOND);
+    assert!(stand.believed("J1", "1").is_empty());
+    stand.lift("J2");
+    stand.expect_verdict(UnitVerdict::Pass);
+}
+
 #[test]
 fn a_shunt_that_is_said_to_be_right_is_judged_by_its_reading_all_the_same() {
     let mut stand = Stand::new();

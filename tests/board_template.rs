@@ -5,9 +5,9 @@ use std::collections::BTreeSet;
 use strapwise::board::template::{
     Address, Ends, Form, Isolate, Ladder, Output, PartKind, Plan, Rail, Select, Template, Weighted,
 };
-use strapwise::board::{Aref, Board, Level, parse};
+use strapwise::board::{Aref, Board, InUse, Level, parse, usual};
 use strapwise::report::bill;
-use strapwise::units::{Allow, Farads, Ohms, Ratio, Volts, read};
+use strapwise::units::{Allow, Celsius, Farads, Ohms, Ratio, Volts, read};
 use strapwise::window::windows;
 
 fn plan(templates: Vec<Template>) -> Plan {
@@ -21,6 +21,7 @@ fn plan(templates: Vec<Template>) -> Plan {
         source: "bench supply".into(),
         aref_at_supply: false,
         gap: Ratio(0.25),
+        in_use: InUse::default(),
         templates,
     }
 }
@@ -125,6 +126,54 @@ fn every_key_is_explained_where_it_stands_first() {
         }
     }
     assert!(seen.len() > 40, "{}", seen.len());
+}
+
+#[test]
+fn drift_that_nobody_gave_is_the_usual_one_and_stays_marked_as_assumed() {
+    let plan = everything();
+    let board = read_back(&plan);
+    assert!(board.in_use.assumed.tempco && board.in_use.assumed.ageing);
+    let find = |ohms: f64| board.resistors.iter().find(|r| r.ohms.0 == ohms).unwrap();
+    // The ladder at 1 % comes first; the pull-ups and lamps at 5 % drift more than it.
+    assert_eq!(board.in_use.tempco, Some((Ratio(-100e-6), Ratio(100e-6))));
+    assert_eq!(find(1.8e3).drift, Default::default());
+    let lamp = find(470.0).drift;
+    assert_eq!((lamp.tempco, lamp.ageing), (usual(Ratio(0.05)).tempco, Some(Ratio(0.01))));
+    assert!(lamp.assumed.tempco && lamp.assumed.ageing);
+    // `windows` lists both, each with its parts.
+    let said = strapwise::window::spread::assumptions(&board).join("\n");
+    assert!(said.contains("drift by up to 100 ppm/K either way (assumed)"), "{said}");
+    assert!(said.contains("drift by up to 200 ppm/K either way (assumed)"), "{said}");
+    assert!(said.contains("age by up to 1.0 % either way (assumed)"), "{said}");
+}
+
+#[test]
+fn drift_that_is_given_stands_in_the_file_and_is_no_assumption() {
+    let in_use = InUse {
+        temperature: Some((Celsius(-25.0), Celsius(70.5))),
+        tempco: Some((Ratio(-50e-6), Ratio(150e-6))),
+        ageing: Some(Ratio(0.002)),
+        ..InUse::default()
+    };
+    let board = read_back(&Plan { in_use, ..everything() });
+    assert_eq!(board.in_use, in_use);
+    assert!(board.resistors.iter().all(|r| r.drift == Default::default()));
+}
+
+#[test]
+fn the_usual_drift_follows_the_tolerance() {
+    for (percent, ppm, ageing) in [
+        (0.1, 25.0, 0.1),
+        (0.5, 50.0, 0.25),
+        (1.0, 100.0, 0.5),
+        (2.0, 100.0, 0.5),
+        (5.0, 200.0, 1.0),
+    ] {
+        let found = usual(Ratio(percent / 100.0));
+        let (low, high) = found.tempco.unwrap();
+        assert_eq!((-low.0, high.0), (ppm / 1e6, ppm / 1e6), "{percent} %");
+        assert_eq!(found.ageing, Some(Ratio(ageing / 100.0)), "{percent} %");
+    }
 }
 
 #[test]

@@ -330,3 +330,27 @@ fn a_pipe_that_never_ends_does_not_keep_a_meter_waiting() {
     assert!(bench.said.iter().any(|l| l.contains("U1 INCOMPLETE")), "{:#?}", bench.said.last());
     bench.end();
 }
+
+#[test]
+fn a_note_at_any_prompt_is_in_the_record_and_answers_nothing() {
+    let results = tempfile::tempdir().unwrap();
+    let mut bench = Bench::start(results.path(), "U1");
+    bench.enter_until(|l| l.contains("J1: put a shunt on position 1")).unwrap();
+    bench.press("# pin 2 of J1 is bent");
+    let noted = bench.enter_until(|l| kind(l) == "noted").unwrap();
+    assert!(noted.contains("pin 2 of J1 is bent"), "{noted}");
+    bench.press("");
+    bench.enter_until(|l| kind(l) == "ask").unwrap();
+    bench.press("#");
+    bench.press("# a lamp flickered");
+    bench.press("");
+    bench.enter_until(|_| false);
+    assert_eq!(bench.end().code, Some(0));
+    let rows = record(&lot(results.path()).join("U1-1.csv"));
+    let notes: Vec<(&str, &str)> = rows
+        .iter()
+        .filter(|r| r["rule"] == "remark")
+        .map(|r| (r["step"].as_str(), r["note"].as_str()))
+        .collect();
+    assert_eq!(notes, [("2", "pin 2 of J1 is bent"), ("14", "a lamp flickered")]);
+}

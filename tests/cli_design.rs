@@ -182,3 +182,36 @@ proptest! {
         prop_assert_eq!(ended.code, Some(0), "{}", ended.err);
     }
 }
+
+#[test]
+fn design_and_new_take_a_chip_from_a_file_with_its_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let (chip, board) = (path(folder.path(), "chip.toml"), path(folder.path(), "board.toml"));
+    let table = "# from its data sheet\n[chip]\npart = \"XY1234\"\nsupply = \"2.7V..3.6V\"\n\
+                 bits = 12\ntotal = \"12 LSB max\"\nusable = \"5%..95%\"\n\
+                 correction = [\n  [0, 120],   # foot\n  [4095, 3900],\n]\n\
+                 leakage = \"100nA max\"\nvil = \"30%\"\nvih = \"70%\"\n\
+                 pins = [{ name = \"A0\", adc = 0, digital = true }]\n";
+    std::fs::write(&chip, table).unwrap();
+    let flags = ["--chip", &chip, "--supply", "3.3V"];
+    let ladder = ["design", "--ladder", "4", "--ends", "none", "--board", &board];
+    let ended = strapwise(&[&ladder[..], &flags].concat());
+    assert_eq!(ended.code, Some(0), "{}{}", ended.out, ended.err);
+    assert!(ended.out.contains("search: exact"), "{}", ended.out);
+    let text = std::fs::read_to_string(&board).unwrap();
+    assert!(text.contains("chip = \"generic\"") && text.contains("XY1234"), "{text}");
+    assert_eq!(strapwise(&["windows", &board]).code, Some(0));
+
+    let other = path(folder.path(), "other.toml");
+    let new = ["new", &other, "--ladder", "mode: positions=3; ends=none"];
+    let ended = strapwise(&[&new[..], &flags].concat());
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    assert_eq!(strapwise(&["windows", &other]).code, Some(0));
+
+    std::fs::write(&chip, table.replace("12 LSB max", "12 LSB")).unwrap();
+    let ended = strapwise(&[&ladder[..5], &flags].concat());
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("chip.toml:6:"), "{}", ended.err);
+    let ended = strapwise(&["design", "--ladder", "4", "--chip", "generic"]);
+    assert!(ended.err.contains("name a file with its `[chip]` table"), "{}", ended.err);
+}

@@ -62,3 +62,25 @@ fn a_seed_without_units_and_too_few_units_are_refused() {
         assert!(ended.err.contains("--monte-carlo"), "{}", ended.err);
     }
 }
+
+#[test]
+fn a_resistance_read_by_meter_has_its_row_in_ohms() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/protocols/examples/decade.toml");
+    let arguments = ["windows", path, "--monte-carlo", "3000"];
+    let ended = strapwise(&[&arguments[..], &["--format", "csv"]].concat());
+    let table = rows(ended.out.as_bytes());
+    let (last, positions) = table.split_last().unwrap();
+    assert_eq!((positions.len(), last["right"].as_str()), (11, "3000"));
+    for row in positions {
+        let figure = |column: &str| row[column].parse::<f64>().unwrap();
+        assert_eq!(row["unit"], "ohm");
+        assert!(figure("worst_low") <= figure("rss_low"), "{row:?}");
+        assert!(figure("rss_high") <= figure("worst_high"), "{row:?}");
+        assert!(figure("worst_low") <= figure("drawn_low"), "{row:?}");
+        assert!(figure("drawn_high") <= figure("worst_high"), "{row:?}");
+    }
+    let ended = strapwise(&arguments);
+    assert!(ended.out.contains("9.77k..10.2k"), "{}", ended.out);
+    assert!(!ended.out.contains("not drawn"), "{}", ended.out);
+    assert!(ended.out.lines().all(|l| l.chars().count() <= 80), "{}", ended.out);
+}

@@ -1,8 +1,8 @@
 //! Resistor choice: against brute force, against the bands of the windows, within its limits.
 
 use proptest::prelude::*;
-use strapwise::board::parse;
-use strapwise::board::template::{Ends, Rail};
+use strapwise::board::template::{Ends, Microcontroller, Rail};
+use strapwise::board::{parse, parse_chip};
 use strapwise::units::{Amperes, Ohms, Ratio, Series, Volts};
 use strapwise::window::design::{Choice, How, Network, Request, design, margin};
 use strapwise::window::windows;
@@ -15,6 +15,7 @@ fn request(network: Network, stock: &[f64]) -> Request {
         supply_tolerance: Ratio(0.05),
         stock: stock.iter().copied().map(Ohms).collect(),
         tolerance: Ratio(0.01),
+        in_use: Default::default(),
         input: None,
         current: Amperes(1e-3),
         source: Ohms(10e3),
@@ -127,50 +128,113 @@ fn pulled_within_limits(set: &[f64], pull: f64, to: Rail) -> bool {
     5.25 / (least * low) <= 1e-3 && source * high <= 10e3
 }
 
-#[test]
-fn the_best_weighted_networks_are_those_that_brute_force_finds() {
-    let stock = [2.7e3, 3.9e3, 4.7e3, 6.8e3, 9.1e3, 10e3, 15e3, 20e3];
+const WEIGHTS: [f64; 8] = [2.7e3, 3.9e3, 4.7e3, 6.8e3, 9.1e3, 10e3, 15e3, 20e3];
+
+/// The best margin of three shunts with these values, every set tried.
+fn best_weighted(request: &Request) -> f64 {
     let (low, high) = (1.0 - 0.0185, 1.0 + 0.0185);
-    let forms = [
+    let pull = match request.network {
+        Network::TwoPin { pull, .. } => pull,
+        _ => None,
+    };
+    let within = |set: &Vec<f64>| {
+        let whole: f64 = set.iter().map(|r| 1.0 / r).sum();
+        let drawn = match pull {
+            Some(p) => 1.0 / (p.0 + 1.0 / whole),
+            None => (1..7_usize)
+                .map(|s| {
+                    let on: f64 = (0..3).filter(|b| s >> b & 1 == 1).map(|b| 1.0 / set[b]).sum();
+                    on * (whole - on) / whole
+                })
+                .fold(0.0, f64::max),
+        };
+        let source = pull.map_or(1.0 / whole, |p| p.0);
+        5.25 * drawn / low <= 1e-3 && source * high <= 10e3
+    };
+    let falling = |set: &Vec<f64>| set.windows(2).all(|p| p[0] >= p[1]);
+    let sets: Vec<Vec<f64>> =
+        tuples(&WEIGHTS, 3).into_iter().filter(|s| falling(s) && within(s)).collect();
+    let best = sets.iter().map(|set| through_the_board(request, &ohms(set), pull));
+    best.fold(f64::MIN, f64::max)
+}
+
+fn weighted_forms() -> [Network; 3] {
+    [
         Network::TwoPin { shunts: 3, to: Rail::Supply, pull: Some(Ohms(4.7e3)) },
         Network::TwoPin { shunts: 3, to: Rail::Ground, pull: Some(Ohms(4.7e3)) },
         Network::ThreePin { shunts: 3 },
-    ];
-    for network in forms {
-        let request = request(network, &stock);
+    ]
+}
+
+#[test]
+fn the_best_weighted_networks_are_those_that_brute_force_finds() {
+    for network in weighted_forms() {
+        let request = request(network, &WEIGHTS);
         let found = design(&request).unwrap();
         assert_eq!(found.how, How::Exact);
-        let pull = match network {
-            Network::TwoPin { pull, .. } => pull,
-            _ => None,
-        };
-        let within = |set: &Vec<f64>| {
-            let whole: f64 = set.iter().map(|r| 1.0 / r).sum();
-            let drawn = match pull {
-                Some(p) => 1.0 / (p.0 + 1.0 / whole),
-                None => (1..7_usize)
-                    .map(|s| {
-                        let on: f64 =
-                            (0..3).filter(|b| s >> b & 1 == 1).map(|b| 1.0 / set[b]).sum();
-                        on * (whole - on) / whole
-                    })
-                    .fold(0.0, f64::max),
-            };
-            let source = pull.map_or(1.0 / whole, |p| p.0);
-            5.25 * drawn / low <= 1e-3 && source * high <= 10e3
-        };
-        let falling = |set: &Vec<f64>| set.windows(2).all(|p| p[0] >= p[1]);
-        let sets: Vec<Vec<f64>> =
-            tuples(&stock, 3).into_iter().filter(|s| falling(s) && within(s)).collect();
-        let best = sets
-            .iter()
-            .map(|set| through_the_board(&request, &ohms(set), pull))
-            .fold(f64::MIN, f64::max);
+        let best = best_weighted(&request);
         assert!(best > 0.0, "{network:?}: the stock tells nothing apart");
         let choice = &found.choices[0];
         assert!((choice.margin - best).abs() < 0.1, "{network:?}: {choice:?}, not {best}");
         assert!(found.bound >= best, "{network:?}: bound {} below {best}", found.bound);
     }
+}
+
+/// A converter of 12 bits that is far from straight, and stated for a part of its range only:
+/// steep in the middle, flat at the top.
+fn bent(usable: &str) -> Microcontroller {
+    let table = format!(
+        "[chip]\npart = \"XY9\"\nsupply = \"2V..5.5V\"\nbits = 12\ntotal = \"5 LSB max\"\n\
+         usable = \"{usable}\"\n\
+         correction = [[0, 150], [900, 1300], [3300, 2600], [4000, 4095]]\n\
+         leakage = \"50nA max\"\nvil = \"30%\"\nvih = \"70%\"\n\
+         pins = [{{ name = \"A0\", adc = 0 }}]\n"
+    );
+    Microcontroller::Described(parse_chip("chip.toml", table.as_bytes()).expect("a chip"))
+}
+
+#[test]
+fn resistors_for_a_converter_that_is_not_straight_are_those_that_brute_force_finds() {
+    let stock = [1.2e3, 1.5e3, 1.8e3, 2.2e3, 10e3];
+    for usable in ["0%..100%", "4%..95%"] {
+        for network in [ladder(4, Ends::Both, None), ladder(3, Ends::None, None)] {
+            let request = Request { chip: bent(usable), ..request(network, &stock) };
+            let found = design(&request).unwrap();
+            assert_eq!(found.how, How::Exact, "{usable} {network:?}");
+            let all = tuples(&stock, if network == ladder(4, Ends::Both, None) { 3 } else { 4 });
+            let best = all
+                .iter()
+                .filter(|set| ladder_within_limits(set))
+                .map(|set| through_the_board(&request, &ohms(set), None))
+                .fold(f64::MIN, f64::max);
+            assert!(
+                (found.choices[0].margin - best).abs() < 0.1,
+                "{usable}: {found:?}, not {best}"
+            );
+            assert!(found.bound >= best, "{usable}: bound {} below {best}", found.bound);
+        }
+        for network in weighted_forms() {
+            let request = Request { chip: bent(usable), ..request(network, &WEIGHTS) };
+            let (found, best) = (design(&request).unwrap(), best_weighted(&request));
+            assert_eq!(found.how, How::Exact, "{usable} {network:?}");
+            let margin = found.choices.first().map_or(0.0, |c| c.margin);
+            assert!(
+                (margin - best.max(0.0)).abs() < 0.1,
+                "{usable} {network:?}: {found:?}, {best}"
+            );
+            assert!(found.bound >= best, "{usable} {network:?}: bound {}", found.bound);
+        }
+    }
+}
+
+#[test]
+fn a_board_for_a_described_chip_carries_its_table() {
+    let request = Request { chip: bent("4%..95%"), ..request(ladder(3, Ends::Both, None), &e24()) };
+    let plan = request.plan("board", request.template("net", &ohms(&[1.8e3, 1.8e3]), None));
+    let board = parse("board.toml", &plan.write().unwrap().text).unwrap();
+    let Microcontroller::Described(described) = &request.chip else { unreachable!() };
+    assert_eq!((&*board.chip.name, &*board.chip.part), ("generic", "XY9"));
+    assert_eq!(board.chip.correction, described.chip.correction);
 }
 
 #[test]

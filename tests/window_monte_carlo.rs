@@ -3,7 +3,7 @@
 mod circuit_support;
 
 use circuit_support::{Maker, profile_ladder, setting};
-use strapwise::board::{Array, Board, Feed, Kind, Reference, Source};
+use strapwise::board::{Array, Board, Feed, Kind, Meter, NetId, Reference, Source};
 use strapwise::units::{Ratio, Volts};
 use strapwise::window::monte_carlo::{Law, MonteCarlo, STRETCH, Stretch, Tally, stretches};
 use strapwise::window::{expect, rss::rss, windows};
@@ -174,4 +174,51 @@ fn a_fixed_reference_and_a_further_source_are_drawn_too() {
     let band = expect(&board, &board.delivery, 0).design;
     let (low, high) = (f64::from(tally.readings[0].low), f64::from(tally.readings[0].high));
     assert!(band.low.floor() <= low && high <= band.high, "{low} {high} {band:?}");
+}
+
+/// Resistors in series that shunts short, read by a meter of 1 % and three digits.
+fn series() -> Board {
+    let meter = Meter { accuracy: Ratio(0.01), digits: 3, counts: 2000 };
+    let mut board = Maker::new()
+        .resistor("R1", "A", "N1", 100.0, 0.01)
+        .resistor("R2", "N1", "N2", 220.0, 0.05)
+        .jumper("J1", &[("fitted", "A", "N1")], true)
+        .jumper("J2", &[("fitted", "N1", "N2")], true)
+        .channel("OHMS", "A", "PC0", Kind::Analog)
+        .options(
+            "ohms",
+            &["OHMS"],
+            &[
+                ("J1=fitted J2=open", "220"),
+                ("J1=open J2=fitted", "100"),
+                ("J1=open J2=open", "320"),
+            ],
+        )
+        .done();
+    let against = NetId(board.nets.iter().position(|n| n == "N2").expect("the net"));
+    board.channels[0].kind = Kind::Meter { against, meter };
+    board
+}
+
+#[test]
+fn a_meter_reads_drawn_units_within_the_worst_case_and_as_the_root_sum_of_squares_says() {
+    let mut board = series();
+    board.in_use.tempco = Some((Ratio(0.0), Ratio(0.0)));
+    let (names, tally) = draw(&board, Law::Uniform, 11, 100_000);
+    let windows = windows(&board).expect("windows");
+    let plan = MonteCarlo::new(&board, &windows, Law::Uniform);
+    assert_eq!(names.len(), 3);
+    assert_eq!(tally.good, 100_000);
+    for (place, (position, readings)) in plan.positions().iter().zip(&tally.readings).enumerate() {
+        let worth = plan.worth(place);
+        let band = expect(&board, &position.setting, 0).design;
+        let (low, high) = (worth * f64::from(readings.low), worth * f64::from(readings.high));
+        assert!(band.low - worth <= low && high <= band.high, "{position:?}: {low} {high}");
+        let found = rss(&board, &position.setting, 0).expect("driven");
+        let mean = worth * readings.mean(tally.units);
+        assert!((mean - found.code).abs() < 0.02 * found.u, "{mean}, not {}", found.code);
+        let deviation = worth * readings.deviation(tally.units);
+        assert!((deviation / found.u - 1.0).abs() < 0.02, "{deviation}, not {}", found.u);
+        assert!(band.low <= found.band.low && found.band.high <= band.high, "{found:?}");
+    }
 }

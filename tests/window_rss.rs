@@ -4,7 +4,7 @@ mod circuit_support;
 
 use circuit_support::{Maker, profile_ladder, setting};
 use strapwise::board::chip::{Figure, Provenance};
-use strapwise::board::{Array, Board, Feed, Kind, Reference, Source};
+use strapwise::board::{Array, Board, Feed, Kind, Meter, NetId, Reference, Source};
 use strapwise::units::{Amperes, Celsius, Ohms, Ratio, Volts};
 use strapwise::window::{expect, rss::rss};
 
@@ -141,4 +141,39 @@ fn a_further_source_brings_its_tolerance() {
     let u = (code * 0.02 / 3f64.sqrt()).hypot(1.0 / 12f64.sqrt());
     assert!((found.code + 0.5 - code).abs() < 0.02, "{found:?}, not {code}");
     assert!((found.u - u).abs() < 0.01, "{found:?}, not {u}");
+}
+
+/// By hand: 100 ohm at 1 % in parallel with 100 ohm at 1 %; each moves the 50 ohm by a quarter of
+/// itself. The meter's 1 % of 50 ohm and one digit of 0.1 ohm are rectangular too (GUM 4.3.7).
+#[test]
+fn two_resistors_in_parallel_on_a_meter_have_the_root_sum_of_squares_worked_by_hand() {
+    let meter = Meter { accuracy: Ratio(0.01), digits: 1, counts: 2000 };
+    let board = Maker::new()
+        .resistor("R1", "A", "B", 100.0, 0.01)
+        .resistor("R2", "A", "B", 100.0, 0.01)
+        .channel("OHMS", "A", "PC0", Kind::Analog)
+        .done();
+    let mut board = only_tolerance(board);
+    let against = NetId(board.nets.iter().position(|n| n == "B").expect("the net"));
+    board.channels[0].kind = Kind::Meter { against, meter };
+    let found = rss(&board, &board.delivery, 0).expect("joined");
+    let each = 0.25 / 3f64.sqrt();
+    let shown = (0.5 + 0.1) / 3f64.sqrt();
+    let u = (2.0 * each * each + shown * shown).sqrt();
+    assert!((found.code - 50.0).abs() < 1e-9, "{found:?}");
+    // What is left is of the second order.
+    assert!((found.u - u).abs() < 1e-4, "{found:?}, not {u}");
+    board.resistors.clear();
+    assert_eq!(rss(&board, &board.delivery, 0), None, "nothing joins the tips");
+}
+
+/// A tap between the rails: what a meter from it to ground shows depends on what else joins them.
+#[test]
+fn what_joins_the_rails_besides_the_parts_leaves_a_meter_without_root_sum_of_squares() {
+    let mut board = only_tolerance(divider());
+    let meter = Meter { accuracy: Ratio(0.01), digits: 1, counts: 2000 };
+    board.channels[0].kind = Kind::Meter { against: board.supply.ground, meter };
+    assert_eq!(rss(&board, &board.delivery, 0), None);
+    board.resistors.remove(0);
+    assert!(rss(&board, &board.delivery, 0).is_some(), "nothing leads to the supply");
 }

@@ -57,6 +57,11 @@ impl Design {
         &self.sees[jumper]
     }
 
+    /// Whether a jumper has a part in a channel.
+    pub(super) fn is_moved(&self, channel: usize) -> bool {
+        self.sees.iter().any(|channels| channels.contains(&channel))
+    }
+
     /// How long a channel takes to rest.
     pub(super) fn waits(&self, channel: usize) -> &Waits {
         &self.waits[channel]

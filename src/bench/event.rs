@@ -276,6 +276,24 @@ pub enum Prompt {
         /// The moves.
         moves: Vec<Move>,
     },
+    /// Put the shunts as they were when an earlier attempt was cut short, press Enter.
+    AsItWas {
+        /// Number of the attempt.
+        attempt: u64,
+        /// Where the shunts were.
+        setting: Setting,
+    },
+    /// The unit is known to be good: move this shunt on purpose, or put it right again, press Enter.
+    OnPurpose {
+        /// Number of the deed, from 0.
+        turn: usize,
+        /// Jumper index.
+        jumper: usize,
+        /// Where the shunt goes.
+        to: Place,
+        /// Whether that is wrong.
+        wrong: bool,
+    },
     /// Take every shunt off, press Enter.
     Clear,
     /// Move one shunt.
@@ -307,6 +325,13 @@ pub enum Prompt {
         /// Where it reads as being, if anywhere.
         reads_as: Option<Place>,
     },
+    /// A channel that this jumper has no part in has changed too: was only this one touched?
+    Strayed {
+        /// Jumper index.
+        jumper: usize,
+        /// The channel.
+        channel: usize,
+    },
     /// The contact does not come to rest.
     Unstable {
         /// Jumper index.
@@ -332,6 +357,37 @@ pub enum Event {
     Volts(VoltsCheck),
     /// The unit is tested again.
     Retest(Retest),
+    /// An attempt that was cut short is gone on from, or not.
+    Resumed {
+        /// Number of the attempt.
+        attempt: u64,
+        /// How many of its steps count; none where it starts anew.
+        steps: usize,
+        /// Why it starts anew.
+        why: String,
+    },
+    /// A shunt was moved on purpose, or put right again, and this is what the bench made of it.
+    OnPurpose {
+        /// Jumper index.
+        jumper: usize,
+        /// Where the shunt is.
+        place: Place,
+        /// Whether that is wrong.
+        wrong: bool,
+        /// Where it reads as being.
+        read: Option<Place>,
+        /// Pass where the bench called it.
+        verdict: Verdict,
+        /// Why not.
+        reason: String,
+    },
+    /// The operator noted something.
+    Remark {
+        /// Where.
+        at: StepAt,
+        /// What.
+        text: String,
+    },
     /// This unit leaves with another setting than the board file's.
     Delivery(Setting),
     /// What the sequence shows of the modelled defects, and what not.

@@ -4,161 +4,14 @@
 //! the new one. Where old and new look alike, leaving for the open pattern and coming back shows it;
 //! where no reading can tell, a key is asked for, and the record says so.
 
-use super::judge::{self, Readings};
+use super::beside::Beside;
+use super::shape::{Shape, agree, pattern, seen_shapes, shapes};
 use super::sweep::Got;
-use super::{Design, Live, MovedBy};
-use crate::board::{Board, Kind, Place, Setting};
-use crate::circuit::Node;
+use super::{Design, MovedBy};
+use crate::board::{Place, Setting};
 use crate::walk::Move;
-use crate::window::{Expected, Windows};
-use std::sync::Arc;
+use crate::window::Windows;
 use std::time::Duration;
-
-/// What one channel looks like.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Shape {
-    /// The class with this index of the channel's windows.
-    Class(usize),
-    /// Nothing drives it.
-    Open,
-    /// Driven, between windows.
-    Between,
-    /// Nothing is known of it.
-    Unknown,
-}
-
-/// What a channel of a good unit shows in a setting, wherever that is known from.
-pub(super) type Expect<'a> = &'a dyn Fn(&Setting, usize) -> Arc<Expected>;
-
-/// What a setting should look like: a shape for each channel, `Unknown` for those not asked about.
-pub(super) fn shapes(
-    board: &Board,
-    windows: &Windows,
-    expect: Expect<'_>,
-    setting: &Setting,
-    channels: &[usize],
-) -> Vec<Shape> {
-    let shape = |c: usize| match channels.contains(&c) {
-        true => expected_shape(board, windows, expect, setting, c),
-        false => Shape::Unknown,
-    };
-    (0..board.channels.len()).map(shape).collect()
-}
-
-fn expected_shape(
-    board: &Board,
-    windows: &Windows,
-    expect: Expect<'_>,
-    setting: &Setting,
-    channel: usize,
-) -> Shape {
-    let classes = &windows.channels[channel];
-    if matches!(board.channels[channel].kind, Kind::Meter { .. }) {
-        return Shape::Unknown;
-    }
-    if let Some(class) = classes.class_of_setting(setting) {
-        return Shape::Class(class);
-    }
-    let expected = expect(setting, channel);
-    match (board.channels[channel].kind, expected.node) {
-        (_, Node::Floating) => Shape::Open,
-        (Kind::Meter { .. }, _) => Shape::Unknown,
-        (Kind::Analog, _) => {
-            classes.class_of_code(expected.code).map_or(Shape::Between, Shape::Class)
-        }
-        (Kind::Digital, _) => match expected.level.and_then(|l| classes.class_of_level(l)) {
-            Some(class) => Shape::Class(class),
-            None => Shape::Between,
-        },
-    }
-}
-
-/// What the readings look like, a shape for each channel.
-pub(super) fn seen_shapes(board: &Board, windows: &Windows, got: &Got) -> Vec<Shape> {
-    let shape = |channel: usize| match got.channels.get(&channel) {
-        Some(readings) => seen_shape(board, windows, channel, readings),
-        None => Shape::Unknown,
-    };
-    (0..board.channels.len()).map(shape).collect()
-}
-
-fn seen_shape(board: &Board, windows: &Windows, channel: usize, readings: &Readings) -> Shape {
-    let classes = &windows.channels[channel];
-    match board.channels[channel].kind {
-        Kind::Meter { .. } => Shape::Unknown,
-        Kind::Analog => {
-            if looks_open(board, readings) {
-                return Shape::Open;
-            }
-            match readings.mean {
-                Some(b) => classes.class_of_code(b.mean).map_or(Shape::Between, Shape::Class),
-                None => Shape::Unknown,
-            }
-        }
-        Kind::Digital => match readings.level {
-            Some(reads) => judge::level(reads)
-                .and_then(|l| classes.class_of_level(l))
-                .map_or(Shape::Between, Shape::Class),
-            None => Shape::Unknown,
-        },
-    }
-}
-
-/// Whether nothing seems to drive an analog pin.
-///
-/// With its pull-up on an open pin is at the rail. Near the supply a driven pin is there too, and
-/// an open one may still hold the charge of the last pull-up: there charge sharing decides.
-fn looks_open(board: &Board, readings: &Readings) -> bool {
-    let at_rail = |code: f64| code >= judge::open_level(board);
-    let pulled = readings.pulled.is_some_and(|p| at_rail(p.mean));
-    match (readings.charge, readings.mean) {
-        _ if !pulled => false,
-        (Some((first, last)), _) if judge::walked(&board.chip, first, last) => true,
-        (_, Some(mean)) => !at_rail(mean.mean),
-        (_, None) => true,
-    }
-}
-
-/// The live picture of what was read.
-pub fn live(board: &Board, windows: &Windows, got: &Got) -> Vec<Live> {
-    let picture = |(&channel, readings): (&usize, &Readings)| {
-        let code = match (readings.mean, readings.level) {
-            (Some(b), _) => b.mean,
-            (None, Some((n, ones))) => f64::from(ones) / f64::from(n.max(1)),
-            _ => return None,
-        };
-        let open = seen_shape(board, windows, channel, readings) == Shape::Open;
-        Some(Live { channel, code, open })
-    };
-    got.channels.iter().filter_map(picture).collect()
-}
-
-/// The codes by which stillness is judged: of an open pin only the one with the pull-up on, since
-/// without it the pin mimics its neighbour.
-fn pattern(got: &Got, shapes: &[Shape]) -> Vec<(f64, f64)> {
-    let mut codes = Vec::new();
-    for (&channel, r) in &got.channels {
-        if let (Some(b), true) = (r.mean, shapes[channel] != Shape::Open) {
-            codes.push((b.mean, b.sd));
-        } else {
-            codes.push((-1.0, 0.0));
-        }
-        if let Some(b) = r.pulled {
-            codes.push((b.mean, b.sd));
-        }
-        if let Some((n, ones)) = r.level {
-            codes.push((1000.0 * f64::from(ones) / f64::from(n.max(1)), 0.0));
-        }
-    }
-    codes
-}
-
-/// Whether two patterns agree within max(3 deviations, 3 codes) on every reading.
-fn agree(a: &[(f64, f64)], b: &[(f64, f64)]) -> bool {
-    let near =
-        |(x, y): (&(f64, f64), &(f64, f64))| (x.0 - y.0).abs() <= (3.0 * x.1.max(y.1)).max(3.0);
-    a.len() == b.len() && a.iter().zip(b).all(near)
-}
 
 /// What can show that a move was made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -182,6 +35,8 @@ pub enum Sight {
     Doubt(Option<Place>),
     /// It does not come to rest.
     Unstable,
+    /// This channel has changed too, which the jumper has no part in.
+    Strayed(usize),
 }
 
 /// Watches one move.
@@ -199,12 +54,17 @@ pub struct Watch {
     anchor: Option<(Duration, Vec<(f64, f64)>)>,
     broken: u32,
     left: bool,
-    /// Whether something else than what is wanted has been seen since the watch began. What has
-    /// stood there all along shows no move.
+    /// Whether something else than what is wanted has been seen, in the step before or since. What
+    /// has stood there all along shows no move.
     away: bool,
+    /// Whether it was so in the step before.
+    shown: bool,
     /// Whether the power was cut for the move.
     cycled: bool,
     doubted: bool,
+    beside: Beside,
+    /// The channel beside it that has changed with it, once that was told.
+    strayed: Option<usize>,
 }
 
 /// Times that a pattern may break before the contact is called unstable.
@@ -222,17 +82,18 @@ const ON_ITS_WAY: u32 = 12;
 const UNCHANGED: u32 = 16;
 
 impl Watch {
-    /// A watch on the jumper of a move that leads to the setting `to`, by the readings of
-    /// `channels`, those that the jumper has a part in.
+    /// A watch on the jumper of a move that leads to the setting `to`, by the readings of the
+    /// channels that it has a part in; `last` is what every channel looked like in the step before.
     pub fn new(
         board: &Design,
         windows: &Windows,
         to: &Setting,
         made: Move,
-        channels: &[usize],
+        last: &[Shape],
         still: Duration,
     ) -> Watch {
         let jumper = made.jumper;
+        let channels = board.sees(jumper);
         let expect = |setting: &Setting, channel| board.expect(setting, channel);
         let shapes = |setting: &Setting| shapes(board, windows, &expect, setting, channels);
         let want = shapes(to);
@@ -250,6 +111,9 @@ impl Watch {
             every.push(Place::Open);
         }
         let places = every.into_iter().map(|p| (p, shapes(&to.with(jumper, p)))).collect();
+        let known = channels.iter().all(|&c| last[c] != Shape::Unknown);
+        let away = known && channels.iter().any(|&c| last[c] != want[c]);
+        let beside = Beside::new(board, jumper, last, telling == Telling::Key);
         Watch {
             jumper,
             asked: made.to,
@@ -263,16 +127,30 @@ impl Watch {
             anchor: None,
             broken: 0,
             left: false,
-            away: false,
+            away,
+            shown: away,
             cycled: false,
             doubted: false,
+            beside,
+            strayed: None,
         }
     }
 
     /// The same after the power was cut for the move: it was made out of sight, so that a reading
     /// which agrees is all there is to wait for.
     pub fn after_power_cycle(self) -> Watch {
-        Watch { cycled: true, ..self }
+        Watch { cycled: true, beside: Beside::default(), ..self }
+    }
+
+    /// The same for a step that is done again: the hand will do so too, and is waited for.
+    pub fn once_more(self) -> Watch {
+        Watch { away: false, ..self }
+    }
+
+    /// The channels to be looked at now.
+    pub fn glances(&self, board: &Design) -> Vec<usize> {
+        let own = board.sees(self.jumper).iter().copied();
+        own.chain(self.beside.next()).collect()
     }
 
     /// The jumper watched.
@@ -286,9 +164,22 @@ impl Watch {
     }
 
     /// Takes what a glance read at `now`.
-    pub fn look(&mut self, now: Duration, board: &Board, windows: &Windows, got: &Got) -> Sight {
-        let seen = seen_shapes(board, windows, got);
-        let codes = pattern(got, &seen);
+    pub fn look(&mut self, now: Duration, board: &Design, windows: &Windows, got: &Got) -> Sight {
+        let mut seen = seen_shapes(board, windows, got);
+        if let Some(channel) = self.beside.look(&seen)
+            && self.strayed.is_none()
+        {
+            self.strayed = Some(channel);
+            self.anchor = None;
+            return Sight::Strayed(channel);
+        }
+        let own = board.sees(self.jumper);
+        for (channel, shape) in seen.iter_mut().enumerate() {
+            if !own.contains(&channel) {
+                *shape = Shape::Unknown;
+            }
+        }
+        let codes = pattern(got, &seen, own);
         self.left |= self.telling == Telling::Open && seen == self.no_shunt;
         self.away |= seen != self.want;
         let start = self.start.get_or_insert_with(|| codes.clone());
@@ -306,6 +197,9 @@ impl Watch {
         };
         let rested = now.saturating_sub(since);
         if rested < self.still {
+            return Sight::Wait;
+        }
+        if seen == self.want && self.beside.astray() {
             return Sight::Wait;
         }
         if seen == self.want {
@@ -333,21 +227,36 @@ impl Watch {
         Sight::Doubt(reads_as)
     }
 
-    fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
+    /// The place that shapes read as: the one asked for where it is among several.
+    pub(super) fn reads_as(&self, seen: &[Shape]) -> Option<Place> {
         let like = |(_, shapes): &&(Place, Vec<Shape>)| shapes == seen;
         let wanted = self.places.iter().filter(|(place, _)| *place == self.asked);
         wanted.chain(&self.places).find(like).map(|&(place, _)| place)
     }
 
-    /// Whether a word is wanted: no reading can tell, the reading was doubted, or it does not rest.
+    /// Whether the readings could have shown the move and agreed with it before it was asked for: a
+    /// word then stands against what was seen, which is that nothing changed.
+    pub fn unshown(&self) -> bool {
+        self.telling == Telling::Pattern && !self.away && !self.shown && !self.cycled
+    }
+
+    /// The channel that has changed with the move and should not have.
+    pub fn strayed(&self) -> Option<usize> {
+        self.strayed
+    }
+
+    /// Whether a word is wanted: no reading can tell, the reading was doubted, it does not rest, or
+    /// another channel has changed with it.
     pub fn takes_a_word(&self) -> bool {
-        self.telling == Telling::Key || self.doubted || self.broken >= RESTLESS
+        let doubted = self.doubted || self.strayed.is_some();
+        self.telling == Telling::Key || doubted || self.broken >= RESTLESS
     }
 
     /// The operator says that it is not: the watch goes on and may doubt again, with the patience
     /// that it had in the beginning.
     pub fn go_on(&mut self) {
         self.doubted = false;
+        self.strayed = None;
         self.anchor = None;
         self.start = None;
     }

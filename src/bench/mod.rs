@@ -2,9 +2,11 @@
 //!
 //! It is told the time and what happened (`handle`), and says what it wants measured, what the
 //! operator should be told and when it wants to be woken. It has no clock and touches nothing.
-//! `judge` is where a code becomes a verdict; `evidence` is where a move is believed.
+//! `judge` is where a code becomes a verdict; `evidence` is where a move is
+//! believed, by what the channels look like (`shape`), also those that it has no part in (`beside`).
 
 mod ask;
+mod beside;
 pub mod command;
 mod design;
 mod event;
@@ -13,7 +15,9 @@ pub mod judge;
 pub mod meter;
 pub mod procedure;
 pub mod reading;
+pub mod resume;
 pub mod sag;
+pub mod shape;
 pub mod supply;
 pub mod sweep;
 mod tally;
@@ -52,6 +56,12 @@ pub trait Procedure {
     /// Whether a line is to be typed, and keys are its letters.
     fn wants_text(&self) -> bool {
         false
+    }
+
+    /// Somebody noted something, at whatever prompt.
+    fn remark(&mut self, now: Duration, text: &str) -> Vec<Output> {
+        let _ = (now, text);
+        Vec::new()
     }
 
     /// A letter was typed, which only a live view has a use for.

@@ -1,7 +1,7 @@
 //! One look at a unit as it lies there: where each shunt is and what the firmware would read.
 
-use super::evidence::{Shape, seen_shapes, shapes};
 use super::judge;
+use super::shape::{Shape, seen_shapes, shapes};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Output, Procedure, probe_problem,

@@ -15,10 +15,10 @@ pub mod template;
 
 pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
-pub use drift::{Array, Drift, InUse};
+pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, Fuses};
 pub use odds::{KINDS, Odds};
-pub use parse::{parse, parse_beside, parse_bytes};
+pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
 
 use crate::units::{Amperes, Farads, Hertz, Ohms, Ratio, Volts};
@@ -78,6 +78,8 @@ pub struct Board {
     pub delivery: Setting,
     /// What only a person can see.
     pub questions: Vec<Question>,
+    /// What the maker has accepted that no reading shows.
+    pub accepted: Vec<Accepted>,
     /// What the chip's fuses must be, where the board file says it.
     pub fuses: Option<Fuses>,
     /// The maker's own commands.
@@ -497,6 +499,56 @@ impl Default for Pace {
         Pace { shunt: 4.0, other_header: 1.0, power_cycle: 12.0, question: 4.0, meter: 10.0 }
     }
 }
+
+/// Defects that the maker has accepted where no reading shows them, and why.
+#[derive(Clone, Debug)]
+pub struct Accepted {
+    /// The parts that may have them.
+    pub parts: Vec<Part>,
+    /// The kinds of defect, each of [`DEFECTS`].
+    pub defects: Vec<&'static str>,
+    /// Why.
+    pub reason: String,
+}
+
+/// Something of the board that has a name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// A resistor, by index.
+    Resistor(usize),
+    /// A jumper, by index.
+    Jumper(usize),
+    /// A channel with its pin, by index.
+    Channel(usize),
+    /// A switch, by index.
+    Switch(usize),
+    /// A load, by index.
+    Load(usize),
+}
+
+/// The kinds of defect that the program models, as it and a board file name them.
+pub const DEFECTS: [&str; 20] = [
+    "resistor open",
+    "resistor shorted",
+    "resistor of another value",
+    "resistor out of tolerance",
+    "resistors swapped",
+    "shunt without contact",
+    "shunt with poor contact",
+    "header pins bridged",
+    "second shunt on a header",
+    "positions counted from the wrong end",
+    "headers taken for each other",
+    "chip pin open",
+    "chip pin stuck",
+    "leak at a chip pin",
+    "chip pins bridged",
+    "pull-up missing",
+    "switch never closes",
+    "switch never opens",
+    "load draws nothing",
+    "load draws too much",
+];
 
 /// Something that only a person can see, asked in a given setting.
 #[derive(Clone, Debug)]

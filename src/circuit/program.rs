@@ -58,6 +58,8 @@ pub struct Program {
     inputs: Vec<Input>,
     steps: Vec<Step>,
     ratio: u32,
+    /// The source resistance of the net; none where a rail holds it.
+    source: Option<u32>,
 }
 
 /// Registers of a running program.
@@ -82,7 +84,8 @@ impl Program {
         }
         if net == board.supply.net || net == board.supply.ground {
             let ratio = if net == board.supply.net { 1.0 } else { 0.0 };
-            return Some(Program { inputs: vec![], steps: vec![Step::Constant(ratio)], ratio: 0 });
+            let steps = vec![Step::Constant(ratio)];
+            return Some(Program { inputs: vec![], steps, ratio: 0, source: None });
         }
         let mut links = network::links(board, setting, closed);
         links.extend(spread.pulled(board, net));
@@ -111,6 +114,21 @@ impl Program {
     /// The ratio for [`LANES`] units. `input` gives the values of an input by its place in
     /// [`Program::inputs`]; `registers` is room to work in, whatever is in it.
     pub fn run<'a>(&self, input: impl Fn(usize) -> &'a Lanes, registers: &mut Registers) -> Lanes {
+        self.fill(input, registers);
+        registers.0[self.ratio as usize]
+    }
+
+    /// The source resistance of the net in ohms, as [`Program::run`] gives the ratio.
+    pub fn source<'a>(
+        &self,
+        input: impl Fn(usize) -> &'a Lanes,
+        registers: &mut Registers,
+    ) -> Lanes {
+        self.fill(input, registers);
+        self.source.map_or([0.0; LANES], |at| registers.0[at as usize])
+    }
+
+    fn fill<'a>(&self, input: impl Fn(usize) -> &'a Lanes, registers: &mut Registers) {
         let room = &mut registers.0;
         room.clear();
         room.extend((0..self.inputs.len()).map(|i| *input(i)));
@@ -145,7 +163,6 @@ impl Program {
             }
             room.push(out);
         }
-        room[self.ratio as usize]
     }
 }
 
@@ -248,7 +265,7 @@ impl Compiler {
         let current = self.add(inject, up).unwrap_or(zero);
         let inverse = self.step(Step::Inverse(all));
         let ratio = self.step(Step::Product(current, inverse));
-        Program { inputs, steps: self.steps, ratio }
+        Program { inputs, steps: self.steps, ratio, source: Some(inverse) }
     }
 
     /// Star to mesh: what flows in at the node is shared out among its neighbours.

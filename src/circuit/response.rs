@@ -151,7 +151,10 @@ impl Response {
             _ if changes.is_empty() => self.node(net),
             // A rail is what it is; what drives it is not asked.
             None => self.node(net),
-            Some(row) => self.rows(net, changes).node(net, row),
+            Some(row) => match changes {
+                [change] => self.changed_once(net, row, *change),
+                _ => self.rows(net, changes).node(net, row),
+            },
         }
     }
 
@@ -203,6 +206,32 @@ impl Response {
         };
         let source = Ohms((self.inverse[row * self.n + row] - source).max(0.0));
         Some(Node::Driven { volts: Volts(self.volts[net.0] - volts), source })
+    }
+
+    /// One change, by the few entries of the inverse that it needs.
+    fn changed_once(&self, net: NetId, row: usize, change: Change) -> Node {
+        let own = self.inverse[row * self.n + row];
+        let (mut volts, mut source) = (self.volts[net.0], own);
+        if change.siemens != 0.0 {
+            let [a, b] = change.between;
+            let entry = |i: Option<usize>, j: Option<usize>| {
+                i.zip(j).map_or(0.0, |(i, j)| self.inverse[i * self.n + j])
+            };
+            let (at, to) = (self.row[a.0], self.row[b.0]);
+            let across = entry(at, at) - entry(at, to) - entry(to, at) + entry(to, to);
+            let share = change.siemens / self.left(change, across);
+            let far = entry(at, Some(row)) - entry(to, Some(row));
+            volts -= share * (self.volts[a.0] - self.volts[b.0]) * far;
+            source -= share * (entry(Some(row), at) - entry(Some(row), to)) * far;
+        }
+        node(volts, source)
+    }
+
+    /// What a change leaves of the conductance that its two nets meet, as a share; `across` is the
+    /// resistance between them without it.
+    fn left(&self, change: Change, across: f64) -> f64 {
+        let left = 1.0 + change.siemens * across;
+        if left.abs() < CUT { 1.0 / (change.siemens.abs() * OHMS_OF_CUT) } else { left }
     }
 
     /// The same with the slopes against every resistor.
@@ -275,11 +304,8 @@ impl Response {
         let [a, b] = change.between;
         let column = std::mem::take(&mut rows.rows[index]);
         let across = self.at(&column, a) - self.at(&column, b);
-        let left = 1.0 + change.siemens * across;
-        let cut = 1.0 / (change.siemens.abs() * OHMS_OF_CUT);
-        let left = if left.abs() < CUT { cut } else { left };
         let volts = rows.volts[a.0] - rows.volts[b.0];
-        let share = change.siemens / left;
+        let share = change.siemens / self.left(change, across);
         for (net, volt) in rows.volts.iter_mut().enumerate() {
             *volt -= share * volts * self.at(&column, NetId(net));
         }
@@ -298,10 +324,13 @@ impl Response {
 
 impl Rows {
     fn node(&self, net: NetId, row: usize) -> Node {
-        let source = self.rows[0][row];
-        if source > FLOATS_BEYOND {
-            return Node::Floating;
-        }
-        Node::Driven { volts: Volts(self.volts[net.0]), source: Ohms(source.max(0.0)) }
+        node(self.volts[net.0], self.rows[0][row])
     }
+}
+
+fn node(volts: f64, source: f64) -> Node {
+    if source > FLOATS_BEYOND {
+        return Node::Floating;
+    }
+    Node::Driven { volts: Volts(volts), source: Ohms(source.max(0.0)) }
 }

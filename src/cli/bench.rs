@@ -2,7 +2,9 @@
 
 use super::connection::{ByMeter, Connection, nonce, seconds};
 use super::orders::Orders;
-use super::{Exit, Failure, load_for_probe, lot_flow, release, setting, walk_to, windows_of};
+use super::{
+    Exit, Failure, bench_check, load_for_probe, lot_flow, release, setting, walk_to, windows_of,
+};
 use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
@@ -10,7 +12,7 @@ use crate::lot::{self, History};
 use crate::probe::exchange::Exchange;
 use crate::record::fold::Folder;
 use crate::record::release::{REASONS, is_repair};
-use crate::record::{Head, calibration, former};
+use crate::record::{Head, Record, calibration, former, resume};
 use crate::report::{coverage, suspect};
 use crate::screen::Screen;
 use crate::screen::plain::Plain;
@@ -52,6 +54,14 @@ pub struct Options {
     /// why it is released
     #[arg(long, value_name = "TEXT")]
     pub(super) reason: Option<String>,
+    /// Check the bench with this unit, which is known to be good: its readings are held against its
+    /// earlier runs, and faults made on purpose must be called
+    #[arg(long, requires = "unit", conflicts_with_all = ["release", "resume", "deliver", "orders"])]
+    check_bench: bool,
+    /// Go on from the unit's last attempt, which was cut short, at the last step whose readings the
+    /// unit still shows
+    #[arg(long, requires = "unit", conflicts_with_all = ["release", "reason"])]
+    resume: bool,
     /// Setting that this unit leaves with, for example "J1=2 J3=open"; jumpers that are not named
     /// leave as the board file has it
     #[arg(long, value_name = "SETTING")]
@@ -72,6 +82,10 @@ pub struct Options {
     /// Where records go
     #[arg(long, value_name = "DIR", default_value = "results")]
     pub(super) results: PathBuf,
+    /// Read every combination of jumpers that belong together, one shunt a move, not only as many as
+    /// the proof needs
+    #[arg(long)]
+    all: bool,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -100,11 +114,17 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         };
     };
     prepared.known(id)?;
-    let retest = prepared.retest(id, reason)?;
-    let unit = prepared.unit(options, id, retest)?;
+    let (retest, earlier) = match options.resume {
+        true => (None, Some(prepared.cut(id)?)),
+        false => (prepared.retest(id, reason)?, None),
+    };
+    let unit = Unit { earlier, ..prepared.unit(options, id, retest)? };
     let (line, quiet) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
     let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
+    if options.check_bench {
+        return bench_check::close(&prepared, id, &summary);
+    }
     super::print(&prepared.suspects(id)?)?;
     Ok(exit(&summary))
 }
@@ -135,7 +155,7 @@ impl Prepared {
             Some(text) => setting::delivery(&board, "--deliver", text)?,
             None => board.delivery.clone(),
         };
-        walk_to(&board, &windows, &delivery)?;
+        walk_to(&board, &windows, &delivery, options.all)?;
         let orders = options.orders.as_ref().map(|path| Orders::read(&board, path)).transpose()?;
         check_id("lot", &options.lot)?;
         if let Some(id) = options.unit.as_ref().or(options.next.as_ref()) {
@@ -180,19 +200,63 @@ impl Prepared {
         let folder = options.board.parent().map(Path::to_path_buf).unwrap_or_default();
         let supply = supply(&self.store, &self.board, options, id, retest.as_ref())?;
         Ok(Unit {
+            earlier: None,
             supply,
             board: self.board.clone(),
             windows: self.windows.clone(),
-            walk: walk_to(&self.board, &self.windows, delivery)?,
+            walk: walk_to(&self.board, &self.windows, delivery, options.all)?,
             retest,
             note: order.map_or(String::new(), |order| order.note.clone()),
             id: id.to_string(),
             lot: options.lot.clone(),
             operator: options.operator.clone(),
             station: options.station.clone(),
-            config: Config { still: self.still, ..Config::default() },
+            config: Config {
+                still: self.still,
+                on_purpose: options.check_bench,
+                ..Config::default()
+            },
             commands: Some(Place { folder, port }),
         })
+    }
+
+    /// The unit's last attempt, which was cut short by the same board file.
+    pub fn cut(&self, unit: &str) -> Result<Record, Failure> {
+        let refused = |why: &str| Err(Failure::input(format!("--resume: {why}")));
+        if self.by_meter != ByMeter::No {
+            return refused(
+                "values by meter belong to one attempt; test the unit from the start, without \
+                 --resume",
+            );
+        }
+        let records = self.store.records()?;
+        let last = records.into_iter().filter(|r| r.unit == unit).max_by_key(|r| r.attempt);
+        let Some(last) = last else {
+            return refused(&format!(
+                "unit '{unit}' has no earlier attempt in {}; leave it out, or give its --lot",
+                self.store.folder().display()
+            ));
+        };
+        if let Some(problem) = &last.problem {
+            return refused(&format!("{} cannot be read: {problem}", last.file));
+        }
+        let (verdict, _) = lot::verdict(&last);
+        if verdict != "INCOMPLETE" {
+            return refused(&format!(
+                "attempt {} at unit '{unit}' was not cut short, it ended with {verdict}; leave it \
+                 out",
+                last.attempt
+            ));
+        }
+        let made_by = last.rows.iter().map(|row| &row.head.board_sha256).find(|s| !s.is_empty());
+        if made_by.is_some_and(|sha256| *sha256 != self.board.sha256) {
+            return refused(&format!(
+                "the board file has changed since attempt {}; test the unit from the start, \
+                 without --resume",
+                last.attempt
+            ));
+        }
+        Ok(last)
     }
 
     /// What a unit has been through in this lot.
@@ -289,6 +353,8 @@ pub struct Unit {
     pub id: String,
     /// Why it is tested again.
     pub retest: Option<Retest>,
+    /// The attempt to go on from.
+    pub earlier: Option<Record>,
     /// What the order list says of it; empty when nothing.
     pub note: String,
     /// What is known of its supply.
@@ -381,15 +447,28 @@ impl Unit {
         };
         let (board, windows, walk) = (&self.board, &self.windows, &self.walk);
         // Odd, and so never 0; far apart for nonces that are close.
-        let identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
+        let mut identity = nonce.wrapping_mul(0x9E37_79B1) | 1;
+        let earlier =
+            self.earlier.as_ref().map(|cut| resume::earlier(board, cut.attempt, &cut.rows));
+        // Its rows will stand beside the new ones.
+        if let Some(old) = &earlier
+            && let Ok(old @ 1..) = u32::from_str_radix(&old.identity, 16)
+        {
+            identity = old;
+        }
         let retest = self.retest.clone();
         let (serial, note) = (self.id.clone(), self.note.clone());
         let unit = UnitId { serial, identity, former, retest, note };
         let bench = Bench::new(board.clone(), windows.clone(), walk.clone(), unit, self.config)
             .supplied(self.supply.clone());
+        let rows = self.earlier.as_ref().map(|cut| cut.rows.clone()).unwrap_or_default();
+        let bench = match earlier {
+            Some(earlier) => bench.resuming(earlier),
+            None => bench,
+        };
         let mut exchange = Exchange::with_quiet(nonce, quiet);
         exchange.opened(Duration::ZERO);
-        let folder = Folder::new(self.board.clone(), head, began);
+        let folder = Folder::new(self.board.clone(), head, began).going_on_from(rows);
         Conductor::new(self.board.clone(), bench, exchange, folder)
     }
 

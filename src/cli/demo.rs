@@ -62,6 +62,7 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
     let windows = windows_of(board)?;
     let walk = walk_of(board, &windows)?;
     Ok(Unit {
+        earlier: None,
         board: board.clone(),
         windows,
         walk,

@@ -41,6 +41,8 @@ pub struct Options {
     pull: Option<String>,
     #[command(flatten)]
     stock: StockArguments,
+    #[command(flatten)]
+    in_use: new::UseArguments,
     /// A given resistor between the network and the pin
     #[arg(long, value_name = "OHMS")]
     input: Option<String>,
@@ -50,7 +52,7 @@ pub struct Options {
     /// Tolerance of the supply
     #[arg(long, default_value = "5%")]
     supply_tolerance: String,
-    /// Chip whose converter reads it
+    /// Chip whose converter reads it: its name, or a file with its `[chip]` table
     #[arg(long, default_value = "atmega328p")]
     chip: String,
     /// Largest current that the network may draw at worst
@@ -172,11 +174,12 @@ impl Options {
         };
         Ok(Request {
             network,
-            chip: self.chip.clone(),
+            chip: new::microcontroller(&self.chip)?,
             supply: value::<Volts>("--supply", &self.supply)?,
             supply_tolerance: share("--supply-tolerance", &self.supply_tolerance)?,
             stock: self.stock.values()?,
             tolerance: share("--tolerance", &self.stock.tolerance)?,
+            in_use: self.in_use.read()?,
             input: optional("--input", &self.input)?,
             current: value::<Amperes>("--current", &self.current)?,
             source: optional("--source-limit", &self.source_limit)?.unwrap_or(SOURCE_LIMIT),

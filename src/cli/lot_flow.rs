@@ -1,10 +1,11 @@
 //! `bench BOARD` without a unit: a lot, one unit after another.
 
-use super::bench::{Options, Prepared, exit, keys};
+use super::bench::{Options, Prepared, Unit, exit, keys};
 use super::{Exit, Failure, release};
 use crate::bench::{Cut, Retest, Summary};
 use crate::lot::{Counts, Table};
 use crate::probe::port;
+use crate::record::Record;
 use crate::record::release::REASONS;
 use crate::report::table::{self, Cell, Form};
 use crate::session::live::{Desk, Said};
@@ -24,8 +25,8 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
     if let Some(first) = &options.next {
         lot.next = Some(lot.free(first.clone())?);
     }
-    while let Some((id, retest)) = lot.next_unit()? {
-        if !lot.test(&id, retest)? || !lot.unplugged(&id) {
+    while let Some((id, how)) = lot.next_unit()? {
+        if !lot.test(&id, how)? || !lot.unplugged(&id) {
             break;
         }
     }
@@ -68,8 +69,8 @@ impl Lot<'_> {
         self.stopped |= *said == Said::Stop;
     }
 
-    /// The next unit and, where it is tested again, why; nothing when the lot ends here.
-    fn next_unit(&mut self) -> Result<Option<(String, Option<Retest>)>, Failure> {
+    /// The next unit and how it is tested; nothing when the lot ends here.
+    fn next_unit(&mut self) -> Result<Option<(String, How)>, Failure> {
         if !self.plugged_in()? {
             return Ok(None);
         }
@@ -93,8 +94,7 @@ impl Lot<'_> {
                 continue;
             }
             match self.again(&id)? {
-                Again::First => return Ok(Some((id, None))),
-                Again::Retest(retest) => return Ok(Some((id, Some(retest)))),
+                Again::Test(how) => return Ok(Some((id, how))),
                 Again::No => {}
                 Again::End => return Ok(None),
             }
@@ -127,31 +127,47 @@ impl Lot<'_> {
     fn again(&mut self, id: &str) -> Result<Again, Failure> {
         let history = self.prepared.history(id)?;
         if history.attempts == 0 {
-            return Ok(Again::First);
+            return Ok(Again::Test(How::First));
         }
         let before = history.needs_reason().unwrap_or_else(|| match &history.last {
             Some((attempt, verdict, _)) => format!("attempt {attempt} was {verdict}"),
             None => "it was not wholly tested".into(),
         });
+        let cut = self.prepared.cut(id).ok();
+        let going_on = match &cut {
+            Some(cut) => format!("; {RESUME} goes on where attempt {} was cut short", cut.attempt),
+            None => String::new(),
+        };
         let asked = format!(
             "{id} is in this lot already: {before}. Test it again? Say why ({}, or in your own \
-             words); Enter alone takes another unit",
+             words){going_on}; Enter alone takes another unit",
             REASONS.join(", ")
         );
         let Some(line) = self.line(&asked)? else { return Ok(Again::End) };
         if line.is_empty() {
             return Ok(Again::No);
         }
+        if let Some(cut) = cut.filter(|_| line == RESUME) {
+            return Ok(Again::Test(How::GoingOn(Box::new(cut))));
+        }
         match release::reason(Some(&line)) {
-            Ok(Some(reason)) => Ok(Again::Retest(Retest { held: history.held(&reason), reason })),
+            Ok(Some(reason)) => {
+                let retest = Retest { held: history.held(&reason), reason };
+                Ok(Again::Test(How::Again(retest)))
+            }
             Ok(None) => Ok(Again::No),
             Err(wrong) => super::print(&format!("{wrong}\n")).map(|()| Again::No),
         }
     }
 
     /// Tests one unit; false when the lot ends with it.
-    fn test(&mut self, id: &str, retest: Option<Retest>) -> Result<bool, Failure> {
-        let unit = self.prepared.unit(self.options, id, retest)?;
+    fn test(&mut self, id: &str, how: How) -> Result<bool, Failure> {
+        let (retest, earlier) = match how {
+            How::First => (None, None),
+            How::Again(retest) => (Some(retest), None),
+            How::GoingOn(cut) => (None, Some(*cut)),
+        };
+        let unit = Unit { earlier, ..self.prepared.unit(self.options, id, retest)? };
         let opened = self.prepared.open(self.options, self.tested);
         let (line, quiet) = match opened {
             Ok(opened) => opened,
@@ -211,12 +227,23 @@ impl Lot<'_> {
     }
 }
 
-/// What is done with a serial number.
-enum Again {
+/// What is typed to go on from an attempt that was cut short.
+const RESUME: &str = "resume";
+
+/// How a unit is tested.
+enum How {
     /// It is new in this lot.
     First,
-    /// It is tested again.
-    Retest(Retest),
+    /// Again, and why.
+    Again(Retest),
+    /// From where an attempt was cut short.
+    GoingOn(Box<Record>),
+}
+
+/// What is done with a serial number.
+enum Again {
+    /// It is tested.
+    Test(How),
     /// Another one is asked for.
     No,
     /// The lot ends here.

@@ -1,6 +1,7 @@
 //! Arguments and wiring. The one door to `clap`.
 
 mod bench;
+mod bench_check;
 mod c_header;
 mod card;
 mod check_thresholds;
@@ -139,12 +140,21 @@ fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
 
 /// The sequence from a board without shunts to its delivery setting.
 fn walk_of(board: &Board, windows: &Windows) -> Result<Arc<Walk>, Failure> {
-    walk_to(board, windows, &board.delivery)
+    walk_to(board, windows, &board.delivery, false)
 }
 
-/// The sequence from a board without shunts to the setting that a unit leaves with.
-fn walk_to(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Arc<Walk>, Failure> {
-    let walk = walk::plan(board, windows, delivery);
+/// The sequence from a board without shunts to the setting that a unit leaves with; through every
+/// combination where `all` of them are wanted.
+fn walk_to(
+    board: &Board,
+    windows: &Windows,
+    delivery: &Setting,
+    all: bool,
+) -> Result<Arc<Walk>, Failure> {
+    let walk = match all {
+        true => walk::plan_every(board, windows, delivery),
+        false => walk::plan(board, windows, delivery),
+    };
     walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 

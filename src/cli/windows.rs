@@ -2,7 +2,7 @@
 
 use super::picture::PictureFile;
 use super::spread::SpreadArguments;
-use super::{Exit, Failure, FormatArgument, load, walk_of, windows_of};
+use super::{Exit, Failure, FormatArgument, load, walk_to, windows_of};
 use crate::report::table::Form;
 use crate::report::{coverage, windows, windows_picture};
 use std::path::PathBuf;
@@ -15,6 +15,9 @@ pub struct Options {
     /// What a pass means: the modelled defects that the sequence shows, and what shows the others
     #[arg(long)]
     coverage: bool,
+    /// The same for a sequence through every combination of jumpers that belong together
+    #[arg(long, requires = "coverage")]
+    all: bool,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -31,7 +34,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     options.picture.write(|| windows_picture::picture(&board, &windows))?;
     let form = Form::from(options.format);
     if options.coverage {
-        let walk = walk_of(&board, &windows)?;
+        let walk = walk_to(&board, &windows, &board.delivery, options.all)?;
         let text = match form {
             Form::Text => coverage::text(&board, &windows, &walk),
             form => coverage::table(&board, &walk).print(form),

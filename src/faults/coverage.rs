@@ -1,10 +1,12 @@
 //! What a sequence of settings proves, and what it leaves to the eye and the meter.
 
+use super::effect::rail;
 use super::words::told_together;
 use super::{Fault, Sighting, sightings};
 use crate::board::{Board, NetId, Setting};
+use crate::circuit::Parts;
 use crate::units::Ohms;
-use crate::window::Windows;
+use crate::window::{self, Windows};
 
 /// What a pass means.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -39,12 +41,28 @@ pub enum By {
         /// The nets.
         between: [NetId; 2],
     },
+    /// A meter from a net to a rail, without power, with the shunts off and the supply joined to
+    /// ground: a leak makes it less.
+    Leak {
+        /// The nets.
+        between: [NetId; 2],
+        /// What a good unit shows; infinite where nothing joins them.
+        ohms: Ohms,
+    },
+    /// The maker has accepted it: the entry of the board file, by index.
+    Accepted(usize),
 }
 
 impl Coverage {
     /// The defects that no reading is sure to show, in words, those together that one look or one
     /// measurement shows: what shows them, then the defects.
     pub fn unseen_in_words(&self, board: &Board) -> Vec<(String, String)> {
+        let found = self.unseen_together(board).into_iter();
+        found.map(|(by, faults)| (by, told_together(board, &faults))).collect()
+    }
+
+    /// The same, what shows them in words and the defects as they are.
+    pub fn unseen_together(&self, board: &Board) -> Vec<(String, Vec<Fault>)> {
         let mut found: Vec<(String, Vec<Fault>)> = Vec::new();
         for &(fault, by) in &self.unseen {
             let by = by.text(board);
@@ -53,7 +71,7 @@ impl Coverage {
                 None => found.push((by, vec![fault])),
             }
         }
-        found.into_iter().map(|(by, faults)| (by, told_together(board, &faults))).collect()
+        found
     }
 }
 
@@ -73,6 +91,18 @@ impl By {
             By::Contact { between } => {
                 format!("meter, power off, shunt on: {}, under 1 ohm", nets(between))
             }
+            By::Leak { between, ohms } if ohms.0.is_finite() => {
+                let between = nets(between);
+                format!(
+                    "meter, power off, shunts off, supply joined to ground: {between}, {ohms}, \
+                     less with a leak"
+                )
+            }
+            By::Leak { between, .. } => {
+                let between = nets(between);
+                format!("meter, power off, shunts off: {between}, over 1 MΩ")
+            }
+            By::Accepted(entry) => format!("accepted: {}", board.accepted[entry].reason),
             By::Apart { between } => {
                 format!("meter, power off, shunts off: {}, over 1 ohm", nets(between))
             }
@@ -98,6 +128,14 @@ pub fn coverage(
 }
 
 fn by(board: &Board, fault: Fault) -> By {
+    let accepted = board.accepted.iter().position(|a| {
+        let parts = fault.parts();
+        let named = parts.iter().all(|p| a.parts.contains(p));
+        named && !parts.is_empty() && a.defects.contains(&fault.class())
+    });
+    if let Some(entry) = accepted {
+        return By::Accepted(entry);
+    }
     match fault {
         Fault::ResistorOpen { resistor }
         | Fault::ResistorShorted { resistor }
@@ -114,6 +152,12 @@ fn by(board: &Board, fault: Fault) -> By {
         Fault::PinsBridged { between, .. } => By::Apart { between },
         Fault::ChannelsBridged { channels, .. } => {
             By::Apart { between: channels.map(|c| board.channels[c].net) }
+        }
+        Fault::PinLeaks { channel, to, .. } => {
+            let between = [board.channels[channel].net, rail(board, to)];
+            let (parts, open) = (Parts::nominal(board), Setting::all_open(board));
+            let (joined, _) = window::ohms_between(board, &parts, &open, between);
+            By::Leak { between, ohms: Ohms(joined) }
         }
         _ => By::Look,
     }

@@ -2,6 +2,7 @@
 //!
 //! One list serves the sequence, the coverage, the demo and diagnosis.
 
+mod alike;
 mod built;
 mod coverage;
 mod effect;
@@ -10,12 +11,14 @@ mod list;
 mod sight;
 mod words;
 
+pub use alike::{ALIKE, Likeness, Moved, likeness};
 pub use built::{Built, Joint, answer};
 pub use coverage::{By, Coverage, coverage};
 pub use effect::Reach;
 pub use least::{Least, least};
 pub use list::{LEAK, RESISTIVE, modelled};
 pub use sight::{Views, sightings};
+pub use words::told_together;
 
 use crate::board::{Level, NetId};
 use crate::units::Ohms;

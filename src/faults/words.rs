@@ -1,7 +1,7 @@
 //! Defects in words.
 
 use super::Fault;
-use crate::board::{Board, Level};
+use crate::board::{Board, Level, Part};
 
 impl Fault {
     /// What kind of defect it is, for counting.
@@ -27,6 +27,32 @@ impl Fault {
             Fault::SwitchStaysClosed { .. } => "switch never opens",
             Fault::LoadDead { .. } => "load draws nothing",
             Fault::LoadShorted { .. } => "load draws too much",
+        }
+    }
+
+    /// The parts that it names.
+    pub fn parts(self) -> Vec<Part> {
+        match self {
+            Fault::ResistorOpen { resistor }
+            | Fault::ResistorShorted { resistor }
+            | Fault::ResistorValue { resistor, .. }
+            | Fault::ResistorOff { resistor, .. } => vec![Part::Resistor(resistor)],
+            Fault::ResistorsSwapped { resistors } => resistors.map(Part::Resistor).to_vec(),
+            Fault::ContactOpen { jumper, .. }
+            | Fault::ContactResistive { jumper, .. }
+            | Fault::PinsBridged { jumper, .. }
+            | Fault::SecondShunt { jumper, .. }
+            | Fault::CountedFromWrongEnd { jumper } => vec![Part::Jumper(jumper)],
+            Fault::HeadersMistaken { jumpers } => jumpers.map(Part::Jumper).to_vec(),
+            Fault::PinOpen { channel }
+            | Fault::PinStuck { channel, .. }
+            | Fault::PinLeaks { channel, .. }
+            | Fault::PullUpMissing { channel } => vec![Part::Channel(channel)],
+            Fault::ChannelsBridged { channels, .. } => channels.map(Part::Channel).to_vec(),
+            Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
+                vec![Part::Switch(switch)]
+            }
+            Fault::LoadDead { load } | Fault::LoadShorted { load } => vec![Part::Load(load)],
         }
     }
 
@@ -98,7 +124,7 @@ impl Fault {
 }
 
 /// Several defects in a few words: the values that one resistor may have stand together.
-pub(super) fn told_together(board: &Board, faults: &[Fault]) -> String {
+pub fn told_together(board: &Board, faults: &[Fault]) -> String {
     let mut told: Vec<String> = Vec::new();
     let mut values: Vec<(usize, Vec<String>)> = Vec::new();
     for fault in faults {

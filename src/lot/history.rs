@@ -1,7 +1,7 @@
 //! What a unit has been through before another attempt.
 
 use super::line::{failed, verdict};
-use crate::record::{Record, release};
+use crate::record::{Record, release, resume};
 
 /// Attempts that may fail before a unit that was not repaired is held.
 const MOST_FAILED: usize = 2;
@@ -22,7 +22,12 @@ impl History {
     /// Of one unit's records, ordered by attempt.
     pub fn of(attempts: &[&Record]) -> History {
         let mut history = History { attempts: attempts.len(), ..History::default() };
+        let mut counted = false;
         for record in attempts {
+            // An attempt that goes on from the one before is the same one.
+            if counted && resume::resumed(&record.rows) {
+                history.failed -= 1;
+            }
             if release::retest(&record.rows).is_some_and(release::is_repair) {
                 history.failed = 0;
             }
@@ -31,7 +36,8 @@ impl History {
             if failed(record) {
                 word = "FAIL".into();
             }
-            history.failed += usize::from(word == "FAIL");
+            counted = word == "FAIL";
+            history.failed += usize::from(counted);
             if word != "INCOMPLETE" {
                 history.last = Some((record.attempt, word, why));
             }

@@ -3,9 +3,11 @@
 mod history;
 mod line;
 mod order;
+pub mod reference;
 
 pub use history::History;
 pub use line::{UnitLine, verdict};
+pub use reference::Reference;
 
 use crate::record::{Record, csv};
 

@@ -2,12 +2,12 @@
 
 use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
+use super::resume::{self, ANOTHER_CHANGED, NO_CHANGE, RESUMED};
 use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, UnitVerdict,
-    Verdict, sag,
+    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Level, Task};
 use crate::window::{Band, Limits, adc};
@@ -20,6 +20,10 @@ pub const CAUTIONS: &str = "live equipment off the outputs and the named dummy l
      before power jumpers are moved; extra-low voltage only; ESD care; local codes and licensed \
      practice come first; this record does not certify a safety system";
 
+/// What the closing row says of all the others.
+pub const RELATES_TO: &str = "relates to this unit as it was tested, and to the checks in this \
+     record; to be handed on whole or not at all";
+
 /// Turns events into rows, one unit attempt long.
 #[derive(Debug)]
 pub struct Folder {
@@ -27,6 +31,8 @@ pub struct Folder {
     head: Head,
     began: Timestamp,
     seq: u64,
+    /// The rows of an attempt that this one may go on from.
+    earlier: Vec<Row>,
 }
 
 impl Folder {
@@ -38,7 +44,14 @@ impl Folder {
         head.board_sha256.clone_from(&board.sha256);
         head.supply_source.clone_from(&board.supply.source);
         head.chip = board.chip.part.to_string();
-        Folder { board, head, began, seq: 0 }
+        Folder { board, head, began, seq: 0, earlier: Vec::new() }
+    }
+
+    /// The same for an attempt that may take over steps of an earlier one, with the rows of that.
+    #[must_use]
+    pub fn going_on_from(mut self, rows: Vec<Row>) -> Folder {
+        self.earlier = rows;
+        self
     }
 
     /// The rows that an event makes, `t` after the beginning. The live picture makes none.
@@ -53,10 +66,25 @@ impl Folder {
                 vec![self.event(t, "probe found", CAUTIONS)]
             }
             Event::Note(note) => vec![self.event(t, "note", note)],
+            Event::Remark { at, text } => {
+                let row = self.event(t, "remark", text);
+                vec![self.step(row, at)]
+            }
             Event::Retest(retest) => {
                 let note = retest.held.clone().unwrap_or_default();
                 let mut row = self.event(t, RETEST, &note);
                 row.reason.clone_from(&retest.reason);
+                vec![row]
+            }
+            Event::Resumed { attempt, steps, why } => self.resumed(t, *attempt, *steps, why),
+            Event::OnPurpose { jumper, place, wrong, verdict, reason, .. } => {
+                let what = if *wrong { "on purpose" } else { "put right" };
+                let mut row = self.event(t, "fault on purpose", what);
+                let j = &self.board.jumpers[*jumper];
+                row.jumper.clone_from(&j.id);
+                row.position = j.place_name(*place).to_string();
+                row.verdict = verdict.word().to_string();
+                row.reason.clone_from(reason);
                 vec![row]
             }
             Event::Delivery(setting) => {
@@ -111,6 +139,27 @@ impl Folder {
         }
     }
 
+    /// Which steps of an earlier attempt count, and their rows.
+    fn resumed(&mut self, t: Duration, attempt: u64, steps: usize, why: &str) -> Vec<Row> {
+        let note = match steps {
+            0 => format!("from the start, not from attempt {attempt}: {why}"),
+            _ => format!(
+                "every channel shows what it showed in attempt {attempt} at this step; {why}"
+            ),
+        };
+        let mut row = self.event(t, RESUMED, &note);
+        row.step = (steps > 0).then_some(steps as u64);
+        row.step_try = row.step.map(|_| 1);
+        let mut rows = vec![row];
+        for mut former in resume::taken_over(&self.earlier, steps) {
+            self.seq += 1;
+            former.seq = self.seq;
+            former.head.attempt = self.head.attempt;
+            rows.push(former);
+        }
+        rows
+    }
+
     /// What a pass of this record means: how many modelled defects show, and each that does not.
     fn covers(
         &mut self,
@@ -163,11 +212,21 @@ impl Folder {
     /// Only what was asked beyond the plain sequence is kept: doubts are part of the evidence.
     fn prompted(&mut self, t: Duration, at: &StepAt, prompt: &Prompt) -> Vec<Row> {
         let (rule, note) = match prompt {
+            Prompt::Doubt { jumper, asked, reads_as } if *reads_as == Some(*asked) => {
+                let j = &self.board.jumpers[*jumper];
+                let read = j.place_name(*asked);
+                (NO_CHANGE, format!("{} read as {read} before it was asked for", j.id))
+            }
             Prompt::Doubt { jumper, asked, reads_as } => {
                 let j = &self.board.jumpers[*jumper];
                 let reads = reads_as.map_or("no position", |p| j.place_name(p));
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
+            }
+            Prompt::Strayed { jumper, channel } => {
+                let (jumper, channel) =
+                    (&self.board.jumpers[*jumper], &self.board.channels[*channel]);
+                (ANOTHER_CHANGED, format!("{} while {} was moved", channel.id, jumper.id))
             }
             Prompt::Meter { refused: None, of: (1, _), .. } | Prompt::Rails { refused: None } => {
                 ("by meter", CAUTIONS.to_string())
@@ -397,9 +456,7 @@ impl Folder {
             row.sag_mv = Some(1000.0 * sag.volts.0);
         }
         row.rule = "worst required check".to_string();
-        if summary.verdict == UnitVerdict::Pass {
-            row.note = "a pass speaks for the checks in this record".to_string();
-        }
+        row.note = RELATES_TO.to_string();
         row
     }
 }

@@ -4,7 +4,7 @@
 use jiff::Timestamp;
 
 use super::column::{Format, columns};
-use crate::bench::evidence::Shape;
+use crate::bench::shape::Shape;
 use crate::bench::watching::Round;
 use crate::bench::{Check, sag};
 use crate::board::{Board, Kind};

@@ -10,6 +10,7 @@ pub mod fold;
 pub mod former;
 pub mod live;
 pub mod release;
+pub mod resume;
 pub mod row;
 
 pub use self::csv::Problem;

@@ -6,7 +6,8 @@ use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
 use crate::board::chip::Probe;
-use crate::faults::{self, By, Fault, Sighting, Witness};
+use crate::circuit;
+use crate::faults::{self, ALIKE, By, Fault, Likeness, Moved, Sighting, Witness};
 use crate::walk::{Walk, meter};
 use crate::window::Windows;
 
@@ -20,7 +21,19 @@ pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no ch
 
 /// Every modelled defect, a row each, for programs.
 pub fn table(board: &Board, walk: &Walk) -> Table {
-    let mut table = Table::new(&["class", "defect", "seen", "step", "setting", "shown_by", "by"]);
+    let columns = [
+        "class",
+        "defect",
+        "seen",
+        "step",
+        "setting",
+        "shown_by",
+        "by",
+        "moves_codes",
+        "moves_channel",
+        "moves_at",
+    ];
+    let mut table = Table::new(&columns);
     for (fault, sighting) in &walk.coverage.seen {
         let witness = match sighting.by {
             Witness::Channel(channel) => board.channels[channel].id.as_str(),
@@ -41,9 +54,19 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             setting.text(board).into(),
             witness.into(),
             Cell::Missing,
+            Cell::Missing,
+            Cell::Missing,
+            Cell::Missing,
         ]);
     }
-    for (fault, by) in &walk.coverage.unseen {
+    let unseen: Vec<Fault> = walk.coverage.unseen.iter().map(|(fault, _)| *fault).collect();
+    let likenesses = faults::likeness(board, &unseen);
+    for ((fault, by), likeness) in walk.coverage.unseen.iter().zip(likenesses) {
+        let most = match &likeness {
+            Likeness::Most(moved) => Some(moved),
+            Likeness::Untried => None,
+        };
+        let at = most.and_then(|m| Some((m, m.channel?)));
         table.rows.push(vec![
             fault.class().into(),
             fault.text(board).into(),
@@ -52,6 +75,11 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             Cell::Missing,
             Cell::Missing,
             by.text(board).into(),
+            Cell::number(most.map(|m| m.codes), 1),
+            at.map_or(Cell::Missing, |(_, c)| board.channels[c].id.as_str().into()),
+            at.map_or(Cell::Missing, |(m, c)| {
+                where_moved(board, m, c).trim_start_matches(", ").into()
+            }),
         ]);
     }
     table
@@ -89,13 +117,25 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     text += &by_class(seen, unseen).print(Form::Text);
     if !unseen.is_empty() {
         text += "\nnot shown, and what shows it\n";
-        for (by, defects) in walk.coverage.unseen_in_words(board) {
-            for line in wrap::lines(&defects, 80) {
+        for (by, faults) in walk.coverage.unseen_together(board) {
+            for line in wrap::lines(&faults::told_together(board, &faults), 80) {
                 text += &format!("{line}\n");
             }
-            for line in wrap::lines(&format!("by {by}"), 76) {
-                text += &format!("    {line}\n");
+            let likeness = likeness(board, &faults::likeness(board, &faults));
+            for said in [format!("by {by}"), likeness] {
+                for line in wrap::lines(&said, 76) {
+                    text += &format!("    {line}\n");
+                }
             }
+        }
+    }
+    for (i, entry) in board.accepted.iter().enumerate() {
+        if !unseen.iter().any(|(_, by)| *by == By::Accepted(i)) {
+            text += &format!(
+                "\nthe entry accepted because \"{}\" is needless: the readings show it, or no such \
+                 defect is modelled\n",
+                entry.reason
+            );
         }
     }
     text += &least_text(board, windows, walk);
@@ -106,6 +146,42 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     }
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
+}
+
+/// Whether defects move any reading in any setting.
+fn likeness(board: &Board, found: &[Likeness]) -> String {
+    let mut most: Option<&Moved> = None;
+    for likeness in found {
+        match likeness {
+            Likeness::Untried => return "not tried in every setting".to_string(),
+            Likeness::Most(moved) if most.is_none_or(|m| m.codes < moved.codes) => {
+                most = Some(moved);
+            }
+            Likeness::Most(_) => {}
+        }
+    }
+    match most.and_then(|m| Some((m, m.channel?))) {
+        Some((moved, channel)) if moved.codes > ALIKE => format!(
+            "moves {} by {:.0} codes at most{}",
+            board.channels[channel].id,
+            moved.codes,
+            where_moved(board, moved, channel)
+        ),
+        _ => "moves no reading in any setting".to_string(),
+    }
+}
+
+/// `, at J1=2, pull-up on`: the jumpers that the channel depends on.
+fn where_moved(board: &Board, moved: &Moved, channel: usize) -> String {
+    let group = circuit::group_of(board, board.channels[channel].net);
+    let jumpers = group.map(|g| g.jumpers).unwrap_or_default();
+    let place = |&j: &usize| {
+        let jumper = &board.jumpers[j];
+        format!("{}={}", jumper.id, jumper.place_name(moved.setting.0[j]))
+    };
+    let places: Vec<String> = jumpers.iter().map(place).collect();
+    let at = if places.is_empty() { String::new() } else { format!(", at {}", places.join(" ")) };
+    if moved.pulled { format!("{at}, pull-up on") } else { at }
 }
 
 /// The smallest poor contact and wrong value that each channel shows.

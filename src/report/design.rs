@@ -2,6 +2,7 @@
 
 use super::table::{Cell, Form, Table};
 use super::wrap;
+use crate::board::usual;
 use crate::units::{Volts, rkm};
 use crate::window::design::{Choice, How, Network, Outcome, Request};
 
@@ -101,7 +102,21 @@ fn notes(request: &Request, outcome: &Outcome) -> Vec<String> {
             );
         }
     }
+    notes.extend(assumed(request));
     notes
+}
+
+/// How far the resistors drift, where the request does not say.
+fn assumed(request: &Request) -> Option<String> {
+    let usual = usual(request.tolerance);
+    let drift = usual.tempco.filter(|_| request.in_use.tempco.is_none());
+    let ageing = usual.ageing.filter(|_| request.in_use.ageing.is_none());
+    let drift = drift.map(|(_, most)| format!("{:.0} ppm/K (--tempco)", 1e6 * most.0));
+    let ageing = ageing.map(|a| format!("{a} with age (--ageing)"));
+    let all: Vec<String> = drift.into_iter().chain(ageing).collect();
+    (!all.is_empty()).then(|| {
+        format!("assumed, as usual for {} resistors: {}", request.tolerance, all.join(", "))
+    })
 }
 
 /// What would help where nothing was found.

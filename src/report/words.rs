@@ -159,6 +159,21 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             );
             lines
         }
+        Prompt::OnPurpose { jumper, to, wrong, .. } => {
+            let j = &board.jumpers[*jumper];
+            let what = match (wrong, to) {
+                (true, Place::Open) => format!("On purpose: leave the shunt off {}", j.id),
+                (true, _) => {
+                    format!("On purpose: the shunt of {} one place along, {}", j.id, on(j, *to))
+                }
+                (false, _) => format!("Put it right again: the shunt of {} {}", j.id, on(j, *to)),
+            };
+            vec![format!("{what}; then press Enter.")]
+        }
+        Prompt::AsItWas { attempt, setting } => vec![
+            format!("Attempt {attempt} was cut short with {}.", setting.text(board)),
+            "Put every shunt so and press Enter. Space = start anew.".into(),
+        ],
         Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
         Prompt::Move { jumper, from, to, key_needed } => {
             let j = &board.jumpers[*jumper];
@@ -175,12 +190,31 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 format!("{text}. Then plug it in again."),
             ]
         }
+        Prompt::Doubt { jumper, asked, reads_as } if *reads_as == Some(*asked) => {
+            let j = &board.jumpers[*jumper];
+            let (off_and_on, cannot) = match asked {
+                Place::At(_) => ("Lift it once and put it back", "cannot be lifted"),
+                Place::Open => ("Press the shunt on once and take it off", "cannot be put on"),
+            };
+            vec![
+                format!("{} read as {} before it was asked for.", j.id, j.place_name(*asked)),
+                format!("{off_and_on}, so that the reading shows it."),
+                format!("Enter = it {cannot}, go on untested; Space = wait."),
+            ]
+        }
+        Prompt::Strayed { jumper, channel } => {
+            let (id, other) = (&board.jumpers[*jumper].id, &board.channels[*channel].id);
+            vec![
+                format!("{other} has changed too, and {id} has no part in it."),
+                format!(
+                    "Was only {id} touched? Enter = yes; Space = no: put the rest back, then move \
+                     {id} once more by itself."
+                ),
+            ]
+        }
         Prompt::Doubt { jumper, asked, reads_as } => {
             let j = &board.jumpers[*jumper];
             let reads = match reads_as {
-                Some(place) if place == asked => {
-                    format!("as {} all along", j.place_name(*place))
-                }
                 Some(Place::Open) => "as if no shunt made contact".to_string(),
                 Some(place) => format!("as {}", j.place_name(*place)),
                 None => "as no position".to_string(),
@@ -367,6 +401,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             vec![("probe", format!("{} {}, {identity}", info.model, info.version))]
         }
         Event::Note(note) => vec![("note", note.clone())],
+        Event::Remark { text, .. } => vec![("noted", text.clone())],
         Event::Retest(retest) => {
             let mut lines = vec![("retest", format!("because: {}", retest.reason))];
             lines.extend(retest.held.iter().map(|why| ("", format!("HOLD at best: {why}"))));
@@ -375,6 +410,23 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Delivery(setting) => {
             vec![("deliver", format!("this unit leaves with {}", setting.text(board)))]
         }
+        Event::OnPurpose { jumper, read, wrong, verdict, reason, .. } => {
+            let j = &board.jumpers[*jumper];
+            let reads = read.map_or("no position", |p| j.place_name(p));
+            let said = match (verdict, wrong) {
+                (Verdict::Pass, true) => format!("{} reads as {reads}, and is refused", j.id),
+                (Verdict::Pass, false) => format!("{} reads as {reads} again", j.id),
+                _ => reason.clone(),
+            };
+            vec![("purpose", format!("{said} {}", verdict.word()))]
+        }
+        Event::Resumed { attempt, steps: 0, why } => {
+            vec![("resume", format!("from the start, not from attempt {attempt}: {why}"))]
+        }
+        Event::Resumed { attempt, steps, why } => vec![(
+            "resume",
+            format!("{steps} steps of attempt {attempt} count: every channel shows it; {why}"),
+        )],
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
@@ -386,10 +438,12 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
                 Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
+                Prompt::AsItWas { .. } | Prompt::OnPurpose { .. } => "do",
                 Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
                 Prompt::Cautions => "caution",
                 Prompt::Doubt { .. }
+                | Prompt::Strayed { .. }
                 | Prompt::Question { .. }
                 | Prompt::OtherUnit { .. }
                 | Prompt::FlashProbe { .. }
@@ -405,7 +459,14 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             let lines = prompt(board, asked);
             // Of these only the last line asks.
-            let tells = matches!(asked, Prompt::FlashProbe { .. } | Prompt::Report { .. });
+            let tells = matches!(
+                asked,
+                Prompt::FlashProbe { .. }
+                    | Prompt::Report { .. }
+                    | Prompt::AsItWas { .. }
+                    | Prompt::Doubt { .. }
+                    | Prompt::Strayed { .. }
+            );
             let last = lines.len().saturating_sub(1);
             let kind = |i: usize| if tells && i < last { "note" } else { kind };
             let line = |(i, l): (usize, String)| (kind(i), format!("{step}{l}"));

@@ -170,8 +170,8 @@ fn read_lines(mut input: impl BufRead, send: &impl Fn(Typed) -> bool) {
     }
 }
 
-/// Bytes kept of a line; no key and no value has as many, and a line may never end.
-const KEPT: usize = 64;
+/// Bytes kept of a line; no key, no value and few notes have as many, and a line may never end.
+const KEPT: usize = 256;
 
 /// The first bytes of the next line without its line feed; `None` at the end of input.
 fn line(input: &mut impl BufRead) -> io::Result<Option<Vec<u8>>> {

@@ -20,6 +20,11 @@ pub trait Screen {
         let _ = text;
     }
 
+    /// Shows what has been typed of a note so far; none when that is over.
+    fn noting(&mut self, text: Option<&str>) {
+        let _ = text;
+    }
+
     /// Whether nobody sees any more what is shown, so that a run which is nothing but a view may end.
     fn unseen(&self) -> bool {
         false

@@ -38,6 +38,8 @@ pub struct Terminal {
     sequence: ProgressBar,
     live: ProgressBar,
     paint: Paint,
+    /// Whether a note is being typed.
+    noting: bool,
 }
 
 impl Terminal {
@@ -56,6 +58,7 @@ impl Terminal {
             sequence,
             live,
             paint: if colour { COLOUR } else { PLAIN },
+            noting: false,
         }
     }
 
@@ -93,6 +96,7 @@ impl Terminal {
         self.line("");
         if let Prompt::Move { jumper, to, .. }
         | Prompt::MoveUnpowered { jumper, to, .. }
+        | Prompt::OnPurpose { jumper, to, .. }
         | Prompt::Doubt { jumper, asked: to, .. } = asked
         {
             self.drawing(*jumper, *to);
@@ -109,6 +113,7 @@ impl Terminal {
         if matches!(
             asked,
             Prompt::Doubt { .. }
+                | Prompt::Strayed { .. }
                 | Prompt::Unstable { .. }
                 | Prompt::Meter { refused: Some(_), .. }
                 | Prompt::Rails { refused: Some(_) }
@@ -125,6 +130,10 @@ impl Terminal {
     }
 
     fn picture(&self, live: &[Live]) {
+        // What is typed is not to be painted over.
+        if self.noting {
+            return;
+        }
         let channel = |l: &Live| {
             let c = &self.board.channels[l.channel];
             let windows = &self.windows.channels[l.channel];
@@ -192,6 +201,11 @@ impl Screen for Terminal {
 
     fn typing(&mut self, text: &str) {
         self.live.set_message(format!("> {text}_"));
+    }
+
+    fn noting(&mut self, text: Option<&str>) {
+        self.noting = text.is_some();
+        self.live.set_message(text.map_or(String::new(), |text| format!("# {text}_")));
     }
 
     fn say(&mut self, line: &str) {

@@ -119,6 +119,16 @@ impl<P: Procedure> Conductor<P> {
         std::mem::take(&mut self.acts)
     }
 
+    /// A note was typed; an empty one is none.
+    pub fn remark(&mut self, now: Duration, text: &str) -> Vec<Act> {
+        if text.is_empty() {
+            return Vec::new();
+        }
+        let outputs = self.bench.remark(now, text);
+        self.carry(now, outputs);
+        std::mem::take(&mut self.acts)
+    }
+
     /// A letter was typed.
     pub fn letter(&mut self, now: Duration, letter: char) -> Vec<Act> {
         let outputs = self.bench.letter(now, letter);

@@ -133,6 +133,20 @@ impl Automatic {
                 self.todo.push_back((at + SEAT, Deed::Power(true)));
                 self.press(at + SEAT + PRESS, Key::Yes);
             }
+            Prompt::OnPurpose { jumper, to, .. } => {
+                self.todo.push_back((now + SEAT, Deed::Place(jumper, to)));
+                self.press(now + SEAT + PRESS, Key::Yes);
+            }
+            Prompt::AsItWas { ref setting, .. } => {
+                let mut at = now;
+                for (jumper, &place) in setting.0.iter().enumerate() {
+                    if self.shunts.0[jumper] != place {
+                        at += SEAT;
+                        self.todo.push_back((at, Deed::Place(jumper, place)));
+                    }
+                }
+                self.press(at + PRESS, Key::Yes);
+            }
             Prompt::Cautions
             | Prompt::Clear
             | Prompt::OtherUnit { .. }
@@ -166,6 +180,20 @@ impl Automatic {
                 let deeds = [Deed::Power(false), Deed::Place(jumper, to), Deed::Power(true)];
                 self.todo.extend((1..).map(|n| now + n * SEAT).zip(deeds));
             }
+            Prompt::Doubt { jumper, asked, reads_as }
+                if reads_as == Some(asked) && self.shunts.0[jumper] == asked =>
+            {
+                // It is to be seen to move: off and on again, or on and off.
+                let away = match asked {
+                    Place::At(_) => Place::Open,
+                    Place::Open => Place::At(0),
+                };
+                self.todo.push_back((now + LIFT, Deed::Place(jumper, away)));
+                self.todo.push_back((now + LIFT + SEAT, Deed::Place(jumper, asked)));
+                self.press(now + LIFT + 3 * SEAT, Key::Yes);
+            }
+            // It never touches another.
+            Prompt::Strayed { .. } => self.press(now + PRESS, Key::Yes),
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
                 self.press(now + PRESS, if there { Key::Yes } else { Key::No });
@@ -323,6 +351,15 @@ impl ByHand {
             Prompt::PowerOn { moves } => {
                 let mut deeds: Vec<Deed> = moves.iter().map(|m| self.put(m.jumper, m.to)).collect();
                 deeds.extend([Deed::Power(true), Deed::Press(key)]);
+                deeds
+            }
+            Prompt::OnPurpose { jumper, to, .. } if key == Key::Yes => {
+                vec![self.put(jumper, to), Deed::Press(key)]
+            }
+            Prompt::AsItWas { setting, .. } if key == Key::Yes => {
+                let moves = setting.0.iter().enumerate();
+                let mut deeds: Vec<Deed> = moves.map(|(j, &place)| self.put(j, place)).collect();
+                deeds.push(Deed::Press(key));
                 deeds
             }
             // "No, it is not there" is followed by putting it there.

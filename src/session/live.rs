@@ -2,22 +2,23 @@
 
 mod desk;
 mod serial;
+mod typed;
 
 pub use desk::{Desk, Said};
 use serial::Heard;
 pub use serial::Serial;
 
 use super::commands::Runner;
-use super::hands::{ByHand, Deed, as_typed};
+use super::hands::ByHand;
 use super::{Act, Conductor};
 use crate::bench::command::Ran;
 use crate::bench::watching::Watched;
-use crate::bench::{Event, Key, Procedure, Summary};
+use crate::bench::{Event, Procedure, Summary};
 use crate::board::Task;
 use crate::probe::virtual_board::VirtualBoard;
 use crate::record::Row;
 use crate::screen::Screen;
-use crate::screen::keys::{self, SingleKeys, Typed};
+use crate::screen::keys::{SingleKeys, Typed};
 use crate::store::{Attempt, StoreError};
 use std::fmt;
 use std::sync::Arc;
@@ -193,6 +194,8 @@ struct Run<'a> {
     needed: bool,
     /// What a person has typed of a value so far.
     value: String,
+    /// The note that is being typed.
+    note: Option<String>,
     runner: Option<Arc<Runner>>,
     /// The command that is being run.
     job: Option<(Task, JoinHandle<Ran>)>,
@@ -248,6 +251,7 @@ impl<'a> Run<'a> {
             person: keys.is_some_and(|k| k.person),
             needed: keys.is_none_or(|k| k.needed),
             value: String::new(),
+            note: None,
             runner,
             job: None,
         }
@@ -378,112 +382,5 @@ impl<'a> Run<'a> {
     fn broken_off(&mut self, error: StoreError) -> SessionError {
         self.line.write(b"\nABOR\n".to_vec());
         error.into()
-    }
-
-    /// Nothing typed early confirms a later step.
-    fn forget_typed(&mut self) {
-        if let Some(single) = &self.single {
-            single.forget_typed();
-        }
-        while self.typed.try_recv().is_ok() {}
-        self.value.clear();
-    }
-
-    fn typed<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
-        if conductor.wants_text() {
-            return self.text(conductor, typed);
-        }
-        let key = match typed {
-            Typed::Key(key) => key,
-            Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
-                (Some(key), _) => key,
-                (None, Some(letter)) => return self.letter(conductor, letter),
-                (None, None) => return Vec::new(),
-            },
-            Typed::Letter(letter) => return self.letter(conductor, letter),
-            Typed::End => return self.nobody(conductor),
-        };
-        let deeds = match &mut self.line {
-            Line::Port(_) | Line::Nowhere => vec![Deed::Press(key)],
-            Line::Virtual { hands, .. } => hands.press(key),
-        };
-        self.do_all(conductor, deeds)
-    }
-
-    /// What hands do on a virtual board, and what they press on any.
-    fn do_all<P: Procedure>(&mut self, conductor: &mut Conductor<P>, deeds: Vec<Deed>) -> Vec<Act> {
-        let now = self.began.elapsed();
-        let mut acts = Vec::new();
-        for deed in deeds {
-            match (deed, &mut self.line) {
-                (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
-                (Deed::Value(shown), _) => acts.extend(conductor.typed(now, as_typed(shown))),
-                (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
-                    board.place(jumper, place);
-                }
-                (Deed::Power(on), Line::Virtual { board, .. }) => board.power(on),
-                (Deed::Place(..) | Deed::Power(_), Line::Port(_) | Line::Nowhere) => {}
-            }
-        }
-        acts
-    }
-
-    /// A value is being typed: letters are shown, Backspace takes the last one away, Enter is the
-    /// end of it.
-    fn text<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
-        match typed {
-            Typed::Letter(_) | Typed::Key(Key::No) if self.value.len() >= LONGEST_VALUE => {}
-            Typed::Letter(letter) => self.value.push(letter),
-            Typed::Key(Key::No) => self.value.push(' '),
-            Typed::Key(Key::Again) => drop(self.value.pop()),
-            Typed::Key(Key::Yes) => {
-                let text = std::mem::take(&mut self.value);
-                return self.value_typed(conductor, text);
-            }
-            Typed::Line(line) => return self.value_typed(conductor, line),
-            Typed::End => return self.nobody(conductor),
-        }
-        self.screen.typing(&self.value);
-        Vec::new()
-    }
-
-    fn value_typed<P: Procedure>(
-        &mut self,
-        conductor: &mut Conductor<P>,
-        text: String,
-    ) -> Vec<Act> {
-        let mut acts = Vec::new();
-        let text = match &mut self.line {
-            Line::Port(_) | Line::Nowhere => text,
-            Line::Virtual { board, hands } => {
-                let built = board.world().built().clone();
-                let (deeds, text) = hands.typed(&text, &built);
-                acts.extend(self.do_all(conductor, deeds));
-                text
-            }
-        };
-        acts.extend(conductor.typed(self.began.elapsed(), text));
-        acts
-    }
-
-    /// A letter or digit of its own: a live view has a use for it, and it may move the shunts of a
-    /// virtual unit.
-    fn letter<P: Procedure>(&mut self, conductor: &mut Conductor<P>, letter: char) -> Vec<Act> {
-        let letter = letter.to_ascii_lowercase();
-        if let Line::Virtual { board, hands } = &mut self.line
-            && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
-        {
-            board.place(jumper, place);
-        }
-        conductor.letter(self.began.elapsed(), letter)
-    }
-
-    /// Standard input has ended, which ends a run that somebody has to answer in.
-    fn nobody<P: Procedure>(&mut self, conductor: &mut Conductor<P>) -> Vec<Act> {
-        if !self.needed {
-            return Vec::new();
-        }
-        self.screen.say("standard input has ended: nobody can answer, so the test stops");
-        conductor.no_keys(self.began.elapsed())
     }
 }

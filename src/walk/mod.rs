@@ -1,5 +1,6 @@
 //! The order of settings that the operator is led through.
 
+mod every;
 pub mod meter;
 mod search;
 mod time;
@@ -46,8 +47,21 @@ pub struct Walk {
     pub steps: Vec<Step>,
     /// Moves that no sequence with the same aims can do without.
     pub least: usize,
+    /// The groups of jumpers that a pin reads, in the order in which they are gone through.
+    pub legs: Vec<Leg>,
     /// What a pass of this sequence means.
     pub coverage: Coverage,
+}
+
+/// The part of the sequence that leads one group of jumpers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Leg {
+    /// Its jumpers, ascending.
+    pub jumpers: Vec<usize>,
+    /// Moves that it takes.
+    pub moves: usize,
+    /// Moves that no way through the group with the same aims can do without.
+    pub least: usize,
 }
 
 impl Walk {
@@ -98,28 +112,62 @@ impl fmt::Display for WalkProblem {
 
 impl std::error::Error for WalkProblem {}
 
-/// Plans the sequence from a board without shunts to its delivery setting.
+/// Plans the sequence from a board without shunts to its delivery setting; see [`plan_from`].
+pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk, WalkProblem> {
+    plan_from(board, windows, &Setting::all_open(board), delivery)
+}
+
+/// Plans a sequence in which every combination of places is read that belongs together: of the
+/// jumpers that influence each other, that one question asks about, or that one set of options is
+/// read from.
+pub fn plan_every(
+    board: &Board,
+    windows: &Windows,
+    delivery: &Setting,
+) -> Result<Walk, WalkProblem> {
+    plan_as(board, windows, [&Setting::all_open(board), delivery], true)
+}
+
+/// Plans the sequence from where the shunts are to the delivery setting.
 ///
 /// Group by group, since jumpers of different groups do not influence each other's readings. In
 /// each group, in as few moves as can be: every place that the maker uses is visited, every option
 /// that the group's channels tell apart is read, every question can be asked, and every modelled
 /// defect that some setting of the group shows is shown. Each setting on the way is measured too.
 /// Settings that short the supply are never passed.
-pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk, WalkProblem> {
+pub fn plan_from(
+    board: &Board,
+    windows: &Windows,
+    start: &Setting,
+    delivery: &Setting,
+) -> Result<Walk, WalkProblem> {
+    plan_as(board, windows, [start, delivery], false)
+}
+
+fn plan_as(
+    board: &Board,
+    windows: &Windows,
+    [start, delivery]: [&Setting; 2],
+    all: bool,
+) -> Result<Walk, WalkProblem> {
     let (by_meter, groups): (Vec<Group>, Vec<Group>) =
-        planned_together(board).into_iter().partition(|g| meter::alone(board, g));
+        planned_together(board, all).into_iter().partition(|g| meter::alone(board, g));
     let alone: Vec<usize> = by_meter.into_iter().flat_map(|group| group.jumpers).collect();
-    let start = Setting::all_open(board);
-    let mut setting = alone.iter().fold(start, |s, &j| s.with(j, delivery.0[j]));
+    let mut setting = alone.iter().fold(start.clone(), |s, &j| s.with(j, delivery.0[j]));
     let metered = meter::plan(board, windows, &setting, &alone);
     let every = meter::others(board);
     let mut steps = vec![Step { setting: setting.clone(), made: None, reads: every.clone() }];
-    let mut least = 0;
+    let mut legs = Vec::new();
     for group in groups {
         let reads = read_beside(board, &group.nets);
-        let plan = Plan::new(board, windows, delivery, group)?;
-        let way = plan.problem.solve().ok_or_else(|| plan.cut_off())?;
-        least += way.least;
+        let plan = Plan::new(board, windows, [start, delivery], group)?;
+        let way = match all {
+            true => plan.problem.every(&plan.used()),
+            false => plan.problem.solve(),
+        };
+        let way = way.ok_or_else(|| plan.cut_off())?;
+        let (jumpers, moves) = (plan.jumpers.clone(), way.stops.len() - 1);
+        legs.push(Leg { jumpers, moves, least: way.least });
         for pair in way.stops.windows(2) {
             let made = plan.made(pair[0], pair[1]);
             setting = setting.with(made.jumper, made.to);
@@ -131,7 +179,8 @@ pub fn plan(board: &Board, windows: &Windows, delivery: &Setting) -> Result<Walk
     let looks = steps.iter().map(|s| (s.setting.clone(), s.reads.clone()));
     let coverage = faults::coverage(board, windows, looks);
     let coverage = meter::shown(board, &metered, coverage);
-    Ok(Walk { metered, steps, least, coverage })
+    let least = legs.iter().map(|leg| leg.least).sum();
+    Ok(Walk { metered, steps, least, legs, coverage })
 }
 
 /// The channels at these nets, with the digital ones whose pins are beside theirs: a level takes no
@@ -158,14 +207,20 @@ fn read_in(board: &Board, nets: &[NetId]) -> Vec<usize> {
     meter::others(board).into_iter().filter(inside).collect()
 }
 
-/// Groups of jumpers, those united that one question asks about; in the order of the jumpers.
-fn planned_together(board: &Board) -> Vec<Group> {
+/// Groups of jumpers, those united that one question asks about, and where that is wanted those that
+/// one set of options is read from; in the order of the jumpers.
+fn planned_together(board: &Board, by_options: bool) -> Vec<Group> {
     let mut found: Vec<Group> = Vec::new();
     for group in circuit::groups(board).into_iter().filter(|g| !g.jumpers.is_empty()) {
         let asks_both = |other: &Group| {
             board.questions.iter().any(|q| {
                 let asks = |g: &Group| q.when.iter().any(|(j, _)| g.jumpers.contains(j));
                 asks(&group) && asks(other)
+            }) || board.options.iter().filter(|_| by_options).any(|set| {
+                let reads = |g: &Group| {
+                    set.channels.iter().any(|&c| g.nets.contains(&board.channels[c].net))
+                };
+                reads(&group) && reads(other)
             })
         };
         let (mut joined, apart): (Vec<Group>, Vec<Group>) = found.into_iter().partition(asks_both);
@@ -198,7 +253,7 @@ impl<'a> Plan<'a> {
     fn new(
         board: &'a Board,
         windows: &Windows,
-        delivery: &'a Setting,
+        [start, delivery]: [&'a Setting; 2],
         group: Group,
     ) -> Result<Plan<'a>, WalkProblem> {
         let places: Vec<Vec<Place>> = group.jumpers.iter().map(|&j| places(board, j)).collect();
@@ -210,7 +265,7 @@ impl<'a> Plan<'a> {
         let problem =
             Problem { radix, allowed: vec![true; count], start: 0, end: 0, wants: vec![] };
         let mut plan = Plan { board, delivery, jumpers: group.jumpers, places, problem };
-        plan.problem.start = plan.stop(&Setting::all_open(board));
+        plan.problem.start = plan.stop(start);
         plan.problem.end = plan.stop(delivery);
         plan.aim(windows, &group.nets);
         Ok(plan)
@@ -262,6 +317,17 @@ impl<'a> Plan<'a> {
     fn stops(&self, settings: &[Setting], holds: impl Fn(&Setting) -> bool) -> Vec<usize> {
         let good = |&s: &usize| self.problem.allowed[s] && holds(&settings[s]);
         (0..settings.len()).filter(good).collect()
+    }
+
+    /// By stop: whether the maker uses it.
+    fn used(&self) -> Vec<bool> {
+        let used = |stop: usize| {
+            self.jumpers.iter().enumerate().all(|(i, &jumper)| {
+                let place = self.places[i][self.problem.digit(stop, i)];
+                self.board.jumpers[jumper].places().contains(&place)
+            })
+        };
+        (0..self.problem.allowed.len()).map(used).collect()
     }
 
     /// Every place that the maker uses.

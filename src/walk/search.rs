@@ -71,7 +71,7 @@ impl Problem {
     }
 
     /// The stops one move away.
-    fn next(&self, stop: usize) -> Vec<usize> {
+    pub(super) fn next(&self, stop: usize) -> Vec<usize> {
         let mut found = Vec::new();
         for (jumper, &places) in self.radix.iter().enumerate() {
             let here = self.digit(stop, jumper);

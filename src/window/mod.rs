@@ -4,6 +4,7 @@
 //! No limit is typed: every one follows from the circuit, the converter and the input levels.
 
 pub mod adc;
+mod between;
 mod classes;
 mod converter;
 pub mod design;

@@ -7,10 +7,12 @@
 
 pub use super::draw::Law;
 use super::draw::{self, Dice, Drawn, Need, Recipe};
+use super::ohms::Tips;
 use super::reading::{Input as Reads, Reading};
 use super::{Limits, Position, Windows, positions, spread};
-use crate::board::{Board, Channel, Kind, Level, Place, Setting};
+use crate::board::{Board, Channel, Kind, Level, Meter, NetId, Place, Setting};
 use crate::circuit::{self, Cause, Input, LANES, Lanes, Model, Parts, Program, Registers};
+use crate::units::Ohms;
 use std::sync::Arc;
 
 /// Units of one stretch, but for the last.
@@ -40,6 +42,8 @@ struct Read {
     /// Places of the further sources in what is drawn, and what the upper end of each adds to the
     /// ratio.
     sources: Vec<(usize, f64)>,
+    /// Steps of [`Readings`] to a code, or to an ohm.
+    steps: f64,
 }
 
 /// How the ratio at the pin is found.
@@ -48,7 +52,12 @@ enum Way {
     Compiled(Program, Vec<usize>),
     /// Unit by unit, for what cannot be compiled: switches with a drop, further sources.
     Solved(Box<Model>, Vec<(Cause, usize)>),
+    /// Ohms between the tips of a meter, compiled.
+    Metered(Program, Vec<usize>, Meter),
 }
+
+/// Steps of [`Readings`] to the highest resistance of a position that a meter reads.
+const STEPS: f64 = 1e6;
 
 /// Everything that is the same for all units.
 pub struct MonteCarlo<'a> {
@@ -63,15 +72,16 @@ pub struct MonteCarlo<'a> {
     table: Arc<Vec<f64>>,
 }
 
-/// Readings of one position over the units drawn.
+/// Readings of one position over the units drawn, in codes. Where a meter reads they are in steps,
+/// which [`MonteCarlo::worth`] gives in ohms.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Readings {
     /// Units that read it as its own option.
     pub right: u64,
     /// Lowest code.
-    pub low: u16,
+    pub low: u32,
     /// Highest code.
-    pub high: u16,
+    pub high: u32,
     sum: u64,
     squares: u128,
 }
@@ -89,7 +99,7 @@ pub struct Tally {
 }
 
 impl Readings {
-    const NONE: Readings = Readings { right: 0, low: u16::MAX, high: 0, sum: 0, squares: 0 };
+    const NONE: Readings = Readings { right: 0, low: u32::MAX, high: 0, sum: 0, squares: 0 };
 
     /// Mean code over so many units.
     pub fn mean(&self, units: u64) -> f64 {
@@ -156,7 +166,12 @@ impl<'a> MonteCarlo<'a> {
         match (self.way(of, setting).filter(|_| !shorts), class) {
             (Some((way, sources)), Some(class)) => {
                 let reading = Reading::new(board, setting, of);
-                self.reads.push(Read { way, limits: class.limits.clone(), reading, sources });
+                let steps = match way {
+                    Way::Metered(..) => STEPS / class.design.high,
+                    _ => 1.0,
+                };
+                let limits = class.limits.clone();
+                self.reads.push(Read { way, limits, reading, sources, steps });
                 self.positions.push(position);
             }
             _ => self.left_out.push(format!("{} {}", of.id, position.name)),
@@ -164,8 +179,8 @@ impl<'a> MonteCarlo<'a> {
     }
 
     fn way(&mut self, channel: &Channel, setting: &Setting) -> Option<(Way, Vec<(usize, f64)>)> {
-        if let Kind::Meter { .. } = channel.kind {
-            return None;
+        if let Kind::Meter { against, meter } = channel.kind {
+            return Some((self.metered(setting, [channel.net, against], meter)?, Vec::new()));
         }
         let (board, net, closes) = (self.board, channel.net, &channel.closes);
         let mut spread = spread::design_spread(board, channel.pull_up);
@@ -199,13 +214,29 @@ impl<'a> MonteCarlo<'a> {
         Some((Way::Solved(Box::new(model), places), sources.collect()))
     }
 
+    fn metered(&mut self, setting: &Setting, tips: [NetId; 2], meter: Meter) -> Option<Way> {
+        let tips = Tips::new(self.board, tips);
+        tips.settled(setting)?;
+        let spread = spread::design_spread(self.board, false);
+        let program = Program::new(&tips.board, setting, &[], tips.tip, &spread)?;
+        let need = |&i: &Input| self.recipe.need(Need::Circuit(i));
+        let places = program.inputs().iter().map(need).collect();
+        Some(Way::Metered(program, places, meter))
+    }
+
+    /// What one step of the readings of a position is worth: a code, or so many ohms.
+    pub fn worth(&self, position: usize) -> f64 {
+        self.reads.get(position).map_or(1.0, |read| 1.0 / read.steps)
+    }
+
     /// The positions that are read, channel by channel.
     pub fn positions(&self) -> &[Position] {
         &self.positions
     }
 
-    /// Positions that are not drawn: a meter reads them, or with the other jumpers as delivered
-    /// the setting shorts the supply or the pin floats. They count in no figure.
+    /// Positions that are not drawn: with the other jumpers as delivered the setting shorts the
+    /// supply, or the pin floats, or nothing joins the tips of a meter, or what joins the rails
+    /// besides the parts of the file matters to it. They count in no figure.
     pub fn left_out(&self) -> &[String] {
         &self.left_out
     }
@@ -231,12 +262,15 @@ impl<'a> MonteCarlo<'a> {
                     Some(reading) => {
                         self.convert(reading, &ratio, &drawn, [&offset, &gain], &mut dice)
                     }
-                    None => ratio.map(|r| r * self.board.chip.scale),
+                    None => match &read.way {
+                        Way::Metered(_, _, meter) => measure(meter, &ratio, &mut dice),
+                        _ => ratio.map(|r| r * self.board.chip.scale),
+                    },
                 };
                 let right = self.right(&read.limits, &ratio, &codes);
                 for lane in 0..units {
                     good[lane] &= right[lane];
-                    readings.count(codes[lane] as u16, right[lane]);
+                    readings.count((codes[lane] * read.steps) as u32, right[lane]);
                 }
             }
             tally.good += good[..units].iter().filter(|g| **g).count() as u64;
@@ -275,10 +309,13 @@ impl<'a> MonteCarlo<'a> {
         codes.map(|code| f64::from(code.clamp(0.0, full) as i32))
     }
 
-    /// The ratio at the pin.
+    /// The ratio at the pin, or the ohms between the tips of a meter.
     fn ratio(&self, read: &Read, drawn: &Drawn, registers: &mut Registers) -> Lanes {
         let (model, places) = match &read.way {
             Way::Compiled(program, places) => return program.run(|i| &drawn[places[i]], registers),
+            Way::Metered(program, places, _) => {
+                return program.source(|i| &drawn[places[i]], registers);
+            }
             Way::Solved(model, places) => (model, places),
         };
         std::array::from_fn(|lane| {
@@ -305,18 +342,26 @@ impl<'a> MonteCarlo<'a> {
             }
             Limits::Level(Level::Low) => ratio.map(|r| r <= chip.vil.0),
             Limits::Level(Level::High) => ratio.map(|r| r >= chip.vih.0),
-            // By meter: not drawn.
-            Limits::Ohms { .. } => [false; LANES],
+            Limits::Ohms { low, high } => codes.map(|ohms| low.0 <= ohms && ohms <= high.0),
         }
     }
 }
 
 impl Readings {
-    fn count(&mut self, code: u16, right: bool) {
+    fn count(&mut self, code: u32, right: bool) {
         self.right += u64::from(right);
         self.low = self.low.min(code);
         self.high = self.high.max(code);
         self.sum += u64::from(code);
-        self.squares += u128::from(u32::from(code) * u32::from(code));
+        self.squares += u128::from(u64::from(code) * u64::from(code));
     }
+}
+
+/// What a meter shows, anywhere within its accuracy.
+fn measure(meter: &Meter, ohms: &Lanes, dice: &mut Dice) -> Lanes {
+    let mut shown = dice.roll();
+    for (shown, ohms) in shown.iter_mut().zip(ohms) {
+        *shown = (ohms + *shown * meter.error(Ohms(*ohms)).0).max(0.0);
+    }
+    shown
 }

@@ -23,15 +23,15 @@ const RAILS: Meter = Meter { accuracy: Ratio(0.01), digits: 1, counts: 2000 };
 
 /// A board with one tip of a meter for its ground, and its supply nowhere: the source resistance
 /// of the other tip is what the meter shows, found without subtracting anything.
-struct Tips {
-    board: Board,
-    tip: NetId,
+pub(super) struct Tips {
+    pub board: Board,
+    pub tip: NetId,
     /// What joins the rails besides the parts of the file, unless the tips are at the rails.
     rails: Option<[NetId; 2]>,
 }
 
 impl Tips {
-    fn new(board: &Board, tips: [NetId; 2]) -> Tips {
+    pub fn new(board: &Board, tips: [NetId; 2]) -> Tips {
         let rails = [board.supply.net, board.supply.ground];
         let between = !rails.iter().all(|rail| tips.contains(rail));
         let mut seen = board.clone();
@@ -83,6 +83,14 @@ impl Tips {
         let high = self.ohms_of(high, setting, Ohms(f64::INFINITY));
         let off = |ohms: f64| meter.error(Ohms(ohms)).0;
         Band { low: (low - off(low)).max(0.0), high: high + off(high) }
+    }
+
+    /// Ohms of a nominal board where something joins the tips; `None` where nothing does, and where
+    /// they depend on what joins the rails besides the parts of the file, which nobody knows.
+    pub fn settled(&self, setting: &Setting) -> Option<f64> {
+        let with = |rails: f64| self.ohms_of(Parts::nominal(&self.board), setting, Ohms(rails));
+        let (low, high) = (with(0.0), with(f64::INFINITY));
+        (high.is_finite() && high - low <= 1e-9 * high).then_some(high)
     }
 
     fn nominal(&self, setting: &Setting) -> f64 {

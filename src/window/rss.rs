@@ -2,11 +2,13 @@
 //! most boards, after the GUM, with the slopes from the solver.
 
 use super::Band;
+use super::between::{Between, Part};
 use super::gum::{self, Combined, Inputs, rectangular};
 use super::reading::{Input, Reading};
 use super::spread::{self, Makeup};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::{self, Cause, Model};
+use crate::units::Ohms;
 
 /// Level of confidence of the band.
 pub const CONFIDENCE: f64 = 0.95;
@@ -20,7 +22,8 @@ fn degrees(assumed: bool) -> f64 {
     gum::degrees(if assumed { DOUBT } else { 0.0 })
 }
 
-/// The code of a channel in a setting by the root sum of squares.
+/// The code of a channel in a setting by the root sum of squares; ohms at a channel that a meter
+/// reads.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rss {
     /// Code expected on the average, half a count under nominal for the truncation of the
@@ -35,16 +38,20 @@ pub struct Rss {
 }
 
 /// The root sum of squares of a channel in a setting with its switches closed; `None` when the
-/// net floats, and for what a meter reads.
+/// net floats.
 ///
 /// Every limit counts as rectangular: tolerance, drift over the temperature and ageing of each
 /// resistor by itself, what an array or the temperature shares as a correlation, contacts,
 /// switches, pull-up, leakage, supply, further sources, reference, converter, truncation, and what
 /// is left of the channel read before. Beyond its usable range the converter is taken as within.
-pub fn rss(board: &Board, setting: &Setting, channel: usize) -> Option<Rss> {
-    let channel = board.channels.get(channel)?;
+///
+/// What a meter reads is in ohms: resistors and contacts that the resistance goes through, and the
+/// meter's own accuracy. `None` where nothing joins its tips, and where the resistance depends on
+/// what joins the rails besides the parts of the file.
+pub fn rss(board: &Board, setting: &Setting, index: usize) -> Option<Rss> {
+    let channel = board.channels.get(index)?;
     if let Kind::Meter { .. } = channel.kind {
-        return None;
+        return metered(board, setting, index);
     }
     let mut spread = spread::design_spread(board, channel.pull_up);
     spread.also_pulled = spread::also_pulled(board, channel);
@@ -69,6 +76,35 @@ pub fn rss(board: &Board, setting: &Setting, channel: usize) -> Option<Rss> {
     let combined = inputs.combine(|values| read(&pin, &reading, circuit, values));
     let full = f64::from(board.chip.full_scale);
     Some(of(&combined, |code| code.clamp(0.0, full)))
+}
+
+/// The same for a channel that a meter reads.
+fn metered(board: &Board, setting: &Setting, channel: usize) -> Option<Rss> {
+    let most = spread::contact_max(board);
+    let between = Between::new(board, setting, channel, Ohms(most.0 / 2.0))?;
+    let kelvin = spread::kelvin_in_use(board);
+    let made: Vec<Makeup> = board.resistors.iter().map(|r| Makeup::of(board, r)).collect();
+    let mut inputs = Inputs::default();
+    let mut resistors = Vec::new();
+    for part in between.parts() {
+        match part {
+            Part::Resistor(i) => resistors.push((resistor_input(&mut inputs, &made[i], kelvin), i)),
+            Part::Contact => {
+                let doubt = degrees(board.in_use.contact.is_none());
+                inputs.push(most.0 / 2.0, rectangular(most.0 / 2.0), doubt);
+            }
+        }
+    }
+    correlate(&mut inputs, &resistors, &made, kelvin);
+    let parts = inputs.values.len();
+    let off = between.meter.error(Ohms(between.nominal)).0;
+    inputs.push(0.0, rectangular(off), f64::INFINITY);
+    let combined = inputs.combine(|values| {
+        let (ohms, mut slopes) = between.at(&values[..parts]);
+        slopes.push(1.0);
+        (ohms + values[parts], slopes)
+    });
+    Some(of(&combined, |ohms| ohms.max(0.0)))
 }
 
 fn of(combined: &Combined, within: impl Fn(f64) -> f64) -> Rss {
@@ -143,11 +179,7 @@ fn circuit_inputs(board: &Board, model: &Model) -> Inputs {
             ((varying.low + varying.high) / 2.0, (varying.high - varying.low) / 2.0);
         let at = match varying.cause {
             Cause::Resistor(i) => {
-                let (u, degrees) = resistor_u(&made[i], kelvin);
-                let mean = 1.0 + made[i].drift * (kelvin.0 + kelvin.1) / 2.0;
-                let ohms = made[i].ohms;
-                let at = inputs.push(ohms * mean, ohms * u, degrees);
-                resistors.push((at, i));
+                resistors.push((resistor_input(&mut inputs, &made[i], kelvin), i));
                 continue;
             }
             Cause::Contact { .. } => degrees(board.in_use.contact.is_none()),
@@ -155,6 +187,24 @@ fn circuit_inputs(board: &Board, model: &Model) -> Inputs {
         };
         inputs.push(middle, rectangular(half), at);
     }
+    correlate(&mut inputs, &resistors, &made, kelvin);
+    inputs
+}
+
+/// Adds a resistor in ohms; returns its place.
+fn resistor_input(inputs: &mut Inputs, made: &Makeup, kelvin: (f64, f64)) -> usize {
+    let (u, degrees) = resistor_u(made, kelvin);
+    let mean = 1.0 + made.drift * (kelvin.0 + kelvin.1) / 2.0;
+    inputs.push(made.ohms * mean, made.ohms * u, degrees)
+}
+
+/// What resistors share, each given by its place among the inputs and its number.
+fn correlate(
+    inputs: &mut Inputs,
+    resistors: &[(usize, usize)],
+    made: &[Makeup],
+    kelvin: (f64, f64),
+) {
     for (place, &(a, i)) in resistors.iter().enumerate() {
         for &(b, j) in &resistors[place + 1..] {
             let shared = shared(&made[i], &made[j], kelvin) * made[i].ohms * made[j].ohms;
@@ -163,7 +213,6 @@ fn circuit_inputs(board: &Board, model: &Model) -> Inputs {
             }
         }
     }
-    inputs
 }
 
 /// Relative standard uncertainty of a resistor with its degrees of freedom.

@@ -80,9 +80,10 @@ pub(super) struct Makeup {
 
 impl Makeup {
     pub fn of(board: &Board, r: &Resistor) -> Makeup {
-        let given = r.drift.tempco.or(board.in_use.tempco);
+        let use_ = &board.in_use;
+        let given = r.drift.tempco.or(use_.tempco);
         let (low, high) = given.map_or((-TEMPCO, TEMPCO), |(a, b)| (a.0, b.0));
-        let ageing = r.drift.ageing.or(board.in_use.ageing);
+        let ageing = r.drift.ageing.or(use_.ageing);
         let array = r.drift.array.and_then(|a| board.arrays.get(a));
         let tracking = array.and_then(|a| a.tracking).map(|t| t.0);
         Makeup {
@@ -92,8 +93,38 @@ impl Makeup {
             loose: Split::of((high - low) / 2.0, tracking),
             ageing: ageing.map_or(AGEING, |a| a.0),
             array: r.drift.array.filter(|_| array.is_some()),
-            assumed: (given.is_none(), ageing.is_none()),
+            assumed: (
+                match r.drift.tempco {
+                    Some(_) => r.drift.assumed.tempco,
+                    None => given.is_none() || use_.assumed.tempco,
+                },
+                match r.drift.ageing {
+                    Some(_) => r.drift.assumed.ageing,
+                    None => ageing.is_none() || use_.assumed.ageing,
+                },
+            ),
         }
+    }
+
+    /// How far it drifts, in words.
+    fn drifts(&self) -> String {
+        let half = self.loose.own + self.loose.common;
+        let ppm = |share: f64| 1e6 * share;
+        match self.signed() {
+            false => format!("drift by up to {:.0} ppm/K either way", ppm(half)),
+            true => format!(
+                "drift by {:.0} to {:.0} ppm/K",
+                ppm(self.drift - half),
+                ppm(self.drift + half)
+            ),
+        }
+    }
+
+    /// How far it ages, in words.
+    fn ages(&self) -> String {
+        let percent = format!("{:.2}", 100.0 * self.ageing);
+        let percent = percent.strip_suffix('0').unwrap_or(&percent);
+        format!("age by up to {percent} % either way")
     }
 
     /// Whether its coefficient has a sign, so that it drifts together with others.
@@ -170,27 +201,9 @@ pub fn assumptions(board: &Board) -> Vec<String> {
     if use_.bench.is_none() {
         lines.push(format!("on the bench it has {} (assumed)", range(BENCH_TEMPERATURE)));
     }
-    let lacking = |given: &dyn Fn(&Resistor) -> bool| {
-        let ids: Vec<&str> =
-            board.resistors.iter().filter(|r| !given(r)).map(|r| r.id.as_str()).collect();
-        match ids.len() {
-            0 => None,
-            n if n == board.resistors.len() => Some("resistors".to_string()),
-            1..=5 => Some(ids.join(", ")),
-            n => Some(format!("{}, {} and {} more resistors", ids[0], ids[1], n - 2)),
-        }
-    };
-    if use_.tempco.is_none()
-        && let Some(which) = lacking(&|r| r.drift.tempco.is_some())
-    {
-        let ppm = TEMPCO * 1e6;
-        lines.push(format!("{which}: drift by up to {ppm:.0} ppm/K either way (assumed)"));
-    }
-    if use_.ageing.is_none()
-        && let Some(which) = lacking(&|r| r.drift.ageing.is_some())
-    {
-        lines.push(format!("{which}: age by up to {:.1} % either way (assumed)", AGEING * 100.0));
-    }
+    let made: Vec<Makeup> = board.resistors.iter().map(|r| Makeup::of(board, r)).collect();
+    lines.extend(alike(board, |i| made[i].assumed.0.then(|| made[i].drifts())));
+    lines.extend(alike(board, |i| made[i].assumed.1.then(|| made[i].ages())));
     if use_.contact.is_none() {
         lines.push(format!("a seated shunt has 0 to {} ohm (assumed)", CONTACT_MAX.0));
     }
@@ -204,4 +217,22 @@ pub fn assumptions(board: &Board) -> Vec<String> {
         }
     }
     lines
+}
+
+/// One line for the resistors of which the same is assumed, in the order of the first of them.
+fn alike(board: &Board, said: impl Fn(usize) -> Option<String>) -> Vec<String> {
+    let mut found: Vec<(String, Vec<&str>)> = Vec::new();
+    for (i, r) in board.resistors.iter().enumerate() {
+        let Some(what) = said(i) else { continue };
+        match found.iter_mut().find(|(w, _)| *w == what) {
+            Some((_, ids)) => ids.push(&r.id),
+            None => found.push((what, vec![&r.id])),
+        }
+    }
+    let named = |ids: &[&str]| match ids.len() {
+        n if n == board.resistors.len() => "resistors".to_string(),
+        1..=5 => ids.join(", "),
+        n => format!("{}, {} and {} more resistors", ids[0], ids[1], n - 2),
+    };
+    found.iter().map(|(what, ids)| format!("{}: {what} (assumed)", named(ids))).collect()
 }

@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 use strapwise::bench::command::Ran;
+use strapwise::bench::resume::Earlier;
 use strapwise::bench::supply::Known;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
@@ -169,6 +170,22 @@ impl Stand {
     /// A run in which something is known of the supply.
     pub fn supplied(mut self, known: Known) -> Stand {
         self.bench = self.bench.supplied(known);
+        self
+    }
+
+    /// A run on a unit that is known to be good, with faults made on purpose at the end.
+    pub fn on_purpose(mut self) -> Stand {
+        let windows = Arc::new(self.windows());
+        let walk = walk::plan(&self.board, &windows, &self.board.delivery).expect("a sequence");
+        let config = Config { on_purpose: true, ..Config::default() };
+        let unit = UnitId::default();
+        self.bench = Bench::new(self.board.clone(), windows, Arc::new(walk), unit, config);
+        self
+    }
+
+    /// A run that goes on from an earlier attempt.
+    pub fn resuming(mut self, earlier: Earlier) -> Stand {
+        self.bench = self.bench.resuming(earlier);
         self
     }
 
@@ -566,6 +583,14 @@ impl Stand {
             | Prompt::Report { .. } => {
                 self.press(Key::Yes);
             }
+            Prompt::OnPurpose { jumper, to, .. } => {
+                self.put(jumper, to);
+                self.press(Key::Yes);
+            }
+            Prompt::AsItWas { ref setting, .. } => {
+                self.shunts = setting.clone();
+                self.press(Key::Yes);
+            }
             Prompt::Clear => {
                 self.shunts = Setting::all_open(&self.board);
                 self.press(Key::Yes);
@@ -585,6 +610,17 @@ impl Stand {
                 self.power(false).wait(2 * A_HAND_IS_SLOW);
                 self.put(jumper, to);
                 self.wait(Duration::from_secs(2)).power(true);
+            }
+            Prompt::Strayed { .. } => {
+                self.press(Key::Yes);
+            }
+            Prompt::Doubt { jumper, asked, reads_as }
+                if reads_as == Some(asked) && self.shunts.0[jumper] == asked =>
+            {
+                self.put(jumper, Place::Open);
+                self.wait(Duration::from_secs(1));
+                self.put(jumper, asked);
+                self.wait(Duration::from_secs(2)).press(Key::Yes);
             }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;

@@ -84,3 +84,24 @@ fn mistakes_in_temperatures_and_arrays_are_told_with_their_place() {
     let line = text.lines().position(|l| l.starts_with("temperature")).expect("the line") + 1;
     assert_eq!((found.list[0].line, found.list[0].column), (line, 15));
 }
+
+#[test]
+fn a_figure_may_be_called_assumed() {
+    let text = with(
+        "[use]\ntempco = \"50ppm/K assumed\"\nageing = \"0.2%\"\n",
+        "ageing = \"1 % assumed\"\n",
+        "tempco = \"25ppm/K\"\n",
+    );
+    let board = read(&text);
+    assert_eq!(board.in_use.tempco, Some((Ratio(-50e-6), Ratio(50e-6))));
+    assert_eq!((board.in_use.assumed.tempco, board.in_use.assumed.ageing), (true, false));
+    assert_eq!(board.resistors[0].drift.ageing, Some(Ratio(0.01)));
+    assert!(board.resistors[0].drift.assumed.ageing);
+    let said = strapwise::window::spread::assumptions(&board).join("\n");
+    let most = format!("R1, R3 and {} more resistors", board.resistors.len() - 3);
+    assert!(said.contains(&format!("{most}: drift by up to 50 ppm/K")), "{said}");
+    assert!(said.contains("R1: age by up to 1.0 % either way (assumed)"), "{said}");
+    assert!(!said.contains("25 ppm"), "what is given is no assumption: {said}");
+    let found = problems(&text.replace("50ppm/K assumed", "50ppm/K guessed")).to_string();
+    assert!(found.contains("is no temperature coefficient"), "{found}");
+}

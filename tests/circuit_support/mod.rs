@@ -54,6 +54,7 @@ impl Maker {
             },
             thresholds: vec![],
             delivery: Setting(vec![]),
+            accepted: Vec::new(),
             questions: vec![],
             fuses: None,
             commands: Commands::default(),

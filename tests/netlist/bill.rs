@@ -1,6 +1,7 @@
 //! Values and tolerances from a bill of materials, and what differs.
 
 use super::{board_file, complaint, read};
+use strapwise::board::{Assumed, Drift};
 use strapwise::units::{Ohms, Ratio};
 
 /// Two taps without values of their own.
@@ -114,4 +115,49 @@ fn a_netlist_and_its_bill_are_compared_too() {
     let board =
         read(&board_file(more), &[("board.cir", &agreed), ("bom.csv", BILL)]).expect("agreed");
     assert_eq!(board.resistors[1].tolerance, Ratio(0.05));
+}
+
+const DRIFTS: &str = "References,Value,Tolerance,TCR,Ageing\n\
+                      \"R1, R3\",10k,1%,±50 ppm/℃,0.2 % assumed\nR2,4K7,5%,,-\n";
+
+fn either_way(ppm: f64) -> Option<(Ratio, Ratio)> {
+    Some((Ratio(-ppm / 1e6), Ratio(ppm / 1e6)))
+}
+
+#[test]
+fn the_drift_of_a_resistor_comes_from_the_bill_too() {
+    let board = read(&taps("", ""), &[("bom.csv", DRIFTS)]).unwrap();
+    let assumed = Assumed { tempco: false, ageing: true };
+    let first =
+        Drift { tempco: either_way(50.0), ageing: Some(Ratio(0.002)), array: None, assumed };
+    assert_eq!(board.resistors[0].drift, first);
+    assert_eq!(board.resistors[1].drift, Drift::default(), "empty cells say nothing");
+    assert_eq!(board.resistors[2].drift, first);
+
+    // The file's own figures stand where they agree, and fill what the bill leaves empty.
+    let own = "tempco = \"25ppm/K\"\nageing = \"0.1%\"\n";
+    let board = read(&taps(own, ""), &[("bom.csv", DRIFTS)]).unwrap();
+    assert_eq!(board.resistors[1].drift.tempco, either_way(25.0));
+    let told =
+        complaint(read(&taps(own, ""), &[("bom.csv", &DRIFTS.replace(",,-", ",100ppm,1%"))]));
+    let place = "in line 3 of boards/bom.csv";
+    for what in [
+        "the temperature coefficient of R2 is -25 to 25 ppm/K here and -100 to 100 ppm/K",
+        "the ageing of R2 is 0.1 % here and 1 %",
+    ] {
+        assert!(told.contains(&format!("{what} {place}")), "{told}");
+    }
+}
+
+#[test]
+fn what_is_wrong_with_a_drift_in_the_bill_is_told_at_its_cell() {
+    let wrong = DRIFTS.replace("±50 ppm/℃", "50");
+    let told = complaint(read(&taps("", ""), &[("bom.csv", &wrong)]));
+    assert!(told.contains("boards/bom.csv:2:17: R1: `50` is no temperature coefficient"), "{told}");
+    let told = complaint(read(&taps("", "ageing = \"Drift\"\n"), &[("bom.csv", DRIFTS)]));
+    assert!(told.contains("no column `drift`"), "{told}");
+    assert!(told.contains("correct `ageing` of [bom]"), "{told}");
+    let named = taps("", "tempco = \"T.C.R.\"\n");
+    let board = read(&named, &[("bom.csv", &DRIFTS.replace("TCR", "T.C.R."))]).unwrap();
+    assert_eq!(board.resistors[0].drift.tempco, either_way(50.0));
 }

@@ -186,6 +186,42 @@ fn a_tolerance_comes_from_the_part_else_from_the_netlist_else_it_is_missing() {
     assert!(told.contains("boards/board.cir:2:1: nothing says the tolerance of R1"), "{told}");
 }
 
+/// A netlist section with rows of drift, and the array RN1.
+fn drifting(rows: &str) -> String {
+    format!(
+        "[netlist]\nfile = \"board.cir\"\ntolerance = \"1%\"\n[netlist.drift]\n{rows}\n\
+         [[array]]\nid = \"RN1\"\nratio = \"0.1%\"\n"
+    )
+}
+
+#[test]
+fn a_resistor_of_a_netlist_drifts_as_the_board_file_says_of_it() {
+    let both = "array = \"RN1\", tempco = \"50ppm/K\"";
+    let rows = format!("r1 = {{ {both} }}\nR3 = {{ {both} }}\nR2 = {{ ageing = \"0.1%\" }}\n");
+    let board = read(&board_file(&drifting(&rows)), &[("board.cir", TAPS)]).unwrap();
+    let drift: Vec<_> = board.resistors.iter().map(|r| r.drift).collect();
+    assert_eq!((drift[0], drift[0].array), (drift[2], Some(0)));
+    assert_eq!(drift[0].tempco, Some((Ratio(-50e-6), Ratio(50e-6))));
+    assert_eq!((drift[1].tempco, drift[1].ageing), (None, Some(Ratio(0.001))));
+}
+
+#[test]
+fn mistakes_in_the_drift_of_a_netlist_are_told() {
+    let fed = format!("{TAPS}C1 TAP1 0 10n\n");
+    for (rows, what) in [
+        ("R9 = { tempco = \"50ppm/K\" }", "the netlist has no element `r9`"),
+        ("R1 = { tempco = \"50\" }", "`tempco` of R1: `50` is no temperature coefficient"),
+        ("R1 = { tcr = \"50ppm/K\" }", "R1 has no key `tcr`"),
+        ("R1 = \"50ppm/K\"", "`R1` of [netlist.drift] is text"),
+        ("R1 = { array = \"RN2\" }", "R1 names the array `RN2`"),
+        ("C1 = { ageing = \"1%\" }", "C1 is a capacitor; `drift` is for resistors"),
+        ("R1 = { array = \"RN1\" }", "RN1 has fewer than two resistors"),
+    ] {
+        let told = complaint(read(&board_file(&drifting(rows)), &[("board.cir", &fed)]));
+        assert!(told.contains(what), "{told}");
+    }
+}
+
 #[test]
 fn a_netlist_that_is_not_there_or_no_text_is_told_at_its_name() {
     let section = "[netlist]\nfile = \"other.cir\"\n";

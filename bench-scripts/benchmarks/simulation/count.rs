@@ -6,7 +6,6 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use strapwise::bench::UnitVerdict;
 use strapwise::board::Board;
-use strapwise::faults::Fault;
 
 /// Counts of one line.
 #[derive(Clone, Copy, Debug, Default)]
@@ -27,8 +26,6 @@ pub struct Tally {
     pub lines: BTreeMap<Line, Count>,
     /// Runs that broke what must hold, in words, with what reproduces them.
     pub broken: Vec<String>,
-    /// The same where the cause is known and lies outside the bench.
-    pub known: Vec<String>,
     /// Passes that were bought with a wrong answer.
     pub lied: u64,
     pub asks: u64,
@@ -52,7 +49,10 @@ impl Tally {
         }
         let what = match (summary, unit.claim) {
             (None, _) => "did not end".to_string(),
-            (Some(s), Claim::Seen) if s.verdict == UnitVerdict::Pass => "passed".to_string(),
+            (Some(s), Claim::Seen) if s.verdict == UnitVerdict::Pass => match unit.outcome.lied {
+                true => "passed on an answer that was not true".to_string(),
+                false => "passed".to_string(),
+            },
             (Some(s), Claim::Asked) if s.verdict == UnitVerdict::Pass => {
                 self.lied += u64::from(unit.outcome.lied);
                 match unit.outcome.lied {
@@ -71,10 +71,7 @@ impl Tally {
         let faults: Vec<String> = unit.faults.iter().map(|f| f.text(board)).collect();
         let (stratum, seed) = (unit.stratum.word(), unit.seed);
         let told = format!("--one {stratum} {seed}: {} {what}", faults.join(" and "));
-        match known(unit) {
-            Some(why) => self.known.push(format!("{told} (known: {why})")),
-            None => self.broken.push(told),
-        }
+        self.broken.push(told);
     }
 
     /// Puts two counts together.
@@ -88,7 +85,6 @@ impl Tally {
             mine.incomplete += count.incomplete;
         }
         self.broken.extend(other.broken);
-        self.known.extend(other.known);
         self.lied += other.lied;
         self.asks += other.asks;
     }
@@ -123,7 +119,7 @@ impl Tally {
                 c.runs
             );
         }
-        for broken in self.broken.iter().chain(&self.known).take(TOLD) {
+        for broken in self.broken.iter().take(TOLD) {
             let _ = writeln!(text, "{broken}");
         }
         text
@@ -132,20 +128,6 @@ impl Tally {
     /// Runs in all.
     pub fn runs(&self) -> u64 {
         self.lines.values().map(|c| c.runs).sum()
-    }
-}
-
-/// Why a run is known to break what must hold, where the bench cannot help it.
-///
-/// Two headers taken for each other pass when a slip had put a shunt on the other one before it was
-/// asked for: the reading agrees all along, the operator is asked and says that it is there.
-fn known(unit: &Unit) -> Option<&'static str> {
-    let mistaken = |f: &Fault| matches!(f, Fault::HeadersMistaken { .. });
-    match unit.stratum {
-        Stratum::Hard if unit.slips && unit.faults.iter().all(mistaken) => {
-            Some("it read so before it was asked for, and a word was taken")
-        }
-        _ => None,
     }
 }
 

@@ -46,6 +46,10 @@ pub struct Hands<'a> {
     todo: Vec<(Duration, Deed)>,
     /// Where the shunts will be when everything is done.
     then: Setting,
+    /// A shunt that was moved beside what was asked, and where it was: seen when looked for.
+    beside: Option<(usize, Place)>,
+    /// The move that was asked last.
+    moving: Option<(usize, Place)>,
     /// What was asked last, to be done at last whatever was forgotten.
     asked: Option<Prompt>,
     /// How often something that was asked has been looked after by itself.
@@ -65,6 +69,8 @@ impl<'a> Hands<'a> {
             rng: ChaCha8Rng::seed_from_u64(seed),
             todo: Vec::new(),
             then: Setting::all_open(board),
+            beside: None,
+            moving: None,
             asked: None,
             reminded: 0,
             lied: false,
@@ -145,6 +151,7 @@ impl<'a> Hands<'a> {
                 let was = self.then.0[other];
                 let to = self.beside(other, was);
                 at = self.seat(at, other, to);
+                self.beside = Some((other, was));
                 // Half of them are noticed at once.
                 if self.rng.random() {
                     at += self.seconds(0.3, 2.0);
@@ -173,6 +180,7 @@ impl<'a> Hands<'a> {
                 Prompt::Question { question } => !world.answer_to(question),
                 Prompt::Move { key_needed, .. } => key_needed,
                 Prompt::Doubt { jumper, asked, .. } => self.then.0[jumper] != asked,
+                Prompt::Strayed { .. } => self.beside.is_some(),
                 _ => false,
             };
             self.then(at, Deed::Press(Key::Yes));
@@ -195,6 +203,10 @@ impl<'a> Hands<'a> {
                 self.then(soon, Deed::Press(Key::Yes));
             }
             Prompt::Move { jumper, to, key_needed, .. } => {
+                if self.moving != Some((jumper, to)) {
+                    self.beside = None;
+                }
+                self.moving = Some((jumper, to));
                 if self.slip(self.slips.forgets) {
                     if key_needed {
                         self.lied = true;
@@ -211,6 +223,8 @@ impl<'a> Hands<'a> {
             }
             // Power jumpers, meters and the maker's commands are not on this board.
             Prompt::MoveUnpowered { .. }
+            | Prompt::AsItWas { .. }
+            | Prompt::OnPurpose { .. }
             | Prompt::Meter { .. }
             | Prompt::Rails { .. }
             | Prompt::SupplyVolts { .. }
@@ -239,6 +253,22 @@ impl<'a> Hands<'a> {
                     let later = soon + self.seconds(0.1, 0.3);
                     self.seat(later, jumper, asked);
                 }
+            }
+            // What was moved beside it is put back; the move itself is asked for again.
+            Prompt::Strayed { .. } => {
+                let wrong = self.slip(self.slips.answers_wrongly);
+                let beside = self.beside.take();
+                self.lied |= wrong;
+                if beside.is_some() == wrong {
+                    self.then(soon, Deed::Press(Key::Yes));
+                    return;
+                }
+                let mut at = soon;
+                if let Some((other, was)) = beside.filter(|&(other, was)| self.then.0[other] != was)
+                {
+                    at = self.seat(at, other, was) + self.seconds(0.2, 0.5);
+                }
+                self.then(at, Deed::Press(Key::No));
             }
             Prompt::Question { question } => {
                 let wrong = self.slip(self.slips.answers_wrongly);

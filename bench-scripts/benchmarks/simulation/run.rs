@@ -210,7 +210,11 @@ fn kept(event: &Event, rows: &[Row]) -> bool {
         }
         // The plain sequence asks in the order that the board file and the rows of its moves show.
         Event::Prompt { prompt, .. } => {
-            !matches!(prompt, Prompt::Doubt { .. } | Prompt::Unstable { .. }) || !rows.is_empty()
+            let odd = matches!(
+                prompt,
+                Prompt::Doubt { .. } | Prompt::Strayed { .. } | Prompt::Unstable { .. }
+            );
+            !odd || !rows.is_empty()
         }
         _ => !rows.is_empty(),
     }

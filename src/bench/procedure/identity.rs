@@ -12,6 +12,7 @@ impl Bench {
         }
         let Answer::Who(info) = answer else { return };
         self.take_boot(now, Some(info.boot.clone()));
+        self.came_with.clone_from(&info.identity);
         if info.identity.is_empty() && self.unit.identity != 0 {
             self.state = State::Keeping { found: info };
             self.ask(Ask::Slots);

@@ -1,23 +1,28 @@
 //! The procedure itself: greet the probe, lead through the moves, measure, ask, load, close.
 //!
-//! Here is the frame: the states, how keys, answers and time reach them, and what a reset of the
-//! probe does. What happens in a step is in `step`, in a question in `question`, under load in
+//! Here is the frame: the states, how answers and time reach them, and what a reset of the probe
+//! does; what a key does is in `keys`. What happens in a step is in `step`, in a question in `question`, under load in
 //! `load`, before the power is on in `rails` and `meter`, of the supply itself in `supply`, with the
 //! maker's own commands in `command`.
 
 mod command;
 mod fuses;
 mod identity;
+mod keys;
 mod load;
 mod meter;
+mod on_purpose;
 mod power;
 mod question;
 mod rails;
+mod resume;
 mod step;
 mod supply;
 
 use super::evidence::Watch;
 use super::judge::Readings;
+use super::resume::{Earlier, Patterns};
+use super::shape::Shape;
 use super::supply::{By, Known};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
@@ -30,6 +35,7 @@ use crate::units::Volts;
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use meter::Metering;
+use on_purpose::Deed;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 use std::time::Duration;
@@ -42,11 +48,17 @@ pub struct Config {
     pub still: Duration,
     /// Pause between two glances while a shunt moves.
     pub pause: Duration,
+    /// Whether faults are made on purpose at the end, on a unit that is known to be good.
+    pub on_purpose: bool,
 }
 
 impl Default for Config {
     fn default() -> Config {
-        Config { still: Duration::from_millis(500), pause: Duration::from_millis(30) }
+        Config {
+            still: Duration::from_millis(500),
+            pause: Duration::from_millis(30),
+            on_purpose: false,
+        }
     }
 }
 
@@ -75,6 +87,8 @@ enum State {
     Fuses,
     Preparing { sweep: Sweep, then: After },
     Ready { prompt: Prompt },
+    Resuming { sweep: Sweep, patterns: Patterns },
+    OnPurpose { turn: usize, deed: Deed, sweep: Sweep },
     Volting { at: Volting },
     Supplying { sweep: Sweep, by: By, asked: Option<Volting> },
     Cycling { silent: bool, next: Duration },
@@ -118,6 +132,14 @@ pub struct Bench {
     /// When the boot was last looked at.
     boot_seen: Duration,
     asked: Vec<bool>,
+    /// The number that the chip came with; empty when it had none.
+    came_with: String,
+    /// The attempt to go on from.
+    earlier: Option<Earlier>,
+    /// What every channel looked like when it was last read in a step that stands, and in the last
+    /// look at this one.
+    last: Vec<Shape>,
+    glance: Vec<Shape>,
     /// Driven proofs of the last step, good for the same setting under load.
     proofs: BTreeMap<usize, Readings>,
     /// What was known of the supply before the run.
@@ -156,6 +178,7 @@ impl Bench {
     pub fn of(board: Arc<Design>, walk: Arc<Walk>, unit: UnitId, config: Config) -> Bench {
         let windows = board.windows().clone();
         let asked = vec![false; board.questions.len()];
+        let unseen = vec![Shape::Unknown; board.channels.len()];
         Bench {
             board,
             windows,
@@ -170,6 +193,10 @@ impl Bench {
             boot: None,
             boot_seen: Duration::ZERO,
             asked,
+            came_with: String::new(),
+            earlier: None,
+            last: unseen.clone(),
+            glance: unseen,
             proofs: BTreeMap::new(),
             known: Known::default(),
             reference: None,
@@ -245,12 +272,10 @@ impl Bench {
             return;
         }
         let board = self.board.clone();
-        let step = &self.walk.steps[self.step.min(self.walk.steps.len() - 1)];
-        let channels = step.made.map_or(&[][..], |m| board.sees(m.jumper));
         match &mut self.state {
-            State::Moving { sweep, next, .. } if sweep.is_none() && now >= *next => {
+            State::Moving { watch, sweep, next } if sweep.is_none() && now >= *next => {
                 let mut glance = Sweep::new();
-                for &channel in channels {
+                for channel in watch.glances(&board) {
                     glance = glance.glance(&board, channel);
                 }
                 *sweep = Some(glance.ask(Ask::Boot, Keep::Boot));
@@ -271,6 +296,8 @@ impl Bench {
         let sweep = match &self.state {
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -304,6 +331,8 @@ impl Bench {
             }
             State::Preparing { sweep, .. }
             | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
@@ -364,6 +393,12 @@ impl Bench {
             State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
             State::Supplying { sweep, by, asked } => {
                 self.supply_read(now, sweep.got(), by, asked);
+            }
+            State::OnPurpose { turn, deed, sweep } => {
+                self.looked_at_deed(now, turn, deed, sweep.got());
+            }
+            State::Resuming { sweep, patterns } => {
+                self.looked_as_it_was(now, sweep.got(), &patterns);
             }
             State::Moving { watch, sweep: Some(sweep), .. } => {
                 self.glanced(now, watch, sweep.got());
@@ -488,51 +523,6 @@ impl Bench {
     fn reset_cause(&self) -> &str {
         self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str())
     }
-
-    fn key(&mut self, now: Duration, key: Key) {
-        if self.waiting {
-            // Only these two wait for a key while they ask the probe.
-            if matches!(self.state, State::Moving { .. } | State::Asking { .. }) {
-                self.keyed = Some(key);
-            }
-            return;
-        }
-        let state = std::mem::replace(&mut self.state, State::Over);
-        match (state, key) {
-            (State::Ready { prompt: Prompt::Cautions }, Key::Yes) => match self.metered() {
-                true => self.begin_meter(),
-                false => self.begin_supply(now),
-            },
-            (State::Ready { prompt: Prompt::PowerOn { .. } }, Key::Yes) => self.greet(),
-            (State::Ready { prompt: Prompt::FlashProbe { .. } }, Key::Yes) => self.flash_probe(),
-            (State::Ready { prompt: Prompt::FlashProbe { why } }, Key::No) => {
-                self.finish(now, Some(Cut::Probe(why)));
-            }
-            (State::Ready { prompt: Prompt::Report { expected } }, Key::Yes | Key::No) => {
-                self.said_of_report(now, expected, key == Key::Yes);
-            }
-            (State::Ready { prompt: Prompt::OtherUnit { .. } }, Key::Yes) => {
-                self.look_at_fuses(now);
-            }
-            (State::Ready { prompt: Prompt::OtherUnit { written } }, Key::No) => {
-                self.not_this_unit(&written);
-            }
-            (State::Ready { .. }, Key::Yes) => self.moved(now, MovedBy::SaidSo),
-            // Where the readings can tell, a word is taken only when it was asked for.
-            // It is never more than a word: a reading that shows what was asked for needs none.
-            (State::Moving { watch, .. }, Key::Yes) if watch.takes_a_word() => {
-                self.moved(now, MovedBy::SaidSo);
-            }
-            (State::Moving { mut watch, next, .. }, Key::No | Key::Again) => {
-                watch.go_on();
-                self.state = State::Moving { watch, sweep: None, next };
-            }
-            (State::Asking { question, left, .. }, Key::Yes | Key::No) => {
-                self.answered(now, question, key == Key::Yes, left);
-            }
-            (other, _) => self.state = other,
-        }
-    }
 }
 
 impl Procedure for Bench {
@@ -555,6 +545,14 @@ impl Procedure for Bench {
         matches!(self.state, State::Cycling { .. })
             || self.before_power()
             || self.beside_the_probe()
+    }
+
+    fn remark(&mut self, _: Duration, text: &str) -> Vec<Output> {
+        if self.over() {
+            return Vec::new();
+        }
+        let (at, text) = (self.at(), text.to_string());
+        vec![Output::Event(Event::Remark { at, text })]
     }
 
     fn wants_text(&self) -> bool {

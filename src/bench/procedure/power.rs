@@ -64,12 +64,9 @@ impl Bench {
 
     /// Power is back and the probe prepared: the readings say where the shunt is.
     pub(super) fn powered(&mut self, now: Duration) {
-        let step = &self.walk.steps[self.step];
+        let step = self.walk.steps[self.step].clone();
         let Some(made) = step.made else { return self.begin_step(now) };
-        let channels = self.board.sees(made.jumper);
-        let still = self.config.still;
-        let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
-        let watch = Box::new(watch.after_power_cycle());
+        let watch = Box::new(self.watch(&step.setting, made).after_power_cycle());
         self.state = State::Moving { watch, sweep: None, next: now };
     }
 }

@@ -30,14 +30,19 @@ impl Bench {
     }
 
     pub(super) fn count_answer(&mut self, question: usize, yes: bool) {
+        let verdict = self.count_answer_of(question, yes);
+        let at = self.at();
+        self.tell(Event::Answered { at, question, yes, verdict });
+    }
+
+    pub(super) fn count_answer_of(&mut self, question: usize, yes: bool) -> Verdict {
         self.asked[question] = true;
         let q = &self.board.questions[question];
         let verdict = if yes == q.expect { Verdict::Pass } else { Verdict::Fail };
         let said = if yes { "yes" } else { "no" };
         let reason = format!("{}: '{}' was answered {said}", q.id, q.ask);
         self.tally.count(verdict, &q.id, || reason.clone());
-        let at = self.at();
-        self.tell(Event::Answered { at, question, yes, verdict });
+        verdict
     }
 
     /// Questions that no step of the sequence came to are not tested.

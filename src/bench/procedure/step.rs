@@ -1,8 +1,9 @@
 //! One step: a move led through and believed, its channels measured and judged.
 
-use super::super::evidence::{self, Sight, Telling};
-use super::super::{Mode, judge};
+use super::super::evidence::{Sight, Telling};
+use super::super::{Mode, judge, shape};
 use super::*;
+use crate::board::Setting;
 
 impl Bench {
     pub(super) fn begin_step(&mut self, now: Duration) {
@@ -12,7 +13,11 @@ impl Bench {
             return match self.step {
                 // The shunts were put so before the power was switched on.
                 0 if self.metered() => self.moved(now, MovedBy::SaidSo),
-                0 => self.wait_for_key(Prompt::Clear),
+                0 => {
+                    if !self.ask_to_resume() {
+                        self.wait_for_key(Prompt::Clear);
+                    }
+                }
                 _ => {
                     self.prompt(Prompt::HandsOff);
                     self.measure(now);
@@ -22,13 +27,21 @@ impl Bench {
         if self.board.jumpers[made.jumper].power {
             return self.cycle_power(now, made);
         }
-        let channels = self.board.sees(made.jumper);
-        let still = self.config.still;
-        let watch = Watch::new(&self.board, &self.windows, &step.setting, made, channels, still);
-        let key_needed = watch.telling() == Telling::Key;
-        let (jumper, from, to) = (made.jumper, made.from, made.to);
-        self.prompt(Prompt::Move { jumper, from, to, key_needed });
+        let watch = self.watch(&step.setting, made);
+        self.ask_to_move(made, watch.telling());
         self.state = State::Moving { watch: Box::new(watch), sweep: None, next: now };
+    }
+
+    pub(super) fn watch(&mut self, to: &Setting, made: Move) -> Watch {
+        self.glance.fill(Shape::Unknown);
+        let still = self.config.still;
+        let watch = Watch::new(&self.board, &self.windows, to, made, &self.last, still);
+        if self.attempt > 1 { watch.once_more() } else { watch }
+    }
+
+    fn ask_to_move(&mut self, made: Move, telling: Telling) {
+        let (jumper, from, to) = (made.jumper, made.from, made.to);
+        self.prompt(Prompt::Move { jumper, from, to, key_needed: telling == Telling::Key });
     }
 
     pub(super) fn glanced(&mut self, now: Duration, mut watch: Box<Watch>, got: &Got) {
@@ -36,11 +49,15 @@ impl Bench {
             return self.void_by_reset(now);
         }
         if !got.channels.is_empty() {
-            let live = evidence::live(&self.board, &self.windows, got);
+            // The hand is led by its own readings, not by those beside them.
+            let own = self.board.sees(watch.jumper());
+            let mut live = shape::live(&self.board, &self.windows, got);
+            live.retain(|l| own.contains(&l.channel));
             self.tell(Event::Live(live));
         }
         let jumper = watch.jumper();
         let next = now + self.config.pause;
+        self.glance = shape::seen_shapes(&self.board, &self.windows, got);
         match watch.look(now, &self.board, &self.windows, got) {
             Sight::Believed(by) => return self.moved(now, by),
             Sight::Doubt(reads_as) => {
@@ -49,6 +66,7 @@ impl Bench {
                 self.prompt(Prompt::Doubt { jumper, asked, reads_as });
             }
             Sight::Unstable => self.prompt(Prompt::Unstable { jumper }),
+            Sight::Strayed(channel) => self.prompt(Prompt::Strayed { jumper, channel }),
             Sight::Wait => {}
         }
         self.state = State::Moving { watch, sweep: None, next };
@@ -59,6 +77,64 @@ impl Bench {
         let at = self.at();
         self.tell(Event::Moved(at));
         self.measure(now);
+    }
+
+    /// The operator says that the shunt is there. A reading that stood there before the move, or that
+    /// changed with it and should not have, shows nothing of this header, whatever is said: the shunt
+    /// may sit on another, or a contact close by itself.
+    pub(super) fn take_a_word(&mut self, now: Duration, watch: &Watch) {
+        let j = &self.board.jumpers[watch.jumper()];
+        let place = j.place_name(self.walk.steps[self.step].setting.0[watch.jumper()]);
+        let label = format!("{}={place}", j.id);
+        let against = match watch.strayed() {
+            Some(channel) => {
+                let other = &self.board.channels[channel].id;
+                Some(format!("{label}: {other} changed with it, and only {} was moved", j.id))
+            }
+            None => watch.unshown().then(|| {
+                format!("{label}: it read so before the move was asked for, nothing shows it")
+            }),
+        };
+        if let Some(reason) = against {
+            self.tally.count(Verdict::NotTested, &label, || reason.clone());
+        }
+        self.moved(now, MovedBy::SaidSo);
+    }
+
+    /// The operator says that it is not there, or that another shunt was moved as well.
+    pub(super) fn watch_on(&mut self, mut watch: Box<Watch>, next: Duration) {
+        let strayed = watch.strayed().is_some();
+        watch.go_on();
+        if let Some(made) = self.walk.steps[self.step].made.filter(|_| strayed) {
+            self.ask_to_move(made, watch.telling());
+        }
+        self.state = State::Moving { watch, sweep: None, next };
+    }
+
+    /// What was looked at is what the next step starts from.
+    pub(super) fn keep_glance(&mut self, got: &Got) {
+        let seen = shape::seen_shapes(&self.board, &self.windows, got);
+        for (last, shape) in self.last.iter_mut().zip(seen) {
+            if shape != Shape::Unknown {
+                *last = shape;
+            }
+        }
+    }
+
+    /// What stands in this step is what the next one starts from.
+    fn keep_shapes(&mut self, got: &Got) {
+        let own = self.walk.steps[self.step].made.map_or(&[][..], |m| self.board.sees(m.jumper));
+        let measured = shape::seen_shapes(&self.board, &self.windows, got);
+        for (channel, last) in self.last.iter_mut().enumerate() {
+            let glanced = self.glance[channel];
+            match measured[channel] {
+                Shape::Unknown if own.contains(&channel) && glanced != Shape::Unknown => {
+                    *last = glanced;
+                }
+                Shape::Unknown => {}
+                shape => *last = shape,
+            }
+        }
     }
 
     /// Channels that a step must judge. A setting that stands for no option is not judged.
@@ -72,8 +148,16 @@ impl Bench {
 
     fn measure(&mut self, now: Duration) {
         let mut sweep = Sweep::new();
-        for channel in self.channels() {
+        let judged = self.channels();
+        for &channel in &judged {
             sweep = sweep.measure(&self.board, channel);
+        }
+        // What the first moves start from is to be known, whether it stands for an option or not.
+        if self.step == 0 {
+            let moved = |&c: &usize| self.board.is_moved(c) && !judged.contains(&c);
+            for channel in (0..self.board.channels.len()).filter(moved) {
+                sweep = sweep.glance(&self.board, channel);
+            }
         }
         let sweep = sweep.ask(Ask::Boot, Keep::Boot);
         self.state = State::Measuring { sweep, first: Got::default(), rounds: 0 };
@@ -99,7 +183,7 @@ impl Bench {
         let got = if rounds == 0 { got } else { self.worse(first, got) };
         if rounds < 2 {
             let near: Vec<usize> =
-                got.channels.keys().copied().filter(|&c| self.near(&got, c)).collect();
+                self.channels().into_iter().filter(|&c| self.near(&got, c)).collect();
             if !near.is_empty() {
                 let mut sweep = Sweep::new();
                 for channel in near {
@@ -114,6 +198,7 @@ impl Bench {
             self.tally.count(Verdict::NotTested, "probe", || refused.clone());
         }
         self.tell_checks(&got);
+        self.keep_shapes(&got);
         self.proofs = got.channels;
         let holds = |(i, q): (usize, &crate::board::Question)| {
             let setting = &self.walk.steps[self.step].setting;

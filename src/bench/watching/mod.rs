@@ -6,8 +6,8 @@ mod round;
 
 pub use round::{Codes, Pace, Round, Watched};
 
-use super::evidence::{Shape, seen_shapes};
 use super::reading::conclude;
+use super::shape::{Shape, seen_shapes};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::{Answer, Ask, Boot, Cut, Design, Event, Input, Key, Output, Procedure};
 use super::{Summary, UnitVerdict, probe_problem};

@@ -1,7 +1,7 @@
 //! What a live view shows, as plain data.
 
-use super::super::evidence::Shape;
 use super::super::reading::Look;
+use super::super::shape::Shape;
 use super::super::{Boot, Burst, ProbeInfo};
 use crate::window::Band;
 use std::collections::BTreeMap;

@@ -1,14 +1,16 @@
-//! The bill of materials: values and tolerances of parts from a table in CSV, as the schematic
+//! The bill of materials: values, tolerances and drift of parts from a table in CSV, as the schematic
 //! editor or the spreadsheet wrote it.
 //!
 //! The second door of the `csv` crate: a bill is somebody else's table, with columns of their own
 //! choice and lines that are none of ours, so nothing of the record's strict reader would serve.
 
+use super::super::Drift;
 use super::Reading;
 use super::beside::Companion;
+use super::drift::{ageing, drift, tempco};
 use super::log::Log;
 use super::table::{At, Fields};
-use crate::units::{Allow, Quantity, Ratio, read};
+use crate::units::{Allow, Misread, Quantity, Ratio, read};
 use csv::{ReaderBuilder, StringRecord};
 use std::collections::HashMap;
 use std::fmt::Display;
@@ -23,6 +25,18 @@ const PREAMBLE: usize = 20;
 const DESIGNATORS: &[&str] = &["designators", "designator", "references", "reference", "refdes"];
 const VALUES: &[&str] = &["value", "values"];
 const TOLERANCES: &[&str] = &["tolerance", "tol"];
+const TEMPCOS: &[&str] = &["tempco", "tcr", "temperature coefficient"];
+const AGEINGS: &[&str] = &["ageing", "aging", "load life stability"];
+
+/// The columns that are looked for: the key of `[bom]` that names one, and its usual names. The
+/// first two must be there.
+const COLUMNS: [(&str, &[&str]); 5] = [
+    ("designators", DESIGNATORS),
+    ("value", VALUES),
+    ("tolerance", TOLERANCES),
+    ("tempco", TEMPCOS),
+    ("ageing", AGEINGS),
+];
 
 /// A cell of the bill.
 #[derive(Clone, Debug, Default)]
@@ -37,6 +51,8 @@ struct Line {
     number: usize,
     value: Cell,
     tolerance: Cell,
+    tempco: Cell,
+    ageing: Cell,
 }
 
 /// A bill of materials, looked into part by part.
@@ -54,7 +70,7 @@ pub(super) type Complaints = Vec<(String, String)>;
 impl<'a> Reading<'a, '_> {
     /// Reads the bill that the board file names, if it names one.
     pub(super) fn bill(&mut self, root: &Fields<'a>) {
-        let keys = ["file", "designators", "value", "tolerance", "without"];
+        let keys = ["file", "designators", "value", "tolerance", "tempco", "ageing", "without"];
         let Some(part) = self.single(root, "bom", &keys) else { return };
         let file = self.companion(&part, "\"bom.csv\"");
         let mut column = |key: &str, usual: &[&str]| -> Option<Vec<String>> {
@@ -66,19 +82,15 @@ impl<'a> Reading<'a, '_> {
                 }
             }
         };
-        let designators = column("designators", DESIGNATORS);
-        let values = column("value", VALUES);
-        let tolerances = column("tolerance", TOLERANCES);
+        let columns = COLUMNS.map(|(key, usual)| column(key, usual));
+        let asked = COLUMNS.map(|(key, _)| part.get(key).is_some());
         let without = part.words(&mut self.log, "without", "[\"R30\"]");
-        let (Some(file), Some(d), Some(v), Some(t), Some(without)) =
-            (file, designators, values, tolerances, without)
-        else {
-            return;
-        };
+        let columns: Option<Vec<Vec<String>>> = columns.into_iter().collect();
+        let (Some(file), Some(columns), Some(without)) = (file, columns, without) else { return };
         let named = |w: At<&str>| (At { it: key(w.it), at: w.at }, false);
         let without = without.into_iter().map(named).collect();
         let mut bill = Bill { file, lines: HashMap::new(), without, wrong: Vec::new() };
-        bill.read([&d, &v, &t], part.get("tolerance").is_some());
+        bill.read(&columns, asked);
         self.bill = Some(bill);
     }
 
@@ -111,6 +123,16 @@ impl<'a> Reading<'a, '_> {
     }
 }
 
+impl Reading<'_, '_> {
+    /// How a resistor drifts: by the file, by the bill, or both where they agree.
+    pub(super) fn drift_billed(&mut self, id: &str, drift: Drift) -> Result<Drift, Complaints> {
+        match &mut self.bill {
+            Some(bill) => bill.drift(id, drift),
+            None => Ok(drift),
+        }
+    }
+}
+
 /// Notes what is wrong with a part in the file that the part is from.
 pub(super) fn complain(log: &mut Log<'_>, at: usize, complaints: Complaints) {
     for (what, do_next) in complaints {
@@ -124,9 +146,9 @@ fn key(id: &str) -> String {
 }
 
 impl Bill {
-    /// Reads the lines under the header. `columns`: designators, value, tolerance, by lower-case
-    /// name.
-    fn read(&mut self, columns: [&[String]; 3], tolerance_asked: bool) {
+    /// Reads the lines under the header. `columns`: the names of each of [`COLUMNS`] in lower
+    /// case; `asked`: which of them the board file names.
+    fn read(&mut self, columns: &[Vec<String>], asked: [bool; 5]) {
         let text = std::mem::take(&mut self.file.text);
         let mark = text.len() - text.trim_start_matches('\u{feff}').len();
         let mut reader = ReaderBuilder::new()
@@ -134,7 +156,7 @@ impl Bill {
             .flexible(true)
             .delimiter(separator(&text))
             .from_reader(&text.as_bytes()[mark..]);
-        let mut header: Option<[Option<usize>; 3]> = None;
+        let mut header: Option<[Option<usize>; 5]> = None;
         for (n, record) in reader.records().enumerate() {
             let Ok(record) = record else { break };
             let at = mark + record.position().map_or(0, |p| p.byte() as usize);
@@ -146,16 +168,19 @@ impl Bill {
         }
         match header {
             None => {
-                let [d, v, _] = columns.map(|c| c.join("` or `"));
+                let [d, v] = [0, 1].map(|c| columns[c].join("` or `"));
                 let what = format!("no line names the columns `{d}` and `{v}`");
                 let do_next = "name them in [bom]: `designators = \"…\"`, `value = \"…\"`";
                 self.wrong.push((0, what, do_next.into()));
             }
-            Some([.., None]) if tolerance_asked => {
-                let what = format!("there is no column `{}`", columns[2].join("` or `"));
-                self.wrong.push((0, what, "correct `tolerance` of [bom]".into()));
+            Some(found) => {
+                for (c, (key, _)) in COLUMNS.iter().enumerate() {
+                    if asked[c] && found[c].is_none() {
+                        let what = format!("there is no column `{}`", columns[c].join("` or `"));
+                        self.wrong.push((0, what, format!("correct `{key}` of [bom]")));
+                    }
+                }
             }
-            Some(_) => {}
         }
         self.file.text = text;
     }
@@ -165,7 +190,7 @@ impl Bill {
         text: &str,
         start: usize,
         record: &StringRecord,
-        columns: [Option<usize>; 3],
+        columns: [Option<usize>; 5],
     ) {
         // The reader gives no places of cells; their texts are looked for one after the other.
         let mut at = start;
@@ -177,13 +202,19 @@ impl Bill {
         }
         let cell =
             |column: Option<usize>| column.and_then(|c| cells.get(c)).cloned().unwrap_or_default();
-        let [designators, value, tolerance] = columns.map(cell);
+        let [designators, value, tolerance, tempco, ageing] = columns.map(cell);
         let number = text.get(..designators.at).map_or(0, |t| t.matches('\n').count()) + 1;
         for id in expand(&designators.text) {
             if self.lines.len() >= MOST_DESIGNATORS {
                 return;
             }
-            let line = Line { number, value: value.clone(), tolerance: tolerance.clone() };
+            let line = Line {
+                number,
+                value: value.clone(),
+                tolerance: tolerance.clone(),
+                tempco: tempco.clone(),
+                ageing: ageing.clone(),
+            };
             if let Some(first) = self.lines.get(&id) {
                 let what = format!("{} stands here a second time", id.escape_debug());
                 let do_next = format!("line {} names it first; take one out", first.number);
@@ -240,6 +271,72 @@ impl Bill {
         }
     }
 
+    /// The drift of a resistor; a part that the bill has not is told where its value is asked for.
+    fn drift(&mut self, id: &str, file: Drift) -> Result<Drift, Complaints> {
+        let id = key(id);
+        let left_out = self.without.iter().any(|(name, _)| name.it == id);
+        let Some(line) = self.lines.get(&id).filter(|_| !left_out).cloned() else {
+            return Ok(file);
+        };
+        let known = self.wrong.len();
+        let bill =
+            drift(self.cell(&id, &line.tempco, tempco), self.cell(&id, &line.ageing, ageing));
+        if self.wrong.len() > known {
+            return Err(Complaints::new()); // told in the bill itself
+        }
+        let place = format!("in line {} of {}", line.number, self.file.name);
+        let mut complaints = Complaints::new();
+        let mut differs = |what: &str, here: String, there: String| {
+            let what = format!("{what} of {id} is {here} here and {there} {place}");
+            complaints.push((what, "correct the one that is wrong".into()));
+        };
+        if let (Some(a), Some(b)) = (file.tempco, bill.tempco)
+            && !(alike(a.0.0, b.0.0) && alike(a.1.0, b.1.0))
+        {
+            let shown = |(low, high): (Ratio, Ratio)| {
+                format!("{:.0} to {:.0} ppm/K", 1e6 * low.0, 1e6 * high.0)
+            };
+            differs("the temperature coefficient", shown(a), shown(b));
+        }
+        if let (Some(a), Some(b)) = (file.ageing, bill.ageing)
+            && !alike(a.0, b.0)
+        {
+            differs("the ageing", format!("{a}"), format!("{b}"));
+        }
+        if !complaints.is_empty() {
+            return Err(complaints);
+        }
+        let mut found = file;
+        if file.tempco.is_none() {
+            (found.tempco, found.assumed.tempco) = (bill.tempco, bill.assumed.tempco);
+        }
+        if file.ageing.is_none() {
+            (found.ageing, found.assumed.ageing) = (bill.ageing, bill.assumed.ageing);
+        }
+        Ok(found)
+    }
+
+    /// What a cell says, `±` before it or not; nothing where it is empty or says `-`.
+    fn cell<T>(
+        &mut self,
+        id: &str,
+        cell: &Cell,
+        read: impl Fn(&str) -> Result<T, Misread>,
+    ) -> Option<T> {
+        let text = cell.text.trim_start_matches("+/-").trim_start_matches('±').trim_start();
+        if matches!(text, "" | "-") {
+            return None;
+        }
+        // The sign of the degree as one character, as some data sheets have it.
+        match read(&text.replace('℃', "°C")) {
+            Ok(found) => Some(found),
+            Err(misread) => {
+                self.wrong.push((cell.at, format!("{id}: {}", misread.what), misread.do_next));
+                None
+            }
+        }
+    }
+
     /// The value in a line: the whole cell, or what begins it, as in `10k 1%` or `4.7 kΩ/0.1W`.
     fn value<Q: Quantity>(&mut self, id: &str, line: &Line) -> Option<Q> {
         let cell = &line.value;
@@ -292,11 +389,11 @@ fn separator(text: &str) -> u8 {
 }
 
 /// Where the columns are, if this line is the header.
-fn columns_of(record: &StringRecord, columns: [&[String]; 3]) -> Option<[Option<usize>; 3]> {
+fn columns_of(record: &StringRecord, columns: &[Vec<String>]) -> Option<[Option<usize>; 5]> {
     let find = |names: &[String]| {
         record.iter().position(|cell| names.contains(&cell.trim().to_lowercase()))
     };
-    let found = columns.map(find);
+    let found = std::array::from_fn(|c| columns.get(c).and_then(|names| find(names)));
     (found[0].is_some() && found[1].is_some()).then_some(found)
 }
 

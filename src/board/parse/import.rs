@@ -4,6 +4,7 @@
 use super::super::{Capacitor, Drift, Feed, NetId, Resistor, Source, Supply};
 use super::Reading;
 use super::bill::complain;
+use super::drift::drift_of;
 use super::log::Log;
 use super::netlist::{self, Element, Kind, shown};
 use super::table::{At, Fields, tables};
@@ -26,6 +27,9 @@ enum Instead {
     Ohms(Ohms),
 }
 
+/// How a row of `[netlist.drift]` is written.
+const DRIFT: &str = "{ tempco = \"50ppm/K\", ageing = \"0.1%\" }";
+
 /// Letters of the elements whose first two nodes are all there is between.
 const TWO_POLES: &str = "BDLRSW";
 
@@ -34,6 +38,7 @@ struct Terms {
     tolerance: Option<Ratio>,
     tolerances: HashMap<String, Term<Ratio>>,
     instead: HashMap<String, Term<Instead>>,
+    drift: HashMap<String, Term<Drift>>,
     /// Headers and switches, which the board file itself describes.
     described: HashSet<String>,
     rails: Option<[NetId; 2]>,
@@ -53,7 +58,7 @@ impl<'a> Reading<'a, '_> {
         if let Some(supply) = supply {
             self.names.feed([supply.net, supply.ground]);
         }
-        let keys = ["file", "tolerance", "tolerances", "instead"];
+        let keys = ["file", "tolerance", "tolerances", "drift", "instead"];
         let Some(section) = self.single(root, "netlist", &keys) else { return parts };
         let tolerance = match section.get("tolerance") {
             Some(_) => section.share(&mut self.log, "tolerance", "\"1%\""),
@@ -61,6 +66,11 @@ impl<'a> Reading<'a, '_> {
         };
         let tolerances =
             self.terms(&section, "tolerances", |log, table, key| table.share(log, key, "\"1%\""));
+        let arrays = self.names.arrays.clone();
+        let drift = self.terms(&section, "drift", |log, table, key| {
+            let part = table.sub(log, key, &["tempco", "ageing", "array"], DRIFT)?;
+            drift_of(log, &part, &arrays)
+        });
         let instead = self.terms(&section, "instead", |log, table, key| {
             table.measured(log, key, "\"open\"", |text| match text {
                 "open" => Ok(Instead::Open),
@@ -77,6 +87,7 @@ impl<'a> Reading<'a, '_> {
             tolerance,
             tolerances,
             instead,
+            drift,
             described,
             rails: supply.map(|s| [s.net, s.ground]),
             volts: supply.map_or(0.0, |s| s.volts.0),
@@ -121,7 +132,8 @@ impl<'a> Reading<'a, '_> {
     fn check_terms(&mut self, terms: &Terms) {
         let tolerances = terms.tolerances.iter().map(|(name, t)| (name, t.at, t.used));
         let instead = terms.instead.iter().map(|(name, t)| (name, t.at, t.used));
-        for (name, at, used) in tolerances.chain(instead) {
+        let drift = terms.drift.iter().map(|(name, t)| (name, t.at, t.used));
+        for (name, at, used) in tolerances.chain(instead).chain(drift) {
             if !used {
                 let what = format!("the netlist has no element `{}` to take this", shown(name));
                 self.log.add(at, what, "correct the name, or take it out");
@@ -171,6 +183,15 @@ impl<'a> Reading<'a, '_> {
             term.used = true;
             term.it
         });
+        let drift = terms.drift.get_mut(&name);
+        if let (Some(term), "capacitor" | "source") = (&drift, called) {
+            let what = format!("{id} is a {called}; `drift` is for resistors");
+            self.log.add(term.at, what, "take it out");
+        }
+        let drift = drift.map_or(Drift::default(), |term| {
+            term.used = true;
+            term.it
+        });
         match kind {
             Kind::Resistor(ohms) => {
                 self.names.resistors.push(id.clone());
@@ -178,7 +199,8 @@ impl<'a> Reading<'a, '_> {
                 let (ohms, share) =
                     found.map_err(|why| complain(log, element.name.at, why)).ok()?;
                 let tolerance = tolerance(log, element.name, share.or(terms.tolerance))?;
-                let drift = Drift::default();
+                let drift = self.drift_billed(&id, drift);
+                let drift = drift.map_err(|why| complain(log, element.name.at, why)).ok()?;
                 parts.resistors.push(Resistor { id, between, ohms: ohms?, tolerance, drift });
             }
             Kind::Capacitor(farads) => {

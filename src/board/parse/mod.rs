@@ -4,6 +4,7 @@
 //! The order of the walk makes names known before they are used: supply and parts bring the nets
 //! into being, then channels, options, loads, questions and the delivery setting name them.
 
+mod accepted;
 mod bench;
 mod beside;
 mod bill;
@@ -29,6 +30,7 @@ mod thresholds;
 use super::chip::{self as profile, Chip};
 use super::ids::check_file_id;
 use super::problem::Problems;
+use super::template::Described;
 use super::{Board, Firmware, NetId, Reference, Supply};
 use crate::units::{Allow, Hertz, Ohms, Ratio};
 use bill::Bill;
@@ -60,7 +62,7 @@ const SINGLES: [&str; 13] = [
 ];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 11] = [
+const LISTS: [&str; 12] = [
     "array",
     "resistor",
     "capacitor",
@@ -72,6 +74,7 @@ const LISTS: [&str; 11] = [
     "thresholds",
     "load",
     "question",
+    "accepted",
 ];
 
 /// Reads the text of a board file. `name` is what messages call the file; nothing is opened, so a
@@ -91,6 +94,54 @@ pub fn parse(name: &str, text: &str) -> Result<Board, Problems> {
 /// As [`parse`]; problems of the other files carry their names and come last.
 pub fn parse_beside(name: &str, bytes: &[u8], beside: &mut Beside<'_>) -> Result<Board, Problems> {
     parse_text(name, utf8(name, bytes)?, beside)
+}
+
+/// Reads the `[chip]` table of a file, whatever else is in it: a chip from its data sheet.
+///
+/// # Errors
+/// Every mistake found in that table.
+pub fn parse_chip(name: &str, bytes: &[u8]) -> Result<Described, Problems> {
+    let text = utf8(name, bytes)?;
+    let (chip, table) = described(name, text)?;
+    // The same again from what will be written, so that nothing is lost on the way.
+    match described(name, &table) {
+        Ok((again, _)) if again == chip => Ok(Described { chip: Arc::new(chip), table }),
+        _ => {
+            let mut log = Log::new(name, text);
+            let what = "`[chip]` is spread over several tables";
+            log.add(0, what, "write each of its keys on a line under `[chip]`, lists in `[ ]`");
+            Err(log.into_problems())
+        }
+    }
+}
+
+/// The chip of a file, and its table as text.
+fn described(name: &str, text: &str) -> Result<(Chip, String), Problems> {
+    let mut log = Log::new(name, text);
+    let (root, errors) = DeTable::parse_recoverable(text);
+    if text.len() > MOST_BYTES || !errors.is_empty() {
+        syntax::tell(&mut log, text, &errors);
+        log.add(0, "this is no file with a `[chip]` table", "name the right file");
+        return Err(log.into_problems());
+    }
+    let root = root.get_ref();
+    let (names, sha256) = (Names::default(), Sha256::new());
+    let beside: &mut Beside<'_> = &mut |_| Err("there is no folder to look in".into());
+    let mut reading = Reading { log, names, chip: None, bill: None, beside, sha256, file: name };
+    let found = reading.generic(&Fields::named(root, 0, "the file"));
+    let table = root.get("chip").and_then(|v| v.get_ref().as_table());
+    match (found, table) {
+        (Some(chip), Some(table)) if reading.log.clean() => {
+            let mut keys: Vec<_> = table.iter().collect();
+            keys.sort_by_key(|(key, _)| key.span().start);
+            let line = |(key, value): (_, &toml::Spanned<DeValue<'_>>)| {
+                let key: &toml::Spanned<std::borrow::Cow<'_, str>> = key;
+                format!("{} = {}\n", key.get_ref(), text.get(value.span()).unwrap_or_default())
+            };
+            Ok((chip, format!("[chip]\n{}", keys.into_iter().map(line).collect::<String>())))
+        }
+        _ => Err(reading.log.into_problems()),
+    }
 }
 
 /// Hands over the bytes of a file that a board file names.
@@ -188,6 +239,7 @@ impl<'a> Reading<'a, '_> {
         let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
         let questions = self.questions(&root);
+        let accepted = self.accepted(&root, &loads);
         let pace = self.pace(&root);
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);
@@ -228,6 +280,7 @@ impl<'a> Reading<'a, '_> {
             thresholds,
             delivery: delivery?,
             questions,
+            accepted,
             fuses: fuses?,
             commands: commands?,
             odds: odds?,

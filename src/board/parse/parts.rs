@@ -24,7 +24,10 @@ impl<'a> Reading<'a, '_> {
             let between = self.names.pair(&mut self.log, &part, "between");
             let given = self.given(&part, id.as_deref(), "\"2k2\"", true);
             let (ohms, tolerance) = given.unwrap_or_default();
-            let drift = self.drift(&part);
+            let drift = self.drift(&part).and_then(|drift| {
+                let billed = self.drift_billed(id.as_deref().unwrap_or_default(), drift);
+                billed.map_err(|why| complain(&mut self.log, part.at, why)).ok()
+            });
             if let (Some(id), Some(between), Some(ohms), Some(tolerance), Some(drift)) =
                 (id, between, ohms, tolerance, drift)
             {

@@ -68,6 +68,22 @@ impl<'a> Fields<'a> {
         Fields { table, at, name: name.into() }
     }
 
+    /// A table under a key of the file's own, called by that key in messages.
+    pub(super) fn sub(
+        &self,
+        log: &mut Log<'_>,
+        key: &str,
+        known: &[&str],
+        like: &str,
+    ) -> Option<Fields<'a>> {
+        let value = self.get(key)?;
+        let Some(table) = value.get_ref().as_table() else {
+            self.wrong(log, key, value, like);
+            return None;
+        };
+        Some(Fields::new(log, table, value.span().start, key, known))
+    }
+
     /// The value of a key, if it is there.
     pub(super) fn get(&self, key: &str) -> Option<Value<'a>> {
         self.table.get(key)

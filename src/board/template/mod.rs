@@ -9,8 +9,10 @@ mod sheet;
 
 pub use sheet::{Part, PartKind, Written};
 
-use super::Level;
+use super::chip::Chip;
+use super::{InUse, Level};
 use crate::units::{Farads, Ohms, Ratio, Volts};
+use std::sync::Arc;
 
 /// A board to be written: what feeds it and the templates on it, in order.
 #[derive(Clone, Debug, PartialEq)]
@@ -21,8 +23,8 @@ pub struct Plan {
     pub revision: String,
     /// One sentence on what the board is for.
     pub about: String,
-    /// Name of the chip in board files.
-    pub chip: String,
+    /// The chip.
+    pub chip: Microcontroller,
     /// Nominal supply.
     pub supply: Volts,
     /// How far the supply may be off in use.
@@ -33,8 +35,35 @@ pub struct Plan {
     pub aref_at_supply: bool,
     /// Share of the distance between two bands that is left as no option.
     pub gap: Ratio,
+    /// What the board goes through. Where it has no tempco or ageing, the file gets what is usual
+    /// for each resistor's tolerance, marked as assumed.
+    pub in_use: InUse,
     /// The jumper circuits.
     pub templates: Vec<Template>,
+}
+
+/// A chip, by its name in board files or as a file describes it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Microcontroller {
+    /// One that this program knows.
+    Named(String),
+    /// One from its data sheet.
+    Described(Described),
+}
+
+/// A chip from its data sheet: what a board file calls `generic`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Described {
+    /// What it is.
+    pub chip: Arc<Chip>,
+    /// The `[chip]` table that says so, header and all.
+    pub table: String,
+}
+
+impl From<&str> for Microcontroller {
+    fn from(name: &str) -> Microcontroller {
+        Microcontroller::Named(name.to_string())
+    }
 }
 
 /// One jumper circuit with what reads it.
@@ -224,7 +253,7 @@ impl Plan {
     /// few pins, counts out of range. Values that cannot be told apart are no error here; ask
     /// the windows of the board.
     pub fn write(&self) -> Result<Written, String> {
-        let mut sheet = sheet::Sheet::new(&self.chip)?;
+        let mut sheet = sheet::Sheet::new(&self.chip, self.in_use)?;
         for template in &self.templates {
             match template {
                 Template::Ladder(ladder) => network::ladder(&mut sheet, ladder)?,

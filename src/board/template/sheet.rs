@@ -1,9 +1,10 @@
 //! The sheet that templates are drawn on: designators, pins, tables, comments.
 
-use super::Plan;
+use super::{Microcontroller, Plan};
 use crate::board::chip::{self, Chip, ChipPin};
 use crate::board::ids::check_id;
-use crate::units::{Farads, Ohms, Ratio, rkm};
+use crate::board::{Drift, InUse, usual};
+use crate::units::{Celsius, Farads, Ohms, Ratio, rkm};
 use std::collections::{BTreeSet, HashMap};
 use std::sync::Arc;
 
@@ -71,28 +72,46 @@ pub(super) type Key<'a> = (&'a str, String, &'a str);
 /// What is being written.
 pub(super) struct Sheet {
     chip: Arc<Chip>,
+    /// The table that describes it, where it is no known one.
+    table: String,
     used_pins: BTreeSet<String>,
     ids: BTreeSet<String>,
     counts: HashMap<char, usize>,
     explained: BTreeSet<(String, String)>,
     delivery: Vec<(String, String)>,
+    in_use: InUse,
+    /// What is usual for the first resistor: written for all, where nothing is given.
+    usual: Option<Drift>,
     body: String,
     parts: Vec<Part>,
 }
 
 impl Sheet {
-    pub fn new(chip: &str) -> Result<Sheet, String> {
+    pub fn new(chip: &Microcontroller, in_use: InUse) -> Result<Sheet, String> {
         let known = || chip::CHIPS.iter().map(|c| c.name.to_string()).collect::<Vec<_>>();
-        let chip = chip::chip(chip).ok_or_else(|| {
-            format!("the chip `{chip}` is not known; known: {}", known().join(", "))
-        })?;
+        let (chip, table) = match chip {
+            Microcontroller::Described(found) => (Arc::clone(&found.chip), found.table.clone()),
+            Microcontroller::Named(name) => {
+                let found = chip::chip(name).ok_or_else(|| {
+                    format!(
+                        "the chip `{name}` is not known; known: {}; for another, name a file \
+                         with its `[chip]` table",
+                        known().join(", ")
+                    )
+                })?;
+                (found, String::new())
+            }
+        };
         Ok(Sheet {
             chip,
+            table,
             used_pins: BTreeSet::new(),
             ids: [SUPPLY, GROUND].map(str::to_string).into(),
             counts: HashMap::new(),
             explained: BTreeSet::new(),
             delivery: Vec::new(),
+            in_use,
+            usual: None,
             body: String::new(),
             parts: Vec::new(),
         })
@@ -178,12 +197,20 @@ impl Sheet {
     pub fn resistor(&mut self, between: [&str; 2], ohms: Ohms, tolerance: Ratio) -> String {
         let id = self.designator('R');
         let value = rkm(ohms);
-        let keys = [
+        let mut keys = vec![
             ("id", quoted(&id), "designator"),
             ("between", list(&between), "its two nets"),
             ("value", quoted(&value), "nominal resistance"),
             ("tolerance", quoted(&percent(tolerance)), "initial tolerance, either way"),
         ];
+        let own = usual(tolerance);
+        let all = *self.usual.get_or_insert(own);
+        if self.in_use.tempco.is_none() && own.tempco != all.tempco {
+            keys.extend(tempco(own.tempco, true).map(|t| ("tempco", t, "its own drift")));
+        }
+        if self.in_use.ageing.is_none() && own.ageing != all.ageing {
+            keys.extend(ageing(own.ageing, true).map(|a| ("ageing", a, "its own change with age")));
+        }
         self.table("resistor", &keys);
         let tolerance = Some(tolerance);
         self.parts.push(Part { id: id.clone(), kind: PartKind::Resistor, value, tolerance });
@@ -265,6 +292,41 @@ impl Sheet {
         Ok(id)
     }
 
+    /// The table of what the board goes through.
+    fn goes_through(&mut self) -> String {
+        let in_use = self.in_use;
+        let usual = self.usual.unwrap_or_default();
+        let (own_tempco, own_ageing) = (in_use.tempco.is_some(), in_use.ageing.is_some());
+        let drift = match own_tempco {
+            true => tempco(in_use.tempco, in_use.assumed.tempco),
+            false => tempco(usual.tempco, true),
+        };
+        let ages = match own_ageing {
+            true => ageing(in_use.ageing, in_use.assumed.ageing),
+            false => ageing(usual.ageing, true),
+        };
+        let mut keys = Vec::new();
+        let range = |(low, high): (Celsius, Celsius)| quoted(&format!("{}..{}", low.0, high.0));
+        keys.extend(in_use.temperature.map(|t| ("temperature", range(t), "in use, °C")));
+        keys.extend(in_use.bench.map(|t| ("bench_temperature", range(t), "on the bench, °C")));
+        keys.extend(drift.map(|t| ("tempco", t, "temperature coefficient of the resistors")));
+        keys.extend(ages.map(|a| ("ageing", a, "their change over their life, either way")));
+        keys.extend(
+            in_use.contact.map(|c| ("contact", quoted(&rkm(c)), "largest of a seated shunt")),
+        );
+        if keys.is_empty() {
+            return String::new();
+        }
+        let mut text = "\n# What a good board goes through. What is marked `assumed` is usual for \
+                        such parts; put\n# the figures of your data sheets there, without the \
+                        word.\n[use]\n"
+            .to_string();
+        if own_tempco && own_ageing {
+            text = "\n# What a good board goes through.\n[use]\n".to_string();
+        }
+        text + &self.keys("use", &keys)
+    }
+
     /// The whole file.
     pub fn finish(mut self, plan: &Plan) -> Written {
         let mut text = "# Written by strapwise; edit it as you like. Every key is explained in \
@@ -283,6 +345,10 @@ impl Sheet {
             false => ("capacitor", "a capacitor to ground and nothing else"),
             true => ("supply", "joined to the supply"),
         };
+        if !self.table.is_empty() {
+            text += "\n# The chip, from its data sheet; protocols/README.md explains the keys.\n";
+            text += &self.table;
+        }
         text += "\n[supply]\n";
         text += &self.keys(
             "supply",
@@ -315,6 +381,7 @@ impl Sheet {
                 ("gap", quoted(&percent(plan.gap)), "share of the distance left as no option"),
             ],
         );
+        text += &self.goes_through();
         text += "\n";
         text += self.body.trim_end();
         text += "\n";
@@ -339,6 +406,31 @@ pub(super) fn quoted(text: &str) -> String {
 pub(super) fn list(items: &[&str]) -> String {
     let items: Vec<String> = items.iter().map(|i| quoted(i)).collect();
     format!("[{}]", items.join(", "))
+}
+
+/// A temperature coefficient as a TOML string, marked where it is assumed.
+fn tempco(range: Option<(Ratio, Ratio)>, assumed: bool) -> Option<String> {
+    let (low, high) = range?;
+    let text = match low.0 == -high.0 {
+        true => ppm(high),
+        false => format!("{}..{}", ppm(low), ppm(high)),
+    };
+    Some(marked(&text, assumed))
+}
+
+/// An ageing as a TOML string, marked where it is assumed.
+fn ageing(share: Option<Ratio>, assumed: bool) -> Option<String> {
+    Some(marked(&percent(share?), assumed))
+}
+
+fn marked(figure: &str, assumed: bool) -> String {
+    quoted(&format!("{figure}{}", if assumed { " assumed" } else { "" }))
+}
+
+/// `100ppm/K`, exactly as far as a float goes.
+fn ppm(share: Ratio) -> String {
+    let text = format!("{:.6}", 1e6 * share.0);
+    format!("{}ppm/K", text.trim_end_matches('0').trim_end_matches('.'))
 }
 
 /// A share as board files write it, exactly as far as a float goes: `1%`, `0.25%`.

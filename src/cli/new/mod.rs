@@ -1,16 +1,18 @@
 //! `new FILE`.
 
+mod in_use;
 mod spec;
 mod templates;
 
 use super::design::{SOURCE_LIMIT, share, value};
 use super::{Exit, Failure};
-use crate::board::parse;
-use crate::board::template::{Plan, Written};
+use crate::board::template::{Microcontroller, Plan, Written};
+use crate::board::{parse, parse_chip};
 use crate::report::bill;
 use crate::store;
 use crate::units::{Amperes, Volts};
 use crate::window::design::{Network, Request};
+pub use in_use::UseArguments;
 use std::path::{Path, PathBuf};
 
 const AFTER: &str = "A template is NAME or \"NAME: key=value; key=value\"; each flag may be given \
@@ -40,7 +42,7 @@ pub struct Options {
     /// One sentence on what the board is for
     #[arg(long, default_value = "Set by jumpers")]
     about: String,
-    /// The microcontroller
+    /// The microcontroller: its name, or a file with its `[chip]` table
     #[arg(long, default_value = "atmega328p")]
     chip: String,
     /// Nominal supply
@@ -58,6 +60,8 @@ pub struct Options {
     /// Share of the distance between two bands that is left as no option
     #[arg(long, default_value = "25%")]
     gap: String,
+    #[command(flatten)]
+    in_use: UseArguments,
     /// A ladder with one shunt that picks a tap
     #[arg(long, value_name = "TEMPLATE")]
     ladder: Vec<String>,
@@ -111,6 +115,18 @@ pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Fail
     Ok(said)
 }
 
+/// A chip that is known by name, or the one that a file describes.
+pub fn microcontroller(text: &str) -> Result<Microcontroller, Failure> {
+    let path = Path::new(text);
+    if !path.is_file() {
+        return Ok(text.into());
+    }
+    let bytes = super::read_bytes(path, "a file with a `[chip]` table")?;
+    let found =
+        parse_chip(text, &bytes).map_err(|problems| Failure::input(problems.to_string()))?;
+    Ok(Microcontroller::Described(found))
+}
+
 /// The name of a design after its file, if that can be one.
 pub fn name_of(file: &Path) -> String {
     file.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
@@ -123,16 +139,18 @@ fn there(path: &Path) -> Failure {
 
 impl Options {
     fn plan(&self) -> Result<Plan, Failure> {
+        let chip = microcontroller(&self.chip)?;
         let supply = value::<Volts>("--supply", &self.supply)?;
         let supply_tolerance = share("--supply-tolerance", &self.supply_tolerance)?;
         // Templates without values are chosen for the limits that `design` starts from.
         let request = Request {
             network: Network::ThreePin { shunts: 1 },
-            chip: self.chip.clone(),
+            chip: chip.clone(),
             supply,
             supply_tolerance,
             stock: Vec::new(),
             tolerance: crate::units::Ratio(0.01),
+            in_use: self.in_use.read()?,
             input: None,
             current: Amperes(1e-3),
             source: SOURCE_LIMIT,
@@ -167,12 +185,13 @@ impl Options {
             name: self.name.clone().unwrap_or_else(|| name_of(&self.file)),
             revision: self.revision.clone(),
             about: self.about.clone(),
-            chip: self.chip.clone(),
+            chip,
             supply,
             supply_tolerance,
             source: self.source.clone().unwrap_or_else(|| format!("bench supply, {supply}")),
             aref_at_supply: self.aref_at_supply,
             gap: share("--gap", &self.gap)?,
+            in_use: self.in_use.read()?,
             templates,
         })
     }

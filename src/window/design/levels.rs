@@ -84,6 +84,10 @@ impl<'a> Levels<'a> {
                     Rail::Supply => (corner(low / l, 1.0 / h, p), corner(high / h, 1.0 / l, p)),
                     Rail::Ground => (corner(1.0 / l, high / h, p), corner(1.0 / h, low / l, p)),
                 };
+                // What is said of distances here holds for a straight converter only.
+                if let Some(most) = self.rules.majorant(raised.0, lowered.0) {
+                    return most;
+                }
                 self.rules.low_code(lowered.0, lowered.1) - self.rules.high_code(raised.0, raised.1)
             }
         }

@@ -18,8 +18,8 @@ mod levels;
 mod rules;
 mod weighted;
 
-use crate::board::template::{Ends, Form, Ladder, Plan, Rail, Template, Weighted};
-use crate::board::{Board, Place, Setting};
+use crate::board::template::{Ends, Form, Ladder, Microcontroller, Plan, Rail, Template, Weighted};
+use crate::board::{Board, InUse, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::{Amperes, Ohms, Ratio, Volts};
 use best::{Best, Set};
@@ -41,8 +41,8 @@ pub const MOST_SHUNTS: usize = 8;
 pub struct Request {
     /// Which network.
     pub network: Network,
-    /// Name of the chip in board files.
-    pub chip: String,
+    /// The chip whose converter reads it.
+    pub chip: Microcontroller,
     /// Nominal supply.
     pub supply: Volts,
     /// How far it may be off.
@@ -51,6 +51,8 @@ pub struct Request {
     pub stock: Vec<Ohms>,
     /// Initial tolerance of every resistor.
     pub tolerance: Ratio,
+    /// What the board goes through, as in [`Plan::in_use`].
+    pub in_use: InUse,
     /// A given resistor between the network and the pin.
     pub input: Option<Ohms>,
     /// Largest current that the network may draw at worst, in any setting.
@@ -273,6 +275,7 @@ impl Request {
             source: format!("bench supply, {}", self.supply),
             aref_at_supply: false,
             gap: Ratio(0.25),
+            in_use: self.in_use,
             templates: vec![template],
         }
     }

@@ -2,7 +2,8 @@
 
 use super::Request;
 use crate::board::Board;
-use crate::window::{Band, converter, design_spread};
+use crate::board::chip::Point;
+use crate::window::{Band, converter, converter_error, design_spread};
 
 /// A ratio that leaves no doubt: leakage may take this share of the supply at most, so that it
 /// never decides which corner of the parts is the extreme.
@@ -92,6 +93,26 @@ impl Rules {
     /// Codes of a pin joined to ground and to the supply directly: the edge towards the other.
     pub fn rail_codes(&self) -> (f64, f64) {
         (edges(&self.board, 0.0, 0.0).1, edges(&self.board, 1.0, 1.0).0)
+    }
+
+    /// Whether a code grows otherwise than in proportion to the voltage.
+    fn bent(&self) -> bool {
+        let chip = &self.board.chip;
+        !chip.correction.is_empty() || chip.usable.0.0 > 0.0 || chip.usable.1.0 < 1.0
+    }
+
+    /// More codes than can lie between the bands of two ratios, `low` lowered and `high` raised to
+    /// their corners, where the converter is not straight; `None` where it is.
+    ///
+    /// As if the steepest stretch of the converter were all of it, with the smallest of its errors
+    /// and no leakage. Holds where the result is above zero.
+    pub fn majorant(&self, raised: f64, lowered: f64) -> Option<f64> {
+        let chip = &self.board.chip;
+        let slope = |p: &[Point]| (p[1].read - p[0].read) / (p[1].meant - p[0].meant);
+        // Beyond its points a converter is as far off as at the last, so it is straight there.
+        let steepest = chip.correction.windows(2).map(slope).fold(1.0, f64::max);
+        let errors = 2.0 * converter_error(0.0, chip) + 1.0;
+        self.bent().then(|| steepest * (lowered - raised) * chip.scale - errors)
     }
 
     /// Codes from one end of the scale to the other.

@@ -1,0 +1,171 @@
+//! What is typed while a unit is on the bench: keys, values, letters, notes.
+
+use super::super::hands::{Deed, as_typed};
+use super::*;
+use crate::bench::Key;
+use crate::screen::keys;
+
+/// Letters of a note that are kept.
+const LONGEST_NOTE: usize = 200;
+
+impl Run<'_> {
+    /// Nothing typed early confirms a later step.
+    pub(super) fn forget_typed(&mut self) {
+        // What is a note's answers nothing.
+        if self.note.is_some() {
+            return;
+        }
+        if let Some(single) = &self.single {
+            single.forget_typed();
+        }
+        while self.typed.try_recv().is_ok() {}
+        self.value.clear();
+    }
+
+    pub(super) fn typed<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        typed: Typed,
+    ) -> Vec<Act> {
+        let typed = match self.noted(conductor, typed) {
+            Ok(acts) => return acts,
+            Err(typed) => typed,
+        };
+        if conductor.wants_text() {
+            return self.text(conductor, typed);
+        }
+        let key = match typed {
+            Typed::Key(key) => key,
+            Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
+                (Some(key), _) => key,
+                (None, Some(letter)) => return self.letter(conductor, letter),
+                (None, None) => return Vec::new(),
+            },
+            Typed::Letter(letter) => return self.letter(conductor, letter),
+            Typed::End => return self.nobody(conductor),
+        };
+        let deeds = match &mut self.line {
+            Line::Port(_) | Line::Nowhere => vec![Deed::Press(key)],
+            Line::Virtual { hands, .. } => hands.press(key),
+        };
+        self.do_all(conductor, deeds)
+    }
+
+    /// What hands do on a virtual board, and what they press on any.
+    pub(super) fn do_all<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        deeds: Vec<Deed>,
+    ) -> Vec<Act> {
+        let now = self.began.elapsed();
+        let mut acts = Vec::new();
+        for deed in deeds {
+            match (deed, &mut self.line) {
+                (Deed::Press(key), _) => acts.extend(conductor.key(now, key)),
+                (Deed::Value(shown), _) => acts.extend(conductor.typed(now, as_typed(shown))),
+                (Deed::Place(jumper, place), Line::Virtual { board, .. }) => {
+                    board.place(jumper, place);
+                }
+                (Deed::Power(on), Line::Virtual { board, .. }) => board.power(on),
+                (Deed::Place(..) | Deed::Power(_), Line::Port(_) | Line::Nowhere) => {}
+            }
+        }
+        acts
+    }
+
+    /// A value is being typed: letters are shown, Backspace takes the last one away, Enter is the
+    /// end of it.
+    fn text<P: Procedure>(&mut self, conductor: &mut Conductor<P>, typed: Typed) -> Vec<Act> {
+        match typed {
+            Typed::Letter(_) | Typed::Key(Key::No) if self.value.len() >= LONGEST_VALUE => {}
+            Typed::Letter(letter) => self.value.push(letter),
+            Typed::Key(Key::No) => self.value.push(' '),
+            Typed::Key(Key::Again) => drop(self.value.pop()),
+            Typed::Key(Key::Yes) => {
+                let text = std::mem::take(&mut self.value);
+                return self.value_typed(conductor, text);
+            }
+            Typed::Line(line) => return self.value_typed(conductor, line),
+            Typed::End => return self.nobody(conductor),
+        }
+        self.screen.typing(&self.value);
+        Vec::new()
+    }
+
+    fn value_typed<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        text: String,
+    ) -> Vec<Act> {
+        let mut acts = Vec::new();
+        let text = match &mut self.line {
+            Line::Port(_) | Line::Nowhere => text,
+            Line::Virtual { board, hands } => {
+                let built = board.world().built().clone();
+                let (deeds, text) = hands.typed(&text, &built);
+                acts.extend(self.do_all(conductor, deeds));
+                text
+            }
+        };
+        acts.extend(conductor.typed(self.began.elapsed(), text));
+        acts
+    }
+
+    /// A letter or digit of its own: a live view has a use for it, and it may move the shunts of a
+    /// virtual unit.
+    fn letter<P: Procedure>(&mut self, conductor: &mut Conductor<P>, letter: char) -> Vec<Act> {
+        let letter = letter.to_ascii_lowercase();
+        if let Line::Virtual { board, hands } = &mut self.line
+            && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
+        {
+            board.place(jumper, place);
+        }
+        conductor.letter(self.began.elapsed(), letter)
+    }
+
+    /// Standard input has ended, which ends a run that somebody has to answer in.
+    pub(super) fn nobody<P: Procedure>(&mut self, conductor: &mut Conductor<P>) -> Vec<Act> {
+        if !self.needed {
+            return Vec::new();
+        }
+        self.screen.say("standard input has ended: nobody can answer, so the test stops");
+        conductor.no_keys(self.began.elapsed())
+    }
+
+    /// A note may be typed at any prompt, behind a `#`; whatever else was typed comes back.
+    fn noted<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        typed: Typed,
+    ) -> Result<Vec<Act>, Typed> {
+        if let Typed::Line(line) = &typed
+            && let Some(text) = line.strip_prefix('#')
+        {
+            return Ok(conductor.remark(self.began.elapsed(), text.trim()));
+        }
+        let Some(note) = &mut self.note else {
+            if typed != Typed::Letter('#') || !self.value.is_empty() {
+                return Err(typed);
+            }
+            self.note = Some(String::new());
+            self.screen.noting(Some(""));
+            return Ok(Vec::new());
+        };
+        match typed {
+            Typed::Letter(_) | Typed::Key(Key::No) if note.len() >= LONGEST_NOTE => {}
+            Typed::Letter(letter) => note.push(letter),
+            Typed::Key(Key::No) => note.push(' '),
+            // Nothing left to take away: no note after all.
+            Typed::Key(Key::Again) if note.is_empty() => self.note = None,
+            Typed::Key(Key::Again) => drop(note.pop()),
+            Typed::Key(Key::Yes) => {
+                let note = self.note.take().unwrap_or_default();
+                self.screen.noting(None);
+                return Ok(conductor.remark(self.began.elapsed(), note.trim()));
+            }
+            other => return Err(other),
+        }
+        self.screen.noting(self.note.as_deref());
+        Ok(Vec::new())
+    }
+}
