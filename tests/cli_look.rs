@@ -157,3 +157,59 @@ fn a_look_fits_a_terminal_of_80_columns() {
         assert!(lamps.contains("fitted or open") && lamps.contains("not tested"), "{lamps}");
     }
 }
+
+#[test]
+fn every_conversion_of_a_channel_is_kept_in_a_file_that_is_not_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("noise.csv");
+    let file = file.to_str().unwrap();
+    let asked = ["--samples", "PROFILE", "--conversions", "500", "--csv", file];
+    let ended = read(&asked);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    assert!(ended.out.contains("PROFILE: 500 conversions, mean "), "{}", ended.out);
+    assert!(ended.out.lines().all(|l| l.chars().count() <= 80), "{}", ended.out);
+    let kept = rows(&std::fs::read(file).unwrap());
+    assert_eq!(kept.len(), 500);
+    let codes: Vec<f64> = kept.iter().map(|r| r["code"].parse().unwrap()).collect();
+    // J1 at 3: 3.7 of 8.2 kOhm, by hand.
+    let mean = codes.iter().sum::<f64>() / 500.0;
+    assert!((mean - 1024.0 * 3.7 / 8.2).abs() < 12.0, "{mean}");
+    let said = format!("mean {mean:.2}");
+    assert!(ended.out.contains(&said), "the probe's own sum: {said} in {}", ended.out);
+    // 104 µs apart at 16 MHz and prescaler 128.
+    assert_eq!((kept[499]["conversion"].as_str(), kept[499]["t_us"].as_str()), ("499", "51896"));
+    let again = read(&asked);
+    assert_eq!(again.code, Some(2), "{}", again.out);
+    assert!(again.err.contains("--replace"), "{}", again.err);
+    assert_eq!(read(&[&asked[..], &["--replace"]].concat()).code, Some(0));
+}
+
+#[test]
+fn a_load_that_goes_on_shows_in_the_supply_and_one_that_draws_nothing_does_not() {
+    let ended = read(&["--samples", "supply", "--load", "VENT", "--conversions", "400"]);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    // Where its lines break depends on the figures.
+    let said = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in ["without load: 400", "VCC, VENT on: 400", "on at 228", "lower"] {
+        assert!(said.contains(words), "{words} in {said}");
+    }
+    let channel = read(&["--samples", "HUMID", "--load", "MAT", "--format", "csv"]);
+    let kept = rows(channel.out.as_bytes());
+    assert!(kept.len() == 961 && kept.iter().all(|r| r["load"] == "MAT"), "{}", channel.out);
+}
+
+#[test]
+fn samples_that_cannot_be_taken_are_refused_with_what_can() {
+    for (asked, words) in [
+        (&["--samples", "ADDR0"][..], "the analog channels are PROFILE, LOOP, HUMID"),
+        (&["--samples", "supply"], "add --load"),
+        (&["--samples", "PROFILE", "--load", "FAN"], "the loads are VENT, MAT"),
+        (&["--samples", "PROFILE", "--load", "MAT", "--conversions", "1001"], "1000 at most"),
+        (&["--load", "MAT"], "--samples"),
+        (&["--samples", "PROFILE", "--expect", "delivery"], "cannot be used with"),
+    ] {
+        let ended = read(asked);
+        assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{asked:?}");
+        assert!(ended.err.contains(words), "{words} in {}", ended.err);
+    }
+}

@@ -15,19 +15,20 @@ use strapwise::probe::world::World;
 const QUIET: Duration = Duration::from_secs(2);
 const LIMIT: Duration = Duration::from_secs(6);
 
-/// Leads an inquiry to its end; `answer` is what comes on the line by a time. Who was heard, when,
-/// and each time that something was written.
-fn inquire(
-    mut line: impl FnMut(Duration, &[u8]) -> Vec<u8>,
-) -> (Heard, Duration, Vec<(Duration, Vec<u8>)>) {
+/// What was written: when, at which rate, and the bytes.
+type Written = Vec<(Duration, u32, Vec<u8>)>;
+
+/// Leads an inquiry to its end; `line` says what comes by a time when bytes are written at a rate.
+/// Who was heard, when, and each time that something was written.
+fn inquire(mut line: impl FnMut(Duration, u32, &[u8]) -> Vec<u8>) -> (Heard, Duration, Written) {
     let mut now = Duration::ZERO;
     let mut written = Vec::new();
     let (mut inquiry, mut bytes) = Inquiry::new(7, QUIET, LIMIT);
     loop {
         if !bytes.is_empty() {
-            written.push((now, bytes.clone()));
+            written.push((now, inquiry.rate(), bytes.clone()));
         }
-        let come = line(now, &bytes);
+        let come = line(now, inquiry.rate(), &bytes);
         bytes = if come.is_empty() { Vec::new() } else { inquiry.bytes(now, &come) };
         if let Some(heard) = inquiry.heard() {
             return (heard.clone(), now, written);
@@ -39,11 +40,12 @@ fn inquire(
     }
 }
 
-fn probe(boot_loader: Duration) -> impl FnMut(Duration, &[u8]) -> Vec<u8> {
+fn probe(boot_loader: Duration, rate: u32) -> impl FnMut(Duration, u32, &[u8]) -> Vec<u8> {
     let text = include_str!("../protocols/vent-controller.toml");
     let board = Arc::new(strapwise::board::parse("demo", text).unwrap());
-    let mut unit = VirtualBoard::with_boot_loader(World::new(board, 1), boot_loader);
-    move |now, bytes| {
+    let mut unit = VirtualBoard::with_boot_loader(World::new(board, 1), boot_loader).at_rate(rate);
+    move |now, line, bytes| {
+        unit.set_line(line);
         unit.advance_to(now);
         unit.write(bytes);
         unit.read()
@@ -52,20 +54,41 @@ fn probe(boot_loader: Duration) -> impl FnMut(Duration, &[u8]) -> Vec<u8> {
 
 #[test]
 fn a_probe_is_asked_only_after_the_boot_loaders_time_and_says_who_it_is() {
-    let (heard, at, written) = inquire(probe(Duration::from_millis(1900)));
-    let Heard::Probe { model, identity: 0, .. } = heard else { panic!("{heard:?}") };
-    assert_eq!(model, "PROBE-ATMEGA328P");
+    let (heard, at, written) = inquire(probe(Duration::from_millis(1900), 250_000));
+    let Heard::Probe { model, identity: 0, rate, .. } = heard else { panic!("{heard:?}") };
+    assert_eq!((model.as_str(), rate), ("PROBE-ATMEGA328P", 250_000));
     assert!(written[0].0 >= QUIET, "{written:?}");
     assert!(at < Duration::from_secs(3), "{at:?}");
 }
 
 #[test]
-fn a_stranger_that_is_silent_hears_three_short_lines_at_most() {
-    let (heard, at, written) = inquire(|_, _| Vec::new());
+fn a_probe_of_a_chip_on_its_internal_oscillator_is_found_at_its_slower_rate() {
+    let (heard, at, written) = inquire(probe(Duration::from_millis(1900), 38_400));
+    let Heard::Probe { rate: 38_400, .. } = heard else { panic!("{heard:?}") };
+    let rates: Vec<u32> = written.iter().map(|w| w.1).collect();
+    assert_eq!(rates, [250_000, 38_400, 38_400], "who it is, twice, then its identity");
+    assert!(at < Duration::from_secs(3), "{at:?}");
+}
+
+#[test]
+fn a_probe_whose_boot_loader_takes_longer_is_found_in_the_second_round() {
+    for asked in [250_000, 38_400] {
+        let (heard, at, _) = inquire(probe(Duration::from_millis(3500), asked));
+        let Heard::Probe { rate, .. } = heard else { panic!("{heard:?}") };
+        assert_eq!(rate, asked);
+        assert!(at < LIMIT, "{at:?}");
+    }
+}
+
+#[test]
+fn a_stranger_that_is_silent_hears_two_short_lines_at_each_rate_and_no_other() {
+    let (heard, at, written) = inquire(|_, _, _| Vec::new());
     assert_eq!(heard, Heard::Silent);
     assert!(at <= LIMIT, "{at:?}");
-    assert!(written.len() <= 3 && written[0].0 >= QUIET, "{written:?}");
-    for (_, bytes) in &written {
+    let rates: Vec<u32> = written.iter().map(|w| w.1).collect();
+    assert_eq!(rates, [250_000, 38_400, 250_000, 38_400]);
+    assert!(written[0].0 >= QUIET, "{written:?}");
+    for (_, _, bytes) in &written {
         let text = String::from_utf8(bytes.clone()).unwrap();
         assert!(text.trim_start().starts_with("*IDN?") && text.len() < 32, "{text:?}");
     }
@@ -74,7 +97,7 @@ fn a_stranger_that_is_silent_hears_three_short_lines_at_most() {
 #[test]
 fn a_stranger_that_talks_is_quoted_and_heard_out_no_longer_than_the_limit() {
     let mut said = Duration::ZERO;
-    let (heard, at, _) = inquire(|now, _| {
+    let (heard, at, _) = inquire(|now, _, _| {
         let due = now >= said + Duration::from_millis(200);
         said = if due { now } else { said };
         if due { b"humidity 61 %\r\n".to_vec() } else { Vec::new() }
@@ -105,7 +128,7 @@ fn a_limit_that_leaves_no_time_to_answer_is_refused() {
 #[cfg(target_os = "linux")]
 mod linux {
     use super::*;
-    use served::{Served, demo_unit};
+    use served::{Served, demo_unit, slow_unit};
 
     fn ports(name: &str, more: &[&str]) -> cli_support::Ended {
         let fixed = ["ports", "--no-ask", "--ask", name, "--quiet", "0.1", "--limit", "5"];
@@ -118,13 +141,34 @@ mod linux {
         let ended = ports(&unit.name, &[]);
         assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
         let name = &unit.name;
-        assert!(ended.out.contains(&format!("{name}: PROBE-ATMEGA328P 1.0")), "{}", ended.out);
+        let said = format!("{name}: PROBE-ATMEGA328P 1.0 at 250000 baud");
+        assert!(ended.out.contains(&said), "{}", ended.out);
         assert!(ended.out.contains(&format!("read BOARD --port {name}")), "{}", ended.out);
         assert!(ended.out.lines().all(|l| l.chars().count() <= 80), "{}", ended.out);
         let json = ports(&unit.name, &["--format", "json"]).out;
         let ports: Vec<serde_json::Value> = serde_json::from_str(&json).unwrap();
         let port = ports.iter().find(|p| p["port"] == name.as_str()).unwrap();
         assert_eq!(port["state"], "probe", "asked twice, it answers twice: {json}");
+    }
+
+    #[test]
+    fn a_probe_at_the_slower_rate_is_named_with_it_and_then_read_without_a_word_of_it() {
+        let unit = Served::start(slow_unit);
+        let ended = ports(&unit.name, &["--format", "csv"]);
+        assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+        let rows = rows(ended.out.as_bytes());
+        let row = rows.iter().find(|r| r["port"] == unit.name).unwrap();
+        assert_eq!((row["state"].as_str(), row["baud"].as_str()), ("probe", "38400"));
+        let board = concat!(env!("CARGO_MANIFEST_DIR"), "/protocols/vent-controller.toml");
+        let read = ["read", board, "--port", &unit.name, "--quiet", "0.1", "--expect", "delivery"];
+        let ended = strapwise(&read);
+        assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+        // Held to the other rate it is not heard, and both what was tried and what helps is said.
+        let held = strapwise(&[&read[..], &["--baud", "250000"]].concat());
+        assert_eq!((held.code, held.out.as_str()), (Some(3), ""));
+        assert!(held.err.contains("3 tries at 250000 baud"), "{}", held.err);
+        let resetting = strapwise(&[&read[..], &["--baud", "1200"]].concat());
+        assert_eq!(resetting.code, Some(2), "{}", resetting.err);
     }
 
     #[test]

@@ -104,6 +104,54 @@ fn a_silent_probe_is_asked_three_times_and_then_lost() {
 }
 
 #[test]
+fn rates_are_tried_by_turns_until_one_brings_an_answer_and_then_it_stays() {
+    let mut exchange = Exchange::new(1).at_rates(&[250_000, 38_400]);
+    let (mut now, mut rates) = (START, vec![exchange.rate()]);
+    exchange.request(now, level(16));
+    let mut last = Vec::new();
+    while let Some(sent) = wake(&mut exchange, &mut now) {
+        rates.push(exchange.rate());
+        last = sent;
+    }
+    assert_eq!(rates, [250_000, 38_400, 250_000, 38_400]);
+    assert_eq!(exchange.take(), Some(Outcome::Lost { tries: 4 }));
+    assert!(now > QUIET, "the boot loader's time lies between the rounds: {now:?}");
+    // Asked again, it begins again; the answer at the second rate settles which it is.
+    exchange.request(now, level(16));
+    assert_eq!(exchange.rate(), 250_000);
+    exchange.bytes(now, b"\xf8\x00half of something at the wrong rate");
+    last.clear();
+    last.extend(wake(&mut exchange, &mut now).expect("the other rate"));
+    exchange.bytes(now, &probe(&last));
+    assert_eq!((exchange.take(), exchange.rate()), (answer(16), 38_400));
+    exchange.request(now, level(8));
+    let mut sent = 1;
+    while wake(&mut exchange, &mut now).is_some() {
+        sent += 1;
+        assert_eq!(exchange.rate(), 38_400);
+    }
+    assert_eq!(sent, TRIES);
+    assert_eq!(exchange.rates(), [38_400]);
+}
+
+#[test]
+fn a_slow_line_is_given_the_time_that_its_bytes_take() {
+    let raw = Request::Raw {
+        channel: 14,
+        n: 320,
+        pull_up: false,
+        settle_us: 0,
+        discard: 0,
+        prescaler: 128,
+        bits: 10,
+    };
+    // Ten frames of 68 bytes with their comma are 177 ms at 38,400 baud, ten bits a byte.
+    let longer = raw.timeout_at(38_400) - raw.timeout();
+    assert!(longer >= ms(177), "{longer:?}");
+    assert_eq!(raw.timeout_at(250_000), raw.timeout());
+}
+
+#[test]
 fn an_answer_after_the_loss_is_ignored_and_the_line_goes_on() {
     let (mut exchange, mut now) = (Exchange::new(1), START);
     let first = exchange.request(now, level(16));

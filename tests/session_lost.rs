@@ -60,6 +60,6 @@ fn bytes_of_another_line_rate_that_end_no_line_count_too() {
 #[test]
 fn a_line_where_nothing_comes_is_called_silent() {
     let why = end_of(b"");
-    assert!(why.contains("the probe does not answer (3 tries)"), "{why}");
+    assert!(why.contains("the probe does not answer (3 tries at 250000 baud)"), "{why}");
     assert!(!why.contains("another rate"), "{why}");
 }

@@ -81,6 +81,7 @@ impl Table {
     fn carry_out(&mut self, acts: Vec<Act>) {
         for act in acts {
             match act {
+                Act::Rate(rate) => panic!("there is one rate: {rate}"),
                 Act::Run(task) => panic!("a view runs nothing: {task:?}"),
                 Act::Write(bytes) => {
                     self.writes += 1;

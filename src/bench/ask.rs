@@ -35,6 +35,27 @@ pub enum Ask {
         /// Wait before the first conversion, in microseconds.
         settle_us: u32,
     },
+    /// The same, to be told which codes did not come through the line.
+    Samples {
+        /// Channel index.
+        channel: usize,
+        /// Conversions.
+        n: u16,
+        /// Conversions thrown away first.
+        discard: u16,
+        /// Wait before the first conversion, in microseconds.
+        settle_us: u32,
+    },
+    /// A burst with a load off, and one with its codes from the moment on in which it goes on; off
+    /// again after.
+    Step {
+        /// Channel index; the internal reference against the supply without one.
+        channel: Option<usize>,
+        /// Load index.
+        load: usize,
+        /// Conversions of each of the two.
+        n: u16,
+    },
     /// A burst of an analog channel as the product takes it in its round: the channel before is
     /// converted, then this one at once, with the product's clock, discard and count.
     Product {
@@ -150,6 +171,15 @@ pub enum Answer {
     Burst(Burst),
     /// To [`Ask::Codes`]: the summary of all, and the codes that came through the line.
     Codes(Burst, Vec<u16>),
+    /// To [`Ask::Samples`] and [`Ask::Step`].
+    Samples {
+        /// The burst without load, of a step.
+        before: Option<Burst>,
+        /// The summary of all conversions whose codes these are.
+        burst: Burst,
+        /// Every code in its place; `None` where it did not come through the line.
+        codes: Vec<Option<u16>>,
+    },
     /// To digital reads: how many, and how many were high.
     Level {
         /// Reads.

@@ -8,7 +8,7 @@
 
 use super::{Burst, Check, Driven, Mode, Rule, Verdict, meter};
 use crate::board::chip::Chip;
-use crate::board::{Board, Channel, Kind, Level, Setting};
+use crate::board::{Board, Channel, Kind, Level, Reference, Setting};
 use crate::circuit::Node;
 use crate::window::{self, Band, Expected, Limits, Windows};
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -118,9 +118,16 @@ pub fn driven(board: &Board, expected: &Expected, readings: &Readings) -> Driven
             Driven::NotShown
         }
         Some((first, last)) if walked(chip, first, last) => Driven::Open,
+        // Above a voltage at AREF an open pin shows nothing of the charge that it loses.
+        Some((_, last)) if fixed_at_aref(board) && last > full - 1.0 => Driven::NotShown,
         Some(_) => Driven::ByCharge,
         None => Driven::NotShown,
     }
+}
+
+/// Whether nothing can be read against the supply, because AREF has a voltage of its own.
+fn fixed_at_aref(board: &Board) -> bool {
+    matches!(board.firmware.reference, Reference::External(..))
 }
 
 /// Whether a pin that shares its charge has walked towards 0: nothing holds it.

@@ -17,6 +17,7 @@ pub mod procedure;
 pub mod reading;
 pub mod resume;
 pub mod sag;
+pub mod sampling;
 pub mod shape;
 pub mod supply;
 pub mod sweep;
@@ -91,13 +92,20 @@ pub fn no_probe(board: &Board) -> Option<String> {
         ));
     }
     let reference = board.firmware.reference;
-    let against = match reference {
+    let why = match reference {
         Reference::Supply => return None,
-        Reference::Internal(_) | Reference::External(..) => reference.word(),
+        // Of several internal ones the probe selects the usual one.
+        Reference::Internal(i) if board.chip.internal.first() != Some(&i) => {
+            format!("its internal reference of {}", i.typical)
+        }
+        Reference::Internal(_) | Reference::External(..) if board.chip.ground_input => return None,
+        Reference::Internal(_) | Reference::External(..) => {
+            format!("its {} reference", reference.word())
+        }
     };
     Some(format!(
-        "the probe reads against the supply and the product against its {against} reference, so \
-         their codes differ and nothing can be judged yet; `windows` works with it"
+        "the probe of the {part} cannot read against {why} as the product does, so nothing can be \
+         judged; `windows` works with it"
     ))
 }
 

@@ -37,6 +37,11 @@ pub fn supply_volts(chip: &Chip, code: f64) -> Option<Volts> {
     adc::supply_of(code, chip.internal.first()?.typical, chip)
 }
 
+/// The share of the supply that is missing at a code of the internal reference, against another.
+pub fn share(before: f64, code: f64) -> f64 {
+    if code > 0.0 { 1.0 - before / code } else { 0.0 }
+}
+
 /// The sag that two bursts show; none while one is missing or impossible.
 pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
     let (idle, loaded) = (check.idle?, check.loaded?);

@@ -321,6 +321,11 @@ impl Waits {
     }
 }
 
+/// Microseconds until a channel rests, its pull-up off.
+pub(super) fn rest_us(board: &Board, channel: usize) -> u32 {
+    Waits::of(board, channel).driven_us
+}
+
 /// Microseconds until a driven node rests, with the slowest source that its jumpers can give it, or
 /// with the weakest pull-up alone, so that an open pin has reached the rail.
 fn settle_us(board: &Board, channel: usize, source: Ohms) -> u32 {

@@ -43,6 +43,8 @@ pub struct Board {
     pub sha256: String,
     /// The microcontroller.
     pub chip: Arc<Chip>,
+    /// Its clock: 16 MHz, or 8 MHz as from its internal oscillator.
+    pub clock: Hertz,
     /// Names of the nets; ids index into it.
     pub nets: Vec<String>,
     /// The supply that the converter refers to.
@@ -599,6 +601,19 @@ impl Board {
             Reference::Supply => self.supply.volts,
             Reference::Internal(internal) => internal.typical,
             Reference::External(_, nominal, _) => nominal,
+        }
+    }
+
+    /// Why a probe cannot read the supply of this board, or `None` where one can.
+    pub fn no_supply_reading(&self) -> Option<String> {
+        let part = &self.chip.part;
+        match self.supply.aref {
+            _ if self.chip.reads_supply => None,
+            Aref::External(..) if self.chip.shared_aref => Some(
+                "the probe cannot read the supply, which would be joined to the voltage at AREF"
+                    .into(),
+            ),
+            _ => Some(format!("the probe cannot read the supply of the {part}")),
         }
     }
 

@@ -9,7 +9,7 @@ use crate::bench::supply::{self, Known};
 use crate::bench::{Bench, Config, Cut, Retest, Slots, Summary, UnitId};
 use crate::board::{Board, Setting, ids};
 use crate::lot::{self, History};
-use crate::probe::exchange::Exchange;
+use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::release::{REASONS, is_repair};
 use crate::record::{Head, Record, calibration, former, resume};
@@ -86,6 +86,10 @@ pub struct Options {
     /// the proof needs
     #[arg(long)]
     all: bool,
+    /// Without the bell, which tells a move seen by one stroke, something wrong by two, a unit done by
+    /// three
+    #[arg(long)]
+    silent: bool,
     /// Seconds that a reading must stand before a move is believed
     #[arg(long, value_name = "SECONDS", default_value_t = 0.5)]
     still: f64,
@@ -119,9 +123,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         false => (prepared.retest(id, reason)?, None),
     };
     let unit = Unit { earlier, ..prepared.unit(options, id, retest)? };
-    let (line, quiet) = prepared.open(options, 0)?;
+    let (line, opening) = prepared.open(options, 0)?;
     let mut desk = Desk::new(Some(keys()))?;
-    let summary = unit.run(&mut desk, &prepared.store, line, quiet)?;
+    let summary = unit.run(&mut desk, &prepared.store, line, &opening)?;
     if options.check_bench {
         return bench_check::close(&prepared, id, &summary);
     }
@@ -182,7 +186,7 @@ impl Prepared {
     }
 
     /// Opens the line to the unit with this number, from 0: on virtual hardware each is another.
-    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Duration), Failure> {
+    pub fn open(&self, options: &Options, number: u64) -> Result<(Line, Opening), Failure> {
         let shunts = Setting::all_open(&self.board);
         options.connection.open_nth(&self.board, &shunts, self.by_meter, number)
     }
@@ -211,6 +215,7 @@ impl Prepared {
             lot: options.lot.clone(),
             operator: options.operator.clone(),
             station: options.station.clone(),
+            silent: options.silent,
             config: Config {
                 still: self.still,
                 on_purpose: options.check_bench,
@@ -365,6 +370,8 @@ pub struct Unit {
     pub operator: String,
     /// Where.
     pub station: String,
+    /// Whether there are no sounds.
+    pub silent: bool,
     /// What may be set.
     pub config: Config,
     /// What the maker's commands need; without it none are run.
@@ -386,13 +393,13 @@ impl Unit {
         desk: &mut Desk,
         store: &Store,
         line: Line,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Result<Summary, Failure> {
         let former = self.owed(store)?;
         let mut attempt = store.begin(&self.id)?;
         let number = attempt.number();
         let nonce = nonce();
-        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, quiet);
+        let mut conductor = self.conductor(number, former, Timestamp::now(), nonce, opening);
         let terminal = stdout().is_terminal();
         let mut screen = self.screen(terminal);
         let folder = store.folder().display();
@@ -434,7 +441,7 @@ impl Unit {
         former: Option<Slots>,
         began: Timestamp,
         nonce: u32,
-        quiet: Duration,
+        opening: &Opening,
     ) -> Conductor<Bench> {
         let head = Head {
             lot: self.lot.clone(),
@@ -466,8 +473,7 @@ impl Unit {
             Some(earlier) => bench.resuming(earlier),
             None => bench,
         };
-        let mut exchange = Exchange::with_quiet(nonce, quiet);
-        exchange.opened(Duration::ZERO);
+        let exchange = opening.exchange(nonce);
         let folder = Folder::new(self.board.clone(), head, began).going_on_from(rows);
         Conductor::new(self.board.clone(), bench, exchange, folder)
     }
@@ -478,6 +484,7 @@ impl Unit {
             return Box::new(Plain::new(board, &self.id, stdout()));
         }
         let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
-        Box::new(Terminal::new(board, self.windows.clone(), &self.id, colour))
+        let terminal = Terminal::new(board, self.windows.clone(), &self.id, colour);
+        Box::new(if self.silent { terminal.silent() } else { terminal })
     }
 }

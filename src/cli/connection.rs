@@ -2,7 +2,8 @@
 
 use super::Failure;
 use crate::board::{Board, Setting};
-use crate::probe::port::BAUD;
+use crate::probe::exchange::Opening;
+use crate::probe::port::{BAUD, RATES};
 use crate::probe::virtual_board::VirtualBoard;
 use crate::probe::world::World;
 use crate::session::hands::ByHand;
@@ -22,6 +23,9 @@ pub struct Connection {
     /// Seconds of silence after opening the port, for the boot loader
     #[arg(long, value_name = "SECONDS", default_value_t = 2.0)]
     quiet: f64,
+    /// Line rate of the probe; without it 250000 is tried first, then 38400
+    #[arg(long, value_name = "RATE", value_parser = clap::value_parser!(u32).range(1201..))]
+    baud: Option<u32>,
     /// Seed of the virtual unit
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -71,20 +75,23 @@ impl Connection {
         self.port.as_deref() == Some("virtual")
     }
 
-    /// Opens the line, and says how long it has to be quiet. A virtual unit is a good one with its
+    /// Opens the line, and says how to begin on it. A virtual unit is a good one with its
     /// shunts in a setting.
     pub fn open(
         &self,
         board: &Arc<Board>,
         shunts: &Setting,
         by_meter: ByMeter,
-    ) -> Result<(Line, Duration), Failure> {
+    ) -> Result<(Line, Opening), Failure> {
         let quiet = seconds("--quiet", self.quiet, 0.0)?;
+        let rates = self.baud.map_or(RATES.to_vec(), |rate| vec![rate]);
+        let first = rates.first().copied().unwrap_or(BAUD);
+        let opening = Opening { quiet, rates };
         match (self.port.as_deref(), by_meter) {
-            (Some(VIRTUAL), _) => Ok((virtual_unit(board, shunts, self.seed), Duration::ZERO)),
-            (_, ByMeter::Alone) => Ok((Line::Nowhere, quiet)),
-            (Some(port), ByMeter::First) => Ok((Line::open_when_there(port, BAUD)?, quiet)),
-            (Some(port), ByMeter::No) => Ok((Line::open(port, BAUD)?, quiet)),
+            (Some(VIRTUAL), _) => Ok((virtual_unit(board, shunts, self.seed), Opening::at_once())),
+            (_, ByMeter::Alone) => Ok((Line::Nowhere, opening)),
+            (Some(port), ByMeter::First) => Ok((Line::open_when_there(port, first)?, opening)),
+            (Some(port), ByMeter::No) => Ok((Line::open(port, first)?, opening)),
             (None, _) => Err(no_port()),
         }
     }
@@ -96,11 +103,11 @@ impl Connection {
         shunts: &Setting,
         by_meter: ByMeter,
         number: u64,
-    ) -> Result<(Line, Duration), Failure> {
+    ) -> Result<(Line, Opening), Failure> {
         match self.port.as_deref() {
             Some(VIRTUAL) => {
                 let seed = self.seed.wrapping_add(number);
-                Ok((virtual_unit(board, shunts, seed), Duration::ZERO))
+                Ok((virtual_unit(board, shunts, seed), Opening::at_once()))
             }
             _ => self.open(board, shunts, by_meter),
         }

@@ -7,6 +7,7 @@ use crate::bench::{Config, Summary, UnitVerdict};
 use crate::board::Board;
 use crate::faults::{Coverage, Fault};
 use crate::lot;
+use crate::probe::exchange::Opening;
 use crate::probe::virtual_board::VirtualBoard;
 use crate::probe::world::World;
 use crate::report::table::{Cell, Form, Table};
@@ -22,7 +23,6 @@ use rand_chacha::ChaCha8Rng;
 use std::io::stdout;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 /// The demo's board file, so that the demo needs no other file.
 const BOARD: &str = include_str!("../../protocols/vent-controller.toml");
@@ -73,6 +73,7 @@ fn first_unit(board: &Arc<Board>, id: &str, lot: &str, operator: &str) -> Result
         lot: lot.to_string(),
         operator: operator.to_string(),
         station: "demo".to_string(),
+        silent: false,
         config: Config::default(),
         commands: None,
     })
@@ -84,7 +85,7 @@ fn by_hand(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     let virtual_unit = VirtualBoard::new(World::new(board.clone(), options.seed));
     let line = Line::Virtual { board: Box::new(virtual_unit), hands: ByHand::new(board) };
     let mut desk = Desk::new(Some(keys()))?;
-    let summary = unit.run(&mut desk, &store, line, Duration::ZERO)?;
+    let summary = unit.run(&mut desk, &store, line, &Opening::at_once())?;
     Ok(exit(&summary))
 }
 
@@ -177,7 +178,7 @@ fn rehearse(
 ) -> Result<Summary, Failure> {
     let mut attempt = store.begin(&unit.id)?;
     let nonce = seed as u32;
-    let conductor = unit.conductor(attempt.number(), None, began, nonce, Duration::ZERO);
+    let conductor = unit.conductor(attempt.number(), None, began, nonce, &Opening::at_once());
     let mut hands = Automatic::new(unit.board.clone(), world.built().clone());
     let mut screen: Box<dyn Screen> = match verbose {
         true => Box::new(Plain::new(unit.board.clone(), &unit.id, stdout())),

@@ -66,6 +66,9 @@ const SETTLED: f64 = 0.95;
 /// Weighs the causes.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
+    if let Some(why) = diagnose::no_diagnosis(&board) {
+        return Err(Failure::input(format!("{}: {why}", options.board.display())));
+    }
     if options.trust {
         return trust(options, &board);
     }

@@ -169,7 +169,7 @@ impl Lot<'_> {
         };
         let unit = Unit { earlier, ..self.prepared.unit(self.options, id, retest)? };
         let opened = self.prepared.open(self.options, self.tested);
-        let (line, quiet) = match opened {
+        let (line, opening) = match opened {
             Ok(opened) => opened,
             // The lot is not lost with a port that does not open.
             Err(failure) => {
@@ -177,7 +177,7 @@ impl Lot<'_> {
                 return Ok(true);
             }
         };
-        let summary = unit.run(&mut self.desk, &self.prepared.store, line, quiet)?;
+        let summary = unit.run(&mut self.desk, &self.prepared.store, line, &opening)?;
         self.tested += 1;
         self.count(&summary);
         super::print(&self.prepared.suspects(id)?)?;

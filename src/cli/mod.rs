@@ -22,6 +22,7 @@ mod picture;
 mod ports;
 mod read;
 mod release;
+mod samples;
 mod setting;
 mod spread;
 mod statements;

@@ -28,8 +28,8 @@ pub struct Options {
     format: FormatArgument,
 }
 
-const AFTER: &str = "Ports with a USB-serial chip that is known are asked `*IDN?`; the others are \
-                     only listed. Opening a port resets many boards, whatever the program: leave \
+const AFTER: &str = "Ports with a USB-serial chip that is known are asked `*IDN?`, at 250,000 baud \
+                     and then at 38,400; the others are only listed. Opening a port resets many boards, whatever the program: leave \
                      ports of running equipment out with --no-ask and --ask PORT. Nothing is ever \
                      opened at 1200 baud.\n\nExit codes: 0 a probe answered, or nothing was to be \
                      asked; 2 usage; 3 no probe answered.";
@@ -67,6 +67,7 @@ fn line(entry: &Entry) -> Line {
         state: State::NotAsked,
         model: String::new(),
         firmware: String::new(),
+        baud: None,
         identity: String::new(),
         unit: String::new(),
         note: String::new(),
@@ -101,8 +102,9 @@ fn line(entry: &Entry) -> Line {
                  program is on the board, or it is no board of yours"
             );
         }
-        Found::Heard(Heard::Probe { model, firmware, identity, unit }) => {
+        Found::Heard(Heard::Probe { model, firmware, identity, unit, rate }) => {
             line.state = State::Probe;
+            line.baud = Some(*rate);
             line.model.clone_from(model);
             line.firmware.clone_from(firmware);
             line.unit.clone_from(unit);

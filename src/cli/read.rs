@@ -1,12 +1,12 @@
 //! `read BOARD`: one look at a unit as it lies there.
 
 use super::connection::{ByMeter, Connection, needs_probe, nonce};
-use super::{Exit, Failure, FormatArgument, load_for_probe, setting, windows_of};
+use super::{Exit, Failure, FormatArgument, load_for_probe, samples, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{Cut, Verdict};
 use crate::board::{Board, Meaning, Place, Setting};
-use crate::probe::exchange::Exchange;
+use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::{Head, calibration};
 use crate::report::table::{Cell, Form, Table};
@@ -19,10 +19,10 @@ use crate::window::Windows;
 use jiff::Timestamp;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 /// Options of `read`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = AFTER)]
 pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     board: PathBuf,
@@ -38,6 +38,8 @@ pub struct Options {
     /// Where its records are
     #[arg(long, value_name = "DIR", default_value = "results", requires = "unit")]
     results: PathBuf,
+    #[command(flatten)]
+    samples: samples::Samples,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -45,10 +47,20 @@ pub struct Options {
     connection: Connection,
 }
 
+const AFTER: &str = "--samples PROFILE --csv FILE keeps every conversion of a noisy channel; \
+                     --samples PROFILE --load VENT, or --samples supply --load VENT, shows the dip \
+                     as a load goes on, and when it is over. A burst of which conversions are \
+                     missing is taken again, five times at most; what is missing then is named, \
+                     and the exit code is 5.";
+
 /// Reads a unit once.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load_for_probe(&options.board)?;
     needs_probe(&board, &options.board)?;
+    if let Some(plan) = options.samples.plan(&board)? {
+        let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
+        return options.samples.run(&board, plan, line, options.format.into());
+    }
     let windows = windows_of(&board)?;
     let expected = match &options.expect {
         Some(text) => setting::places(&board, "--expect", text)?,
@@ -81,11 +93,10 @@ pub(super) fn look(
     board: &Arc<Board>,
     windows: Arc<Windows>,
     fill: Setting,
-    (line, quiet): (Line, Duration),
+    (line, opening): (Line, Opening),
 ) -> Result<Result<Look, Exit>, Failure> {
     let reader = Reader::new(board.clone(), windows, fill);
-    let mut exchange = Exchange::with_quiet(nonce(), quiet);
-    exchange.opened(Duration::ZERO);
+    let exchange = opening.exchange(nonce());
     let folder = Folder::new(board.clone(), Head::default(), Timestamp::now());
     let mut conductor = Conductor::new(board.clone(), reader, exchange, folder);
     let summary = live::run(&mut conductor, line, &mut Silent, &mut NoRecord, None)?;

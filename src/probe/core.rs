@@ -194,6 +194,7 @@ unsafe extern "C" {
     safe fn probe_host_chip(place: u8) -> *const Facts;
     fn probe_host_init(host: *mut Probe, table: *const Table, context: *mut c_void);
     fn probe_host_receive(host: *mut Probe, byte: u8);
+    fn probe_host_fault(host: *mut Probe);
     fn probe_host_poll(host: *mut Probe);
 }
 
@@ -321,6 +322,12 @@ impl<P: Pins> Core<P> {
             // SAFETY: `probe` was made by `init`, and `&mut self` keeps others away.
             unsafe { probe_host_receive(self.probe.as_ptr(), byte) };
         }
+    }
+
+    /// A byte came in that was damaged on the line: what is being received is void to its LF.
+    pub fn damage(&mut self) {
+        // SAFETY: as in `receive`.
+        unsafe { probe_host_fault(self.probe.as_ptr()) };
     }
 
     /// Housekeeping, to be called now and then: switches outputs off after silence.

@@ -10,11 +10,15 @@
 
 use super::message::wire::{self, TAG_MAX};
 use super::message::{Reply, ReplyError, Request};
+use super::port::BAUD;
 use std::collections::VecDeque;
 use std::time::Duration;
 
 /// How often a request is sent before the probe counts as lost.
 pub const TRIES: u32 = 3;
+
+/// How often each of several rates is tried before that, as long as none has brought an answer.
+const TRIES_AT_EACH: u32 = 2;
 
 /// Silence kept after opening the port, so that the boot loader is not spoken to: opening resets
 /// many boards, and a boot loader listens for one to two seconds.
@@ -42,7 +46,7 @@ pub enum Outcome {
     /// The probe answered with a valid CRC, but not to what was asked: its firmware speaks another
     /// version of the link.
     Unreadable(ReplyError),
-    /// No valid answer in all tries.
+    /// No valid answer in all tries, at all rates that the line may have.
     Lost {
         /// How often the request was sent.
         tries: u32,
@@ -55,6 +59,12 @@ pub struct Exchange {
     nonce: u32,
     count: u32,
     quiet: Duration,
+    /// Rates of the line, one at least; the first is tried first.
+    rates: Vec<u32>,
+    /// Which of them the line has to have now.
+    rate: usize,
+    /// Whether that is the probe's: it has answered.
+    met: bool,
     /// No byte is sent before this time.
     quiet_until: Option<Duration>,
     pending: Option<Pending>,
@@ -75,6 +85,29 @@ struct Pending {
     due: Duration,
 }
 
+/// How a line that is being opened is begun on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Opening {
+    /// Silence after opening it; zero where no boot loader can be.
+    pub quiet: Duration,
+    /// The rates that the probe may have, in baud; the line is opened at the first.
+    pub rates: Vec<u32>,
+}
+
+impl Opening {
+    /// A line to a unit without hardware: it needs no patience.
+    pub fn at_once() -> Opening {
+        Opening { quiet: Duration::ZERO, rates: vec![BAUD] }
+    }
+
+    /// The host's end of the line, opened at time 0.
+    pub fn exchange(&self, nonce: u32) -> Exchange {
+        let mut exchange = Exchange::with_quiet(nonce, self.quiet).at_rates(&self.rates);
+        exchange.opened(Duration::ZERO);
+        exchange
+    }
+}
+
 impl Exchange {
     /// A line that was just opened. `nonce` must differ between openings, so that bytes of an
     /// earlier one are known for what they are.
@@ -88,12 +121,34 @@ impl Exchange {
             nonce,
             count: 0,
             quiet,
+            rates: vec![BAUD],
+            rate: 0,
+            met: false,
             quiet_until: None,
             pending: None,
             outcome: None,
             refused_at: None,
             inbox: Inbox::default(),
         }
+    }
+
+    /// The same on a line whose rate is not known: as long as nothing has answered the rates are
+    /// tried by turns, the first of them first. Without any the rate stays [`BAUD`].
+    pub fn at_rates(mut self, rates: &[u32]) -> Exchange {
+        if !rates.is_empty() {
+            self.rates = rates.to_vec();
+        }
+        self
+    }
+
+    /// The rate in baud that the line has to have before anything is written.
+    pub fn rate(&self) -> u32 {
+        self.rates[self.rate]
+    }
+
+    /// The rates that the probe may have, as far as that is known.
+    pub fn rates(&self) -> &[u32] {
+        if self.met { &self.rates[self.rate..=self.rate] } else { &self.rates }
     }
 
     /// The port was opened at `now`: nothing is sent, and all that arrives is thrown away, until
@@ -161,6 +216,7 @@ impl Exchange {
         };
         match pending.request.open(&pending.line, line) {
             Ok(answer) if answer.frame.tag == pending.tag => {
+                self.met = true;
                 let code = answer.frame.error;
                 self.outcome = Some(if code != 0 {
                     Outcome::Refused { code, text: wire::error_text(code).to_string() }
@@ -182,29 +238,44 @@ impl Exchange {
         self.refused_at.or(self.pending.as_ref().map(due))
     }
 
-    /// Does what is due, and returns bytes to write: the first sending after the quiet time, or a
-    /// repetition, with a line feed in front that ends whatever the probe holds half of.
+    /// Does what is due, and returns bytes to write at [`Exchange::rate`]: the first sending after
+    /// the quiet time, or a repetition, with a line feed in front that ends whatever the probe
+    /// holds half of.
     ///
-    /// The last try waits for the quiet time once more, so that a probe that was reset by the line
-    /// itself is out of its boot loader.
+    /// The last try, or the last round through the rates, waits for the quiet time once more, so
+    /// that a probe that was reset by the line itself is out of its boot loader.
     pub fn tick(&mut self, now: Duration) -> Option<Vec<u8>> {
         let fresh = self.quiet_until.is_some_and(|until| now >= until);
         if fresh {
             self.quiet_until = None;
             self.inbox.drop_partial();
         }
+        let (round, rounds) = if self.met || self.rates.len() == 1 {
+            (1, TRIES)
+        } else {
+            (u32::try_from(self.rates.len()).unwrap_or(u32::MAX), TRIES_AT_EACH)
+        };
+        let most = rounds.saturating_mul(round);
         let pending = self.pending.as_mut()?;
         if self.quiet_until.is_some() || now < pending.due {
             return None;
         }
-        if pending.tries == TRIES {
-            self.outcome = Some(Outcome::Lost { tries: TRIES });
+        if pending.tries >= most {
+            self.outcome = Some(Outcome::Lost { tries: pending.tries });
             self.pending = None;
             return None;
         }
+        if round > 1 {
+            let place = (pending.tries % round) as usize;
+            if place != self.rate {
+                // What came at the rate before is no beginning of an answer.
+                self.inbox.drop_partial();
+            }
+            self.rate = place;
+        }
         pending.tries += 1;
-        let pause = if pending.tries + 1 == TRIES { self.quiet } else { Duration::ZERO };
-        pending.due = now + pending.request.timeout() + pause;
+        let pause = if pending.tries == most - round { self.quiet } else { Duration::ZERO };
+        pending.due = now + pending.request.timeout_at(self.rates[self.rate]) + pause;
         let mut out = Vec::with_capacity(pending.line.len() + 1);
         if fresh || pending.tries > 1 {
             out.push(b'\n');

@@ -1,8 +1,10 @@
 //! Asks whatever is on a port who it is, and disturbs a stranger no more than that takes: nothing
-//! is said in the boot loader's time, then `*IDN?` a few times at most.
+//! is said in the boot loader's time, then `*IDN?` twice at most at each rate that a probe may
+//! have.
 
 use super::exchange::{Exchange, Outcome};
 use super::message::{Reply, Request};
+use super::port::RATES;
 use std::time::Duration;
 
 /// Who is on a port.
@@ -18,6 +20,8 @@ pub enum Heard {
         identity: u32,
         /// The unit that it was written for.
         unit: String,
+        /// The rate of its line, in baud.
+        rate: u32,
     },
     /// Something sends, but not as the probe does: the beginning of what it said.
     Other(String),
@@ -39,10 +43,15 @@ impl Inquiry {
     /// An inquiry on a port that was opened at 0: silent for `quiet`, over at `limit`. Returns the
     /// bytes to write at once, if any.
     pub fn new(nonce: u32, quiet: Duration, limit: Duration) -> (Inquiry, Vec<u8>) {
-        let mut exchange = Exchange::with_quiet(nonce, quiet);
+        let mut exchange = Exchange::with_quiet(nonce, quiet).at_rates(&RATES);
         exchange.opened(Duration::ZERO);
         let bytes = exchange.request(Duration::ZERO, Request::Identify);
         (Inquiry { exchange, until: limit, known: None, heard: None }, bytes)
+    }
+
+    /// The rate in baud that the line has to have before anything is written.
+    pub fn rate(&self) -> u32 {
+        self.exchange.rate()
     }
 
     /// Bytes came; returns bytes to write.
@@ -91,7 +100,7 @@ impl Inquiry {
 
     fn probe(&mut self, identity: u32, unit: String) -> Heard {
         let (model, firmware) = self.known.take().unwrap_or_default();
-        Heard::Probe { model, firmware, identity, unit }
+        Heard::Probe { model, firmware, identity, unit, rate: self.exchange.rate() }
     }
 
     /// What can be said when no answer came, or none that fits.

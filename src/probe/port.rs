@@ -23,6 +23,12 @@ pub const BAUD: u32 = 250_000;
 /// Line rate for chips on their internal oscillator.
 pub const BAUD_SLOW: u32 = 38_400;
 
+/// The rates that a probe may have, in the order in which they are tried.
+pub const RATES: [u32; 2] = [BAUD, BAUD_SLOW];
+
+/// The rate that resets many boards into their boot loader, and all below it.
+const RESETTING: u32 = 1200;
+
 /// How long a read waits; also the longest that bytes to write wait.
 const SLICE: Duration = Duration::from_millis(5);
 
@@ -103,7 +109,14 @@ pub fn list() -> Result<Vec<Listed>, PortError> {
 /// An open port. Dropping it lets the port go.
 #[derive(Debug)]
 pub struct Port {
-    out: Sender<Vec<u8>>,
+    out: Sender<Out>,
+}
+
+/// What the thread that owns the port is to do.
+#[derive(Debug)]
+enum Out {
+    Bytes(Vec<u8>),
+    Rate(u32),
 }
 
 impl Port {
@@ -118,7 +131,7 @@ impl Port {
         baud: u32,
         events: Box<dyn Fn(PortEvent) + Send>,
     ) -> Result<Port, PortError> {
-        if baud <= 1200 {
+        if baud <= RESETTING {
             return Err(PortError::Rate(baud));
         }
         let mut port = serialport::new(name, baud)
@@ -139,20 +152,31 @@ impl Port {
 
     /// Hands bytes to the port; `false` when it is gone.
     pub fn write(&self, bytes: Vec<u8>) -> bool {
-        self.out.send(bytes).is_ok()
+        self.out.send(Out::Bytes(bytes)).is_ok()
+    }
+
+    /// Sets the rate of the line, without opening the port again, which would reset many boards;
+    /// `false` when the port is gone, or the rate is one that is never set.
+    pub fn set_rate(&self, baud: u32) -> bool {
+        baud > RESETTING && self.out.send(Out::Rate(baud)).is_ok()
     }
 }
 
 /// Reads and writes until the port fails or its owner lets it go; returns why.
 fn serve(
     port: &mut dyn SerialPort,
-    inbox: &Receiver<Vec<u8>>,
+    inbox: &Receiver<Out>,
     events: &(dyn Fn(PortEvent) + Send),
 ) -> String {
     let mut buffer = [0; 1024];
     loop {
         match inbox.try_recv() {
-            Ok(bytes) => {
+            Ok(Out::Rate(baud)) => {
+                if let Err(e) = port.set_baud_rate(baud) {
+                    return format!("the port does not take {baud} baud: {e}");
+                }
+            }
+            Ok(Out::Bytes(bytes)) => {
                 if let Err(e) = port.write_all(&bytes) {
                     return format!("writing failed: {e}");
                 }
@@ -350,5 +374,8 @@ mod tests {
     fn the_rate_that_resets_boards_is_refused() {
         let port = Port::open("/dev/ttyNONE7", 1200, Box::new(|_| {}));
         assert_eq!(port.err(), Some(PortError::Rate(1200)));
+        let (_far, name) = pair();
+        let (port, _events) = open(&name);
+        assert!(!port.expect("the port is free").set_rate(1200));
     }
 }

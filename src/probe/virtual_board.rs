@@ -5,13 +5,14 @@
 //! the work takes on the chip; what it says is held back until the outside has reached that time.
 
 use super::core::Core;
+use super::port::BAUD;
 use super::world::{ResetCause, World};
 use crate::board::{Place, Setting};
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// A byte on the line at 250,000 baud: ten bits.
-const BYTE_NS: u64 = 40_000;
+/// Bits of a byte on the line, start and stop bit included.
+const BYTE_BITS: u64 = 10;
 
 /// How often the core looks after its housekeeping while nothing is said, in nanoseconds.
 const POLL_NS: u64 = 50_000_000;
@@ -22,6 +23,9 @@ const POLLS: u64 = 2_000;
 /// A unit on the bench with the probe in it.
 pub struct VirtualBoard {
     core: Core<World>,
+    /// Rate of the probe's end of the line, and of the host's.
+    rate: u32,
+    line: u32,
     /// The time outside.
     outside: Duration,
     /// What was said, and when it is through the line.
@@ -37,6 +41,8 @@ impl VirtualBoard {
     pub fn new(world: World) -> VirtualBoard {
         VirtualBoard {
             core: Core::new(world),
+            rate: BAUD,
+            line: BAUD,
             outside: Duration::ZERO,
             said: VecDeque::new(),
             boot_loader: Duration::ZERO,
@@ -50,6 +56,22 @@ impl VirtualBoard {
         board.boot_loader = time;
         board.deaf_until = time;
         board
+    }
+
+    /// The same with a probe that was built for another line rate, in baud.
+    pub fn at_rate(mut self, rate: u32) -> VirtualBoard {
+        self.rate = rate.max(1);
+        self
+    }
+
+    /// The host's end of the line has this rate now. At another one than the probe's both hear
+    /// nothing but damage.
+    pub fn set_line(&mut self, rate: u32) {
+        self.line = rate;
+    }
+
+    fn byte_ns(&self) -> u64 {
+        BYTE_BITS * 1_000_000_000 / u64::from(self.rate)
     }
 
     /// The unit itself, for hands and for planted defects. After [`World::reset`] or
@@ -87,8 +109,12 @@ impl VirtualBoard {
         }
         // Byte by byte, as the line brings them: an answer starts after the byte that asks for it.
         for &byte in bytes {
-            self.world().advance_ns(BYTE_NS);
-            self.core.receive(&[byte]);
+            let took = self.byte_ns();
+            self.world().advance_ns(took);
+            match self.line == self.rate {
+                true => self.core.receive(&[byte]),
+                false => self.core.damage(),
+            }
             self.collect();
         }
         self.core.poll();
@@ -149,9 +175,14 @@ impl VirtualBoard {
 
     /// Takes what the core has said, and lets the line take its time.
     fn collect(&mut self) {
-        let bytes = self.core.take_output();
+        let mut bytes = self.core.take_output();
         if !bytes.is_empty() {
-            self.world().advance_ns(BYTE_NS.saturating_mul(bytes.len() as u64));
+            let took = self.byte_ns().saturating_mul(bytes.len() as u64);
+            self.world().advance_ns(took);
+            if self.line != self.rate {
+                // Whatever it is taken for, it is not what was said.
+                bytes.iter_mut().for_each(|byte| *byte |= 0x80);
+            }
             let through = self.elapsed();
             self.said.push_back((through, bytes));
         }

@@ -140,9 +140,10 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     }
     text += &least_text(board, windows, walk);
     let mut never = NEVER_SEEN.to_string();
-    if board.chip.probe != Probe::None && !board.chip.reads_supply {
-        let part = &board.chip.part;
-        never += &format!(" The {part}'s probe cannot read the supply: measure it by a meter.");
+    if board.chip.probe != Probe::None
+        && let Some(why) = board.no_supply_reading()
+    {
+        never += &format!(" Here {why}: measure it by a meter.");
     }
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")

@@ -16,6 +16,7 @@ pub mod letters;
 mod pins;
 pub mod ports;
 mod positions;
+pub mod samples;
 pub mod spread;
 pub mod suspect;
 pub mod svg;

@@ -61,6 +61,8 @@ pub struct Line {
     pub model: String,
     /// The probe's firmware.
     pub firmware: String,
+    /// Rate of the probe's line, in baud.
+    pub baud: Option<u32>,
     /// Identity kept on the chip, hex; empty when none is written.
     pub identity: String,
     /// The unit that it was written for.
@@ -95,6 +97,7 @@ fn whole(lines: &[Line]) -> Table {
         "state",
         "model",
         "firmware",
+        "baud",
         "identity",
         "unit",
         "note",
@@ -111,6 +114,7 @@ fn whole(lines: &[Line]) -> Table {
             line.state.word().into(),
             Cell::text(&line.model),
             Cell::text(&line.firmware),
+            line.baud.map_or(Cell::Missing, |baud| Cell::Text(baud.to_string())),
             Cell::text(&line.identity),
             Cell::text(&line.unit),
             Cell::text(&line.note),
@@ -177,7 +181,8 @@ fn said(line: &Line) -> String {
         ("", id) => format!("identity {id}"),
         (unit, id) => format!("unit {unit}, identity {id}"),
     };
-    format!("{}: {} {}, {identity}", line.port, line.model, line.firmware)
+    let baud = line.baud.map_or(String::new(), |baud| format!(" at {baud} baud"));
+    format!("{}: {} {}{baud}, {identity}", line.port, line.model, line.firmware)
 }
 
 /// The way from where one stands to the first reading, as far as it is left.
@@ -279,6 +284,7 @@ mod tests {
             state,
             model: String::new(),
             firmware: String::new(),
+            baud: None,
             identity: String::new(),
             unit: String::new(),
             note: format!("{name}: why"),
@@ -321,6 +327,7 @@ mod tests {
         let probe = Line {
             model: "PROBE-ATMEGA328P".into(),
             firmware: "1.0".into(),
+            baud: Some(38_400),
             unit: "V001".into(),
             identity: "00C0FFEE".into(),
             serial: Some("0123456789ABCDEF0123".into()),
@@ -332,7 +339,7 @@ mod tests {
             "1-1.4",
             "1a86:7523",
             "CH340",
-            "PROBE-ATMEGA328P 1.0, unit V001, identity 00C0FFEE",
+            "PROBE-ATMEGA328P 1.0 at 38400 baud, unit V001, identity 00C0FFEE",
             "strapwise read BOARD --port /dev/ttyUSB0",
         ] {
             assert!(text.contains(words), "{words} in\n{text}");

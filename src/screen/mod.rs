@@ -1,5 +1,6 @@
 //! What the operator sees: observers of events that send nothing back but keys.
 
+mod bell;
 pub mod keys;
 pub mod plain;
 pub mod terminal;

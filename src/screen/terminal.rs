@@ -8,6 +8,7 @@ mod pane;
 pub use pane::Pane;
 
 use super::Screen;
+use super::bell::{Bell, Sound};
 use super::keys::columns;
 use super::plain::worth_a_line;
 use crate::bench::{Event, Live, Prompt, StepAt, UnitVerdict};
@@ -40,6 +41,7 @@ pub struct Terminal {
     paint: Paint,
     /// Whether a note is being typed.
     noting: bool,
+    bell: Bell,
 }
 
 impl Terminal {
@@ -59,7 +61,14 @@ impl Terminal {
             live,
             paint: if colour { COLOUR } else { PLAIN },
             noting: false,
+            bell: Bell::new(true),
         }
+    }
+
+    /// The same without sounds.
+    #[must_use]
+    pub fn silent(self) -> Terminal {
+        Terminal { bell: Bell::new(false), ..self }
     }
 
     fn line(&self, text: &str) {
@@ -83,7 +92,7 @@ impl Terminal {
         }
     }
 
-    fn prompt(&self, at: &StepAt, steps: usize, asked: &Prompt) {
+    fn prompt(&mut self, at: &StepAt, steps: usize, asked: &Prompt) {
         // Moves are counted; taking all shunts off and the delivery setting are none.
         let moves = steps.saturating_sub(2);
         let (what, done, of) = match asked {
@@ -109,7 +118,6 @@ impl Terminal {
         } else {
             self.live.set_message("");
         }
-        // One bell for what is wrong; the verdict has its own.
         if matches!(
             asked,
             Prompt::Doubt { .. }
@@ -119,7 +127,7 @@ impl Terminal {
                 | Prompt::Rails { refused: Some(_) }
                 | Prompt::SupplyVolts { refused: Some(_) }
         ) {
-            self.line("\x07");
+            self.bell.ring(Sound::WrongPlace);
         }
     }
 
@@ -171,7 +179,6 @@ impl Terminal {
         for row in letters::rows(verdict.word()) {
             self.line(&format!("  {paint}{row}{}", self.paint.off));
         }
-        self.line("\x07");
     }
 }
 
@@ -188,7 +195,9 @@ impl Screen for Terminal {
                 self.live.finish_and_clear();
                 self.sequence.finish_and_clear();
                 self.verdict(summary.verdict);
+                self.bell.ring(Sound::UnitDone);
             }
+            Event::Moved(_) => self.bell.ring(Sound::MoveSeen),
             _ => {}
         }
         if !worth_a_line(event) {

@@ -9,7 +9,6 @@ use crate::bench::{Answer, Ask, Event, Input, Key, Output, Procedure, Summary};
 use crate::board::{Board, Task};
 use crate::probe::exchange::{Exchange, Outcome};
 use crate::probe::message::{Reply, Request};
-use crate::probe::port::BAUD;
 use crate::record::Row;
 use crate::record::fold::Folder;
 use std::collections::VecDeque;
@@ -19,6 +18,8 @@ use std::time::Duration;
 /// Something to be done, in order.
 #[derive(Clone, Debug)]
 pub enum Act {
+    /// Set the line to this rate, in baud.
+    Rate(u32),
     /// Send these bytes to the probe.
     Write(Vec<u8>),
     /// Run a command of the maker's, with the port free for it, and tell what came of it.
@@ -37,6 +38,8 @@ pub struct Conductor<P> {
     board: Arc<Board>,
     bench: P,
     exchange: Exchange,
+    /// The rate that the line has.
+    rate: u32,
     folder: Folder,
     asked: Option<Ask>,
     left: VecDeque<Request>,
@@ -49,11 +52,12 @@ pub struct Conductor<P> {
 }
 
 impl<P: Procedure> Conductor<P> {
-    /// A conductor for one run of a procedure.
+    /// A conductor for one run of a procedure, on a line that has the first of the exchange's rates.
     pub fn new(board: Arc<Board>, bench: P, exchange: Exchange, folder: Folder) -> Conductor<P> {
         Conductor {
             board,
             bench,
+            rate: exchange.rate(),
             exchange,
             folder,
             asked: None,
@@ -166,10 +170,18 @@ impl<P: Procedure> Conductor<P> {
     /// It is the time that `wake_at` named.
     pub fn tick(&mut self, now: Duration) -> Vec<Act> {
         if let Some(bytes) = self.exchange.tick(now) {
-            self.acts.push(Act::Write(bytes));
+            self.write(bytes);
         }
         self.settle(now);
         self.tell(now, Input::Tick)
+    }
+
+    fn write(&mut self, bytes: Vec<u8>) {
+        if self.exchange.rate() != self.rate {
+            self.rate = self.exchange.rate();
+            self.acts.push(Act::Rate(self.rate));
+        }
+        self.acts.push(Act::Write(bytes));
     }
 
     fn tell(&mut self, now: Duration, input: Input) -> Vec<Act> {
@@ -214,7 +226,7 @@ impl<P: Procedure> Conductor<P> {
             let bytes = self.exchange.request(now, request);
             // The line may have to stay quiet for a while yet.
             if !bytes.is_empty() {
-                self.acts.push(Act::Write(bytes));
+                self.write(bytes);
             }
         } else if let Some(ask) = self.asked.take() {
             let answer = translate::answer(&ask, &self.replies);
@@ -260,14 +272,16 @@ impl<P: Procedure> Conductor<P> {
     /// Why no answer came, as far as can be told.
     fn silence(&self, tries: u32) -> String {
         // Once the probe has been met, half an answer is a cable that was pulled.
+        let rates: Vec<String> = self.exchange.rates().iter().map(u32::to_string).collect();
+        let rates = rates.join(" and ");
         match self.exchange.babble().filter(|_| !self.met) {
             Some(said) => format!(
                 "something on the port sends, but not as the probe does (\"{said}\"): is it the \
                  right port? If so, another program is on the board, or it talks at another rate \
-                 than {BAUD} baud: flash the probe with bench-scripts/probe/flash"
+                 than {rates} baud: flash the probe with bench-scripts/probe/flash"
             ),
             None => format!(
-                "the probe does not answer ({tries} tries): look at the cable and the supply; a \
+                "the probe does not answer ({tries} tries at {rates} baud): look at the cable and the supply; a \
                  board without the probe is flashed with bench-scripts/probe/flash"
             ),
         }

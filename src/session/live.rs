@@ -120,6 +120,14 @@ impl Line {
         }
     }
 
+    fn set_rate(&mut self, rate: u32) {
+        match self {
+            Line::Port(serial) => serial.set_rate(rate),
+            Line::Nowhere => {}
+            Line::Virtual { board, .. } => board.set_line(rate),
+        }
+    }
+
     /// Waits for the next thing from the probe.
     async fn next(&mut self, began: Instant) -> Heard {
         match self {
@@ -346,6 +354,7 @@ impl<'a> Run<'a> {
     fn carry_out(&mut self, acts: Vec<Act>) -> Result<Option<Summary>, SessionError> {
         for act in acts {
             match act {
+                Act::Rate(rate) => self.line.set_rate(rate),
                 Act::Write(bytes) => self.line.write(bytes),
                 Act::Run(task) => self.begin(task),
                 Act::Keep(rows) => {

@@ -32,6 +32,7 @@ pub fn run<P: Procedure>(
             match act {
                 // Virtual units are not flashed.
                 Act::Run(asked) => task = Some(asked),
+                Act::Rate(rate) => board.set_line(rate),
                 Act::Write(bytes) => board.write(&bytes),
                 Act::Keep(rows) => attempt.append(&rows)?,
                 Act::Show(event) => {

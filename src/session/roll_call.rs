@@ -72,6 +72,7 @@ pub fn ask(name: &str, nonce: u32, quiet: Duration, limit: Duration) -> Found {
     };
     let began = Instant::now();
     let (mut inquiry, bytes) = Inquiry::new(nonce, quiet, limit);
+    let mut rate = BAUD;
     write(&port, bytes);
     loop {
         if let Some(heard) = inquiry.heard() {
@@ -84,6 +85,11 @@ pub fn ask(name: &str, nonce: u32, quiet: Duration, limit: Duration) -> Found {
             Ok(PortEvent::Gone(text)) => return gone(name, text),
             Err(RecvTimeoutError::Disconnected) => return gone(name, "closed".into()),
         };
+        if inquiry.rate() != rate {
+            rate = inquiry.rate();
+            // A port that has gone says so by its event.
+            let _ = port.set_rate(rate);
+        }
         write(&port, bytes);
     }
 }

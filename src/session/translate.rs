@@ -1,22 +1,43 @@
 //! What the bench asks, in the probe's language, and the probe's replies in the bench's.
 
 use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
-use crate::board::{Board, Level};
+use crate::board::{Board, Level, Reference as Wired};
 use crate::probe::message::{self, Reference, Reply, Request};
 
-/// The clock of the boards that the probe is built for, in hertz; the converter's clock is this
-/// over the prescaler.
-const CLOCK: f64 = 16e6;
-
-/// The prescaler that the probe samples with: 125 kHz, within the 50 to 200 kHz that full
-/// resolution needs (ATmega328P, 8271H section 24.4).
+/// The prescaler that the probe samples with: 125 kHz or, at 8 MHz, half of that, within the 50 to
+/// 200 kHz that full resolution needs (ATmega328P, 8271H section 24.4).
 const PRESCALER: u8 = 128;
 
 /// Silence after which the probe switches everything off, in milliseconds.
 const HOLD_MS: u32 = 3000;
 
+/// The reference that the product's converter has.
+fn product_reference(board: &Board) -> Reference {
+    match board.firmware.reference {
+        Wired::Supply => Reference::Supply,
+        Wired::Internal(_) => Reference::Internal,
+        Wired::External(..) => Reference::External,
+    }
+}
+
+/// A measurement of a pin against the product's reference, or against the supply where the wiring
+/// of AREF allows that.
+///
+/// On a board where it is not the supply the reference is named in every line: a probe that was
+/// reset meanwhile would join the supply to what feeds AREF.
+fn against(board: &Board, request: Request, by_supply: bool) -> Request {
+    let references = match product_reference(board) {
+        Reference::Supply => return request,
+        Reference::External => vec![Reference::External],
+        Reference::Internal if by_supply => vec![Reference::Internal, Reference::Supply],
+        Reference::Internal => vec![Reference::Supply, Reference::Internal],
+    };
+    Request::Against { references, request: Box::new(request) }
+}
+
 /// The requests that answer one ask, in order.
 pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
+    let measured = |request: Request| vec![against(board, request, false)];
     let pin = |channel: usize| board.channels[channel].pin.number;
     match *ask {
         Ask::Who | Ask::Return => vec![Request::Identify, Request::Identity, Request::Boot],
@@ -24,21 +45,22 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
         Ask::Prepare => prepare(board),
         Ask::Burst { channel, n, pull_up, discard, settle_us } => {
             let (channel, prescaler) = (pin(channel), PRESCALER);
-            vec![Request::Burst { channel, n, pull_up, settle_us, discard, prescaler }]
+            measured(Request::Burst { channel, n, pull_up, settle_us, discard, prescaler })
         }
-        Ask::Codes { channel, n, discard, settle_us } => {
+        Ask::Codes { channel, n, discard, settle_us }
+        | Ask::Samples { channel, n, discard, settle_us } => {
             let (channel, prescaler, pull_up) = (pin(channel), PRESCALER, false);
             let bits = board.chip.bits();
-            vec![Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits }]
+            measured(Request::Raw { channel, n, pull_up, settle_us, discard, prescaler, bits })
         }
-        Ask::Product { channel, before } => vec![Request::Product {
+        Ask::Product { channel, before } => measured(Request::Product {
             previous: pin(before),
             channel: pin(channel),
             n: board.firmware.conversions,
             discard: board.firmware.discard,
             prescaler: product_prescaler(board),
-            reference: Reference::Supply,
-        }],
+            reference: product_reference(board),
+        }),
         Ask::Level { channel, n, pull, settle_us } => {
             let pull = match pull {
                 Pull::Off => message::Pull::Off,
@@ -47,8 +69,18 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             };
             vec![Request::Level { channel: pin(channel), n, pull, settle_us }]
         }
-        Ask::Charge { channel, pairs } => vec![Request::Charge { channel: pin(channel), pairs }],
+        // An open pin is charged up to the supply: a smaller reference would not see it walk.
+        Ask::Charge { channel, pairs } => {
+            vec![against(board, Request::Charge { channel: pin(channel), pairs }, true)]
+        }
         Ask::Supply { n } => vec![Request::Supply { n }],
+        Ask::Step { channel, load, n } => {
+            let (load, bits) = (board.loads[load].pin.number, board.chip.bits());
+            let channel = channel.map(pin);
+            let step = Request::Step { channel, load, before: n, after: n, bits };
+            // The supply is read against itself, whatever the product refers to.
+            if channel.is_none() { vec![step] } else { measured(step) }
+        }
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
         Ask::AllOff => vec![Request::Abort],
@@ -93,7 +125,7 @@ fn prepare(board: &Board) -> Vec<Request> {
 
 /// The prescaler nearest to the product's converter clock.
 fn product_prescaler(board: &Board) -> u8 {
-    let ratio = CLOCK / board.firmware.adc_clock.0;
+    let ratio = board.clock.0 / board.firmware.adc_clock.0;
     let distance = |p: &u8| (f64::from(*p) / ratio).ln().abs();
     let prescalers = [16u8, 32, 64, 128];
     prescalers.into_iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or(PRESCALER)
@@ -124,6 +156,14 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
             let codes = raw.frames.iter().flat_map(|f| f.codes.iter().copied()).collect();
             Answer::Codes(burst(&raw.burst), codes)
         }
+        (Ask::Samples { .. }, [Reply::Raw(raw)]) => {
+            Answer::Samples { before: None, burst: burst(&raw.burst), codes: in_place(raw) }
+        }
+        (Ask::Step { .. }, [Reply::Step { before, after }]) => Answer::Samples {
+            before: Some(burst(before)),
+            burst: burst(&after.burst),
+            codes: in_place(after),
+        },
         (Ask::Level { .. }, [Reply::Level { n, ones }]) => Answer::Level { n: *n, ones: *ones },
         (Ask::Charge { .. }, [Reply::Charge { first, last, .. }]) => {
             // The probe sends sums of four codes.
@@ -145,6 +185,16 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         (Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff, _) => Answer::Done,
         _ => Answer::Refused("the probe answered something else than it was asked".into()),
     }
+}
+
+/// Every code in its place, those that did not come left out.
+fn in_place(raw: &message::Raw) -> Vec<Option<u16>> {
+    let mut codes = vec![None; raw.burst.n as usize];
+    for frame in &raw.frames {
+        let places = codes.iter_mut().skip(frame.first as usize);
+        places.zip(&frame.codes).for_each(|(place, code)| *place = Some(*code));
+    }
+    codes
 }
 
 fn boot(reply: &Reply) -> Boot {
@@ -183,5 +233,44 @@ mod tests {
         assert!(matches!(gone, Answer::Refused(_)), "{gone:?}");
         let asked = output(9, false);
         assert_eq!(asked[0], Request::OutputState { pin: 9 }, "it is asked before it goes off");
+    }
+
+    #[test]
+    fn at_half_the_clock_the_product_is_imitated_with_half_the_prescaler() {
+        let text = include_str!("../../protocols/vent-controller.toml");
+        let at = |clock: &str| {
+            let chip = "chip = \"atmega328p\"";
+            let text = text.replace(chip, &format!("{chip}\nclock = \"{clock}\""));
+            let board = crate::board::parse("demo", &text).expect("a board");
+            product_prescaler(&board)
+        };
+        // 125 kHz, as the board file has it.
+        assert_eq!([at("16MHz"), at("8MHz")], [128, 64]);
+    }
+
+    #[test]
+    fn with_a_voltage_at_aref_every_measurement_of_a_pin_names_it_in_its_own_line() {
+        let text = include_str!("../../protocols/examples/internal-reference.toml");
+        let internal = crate::board::parse("internal", text).expect("a board");
+        let at_aref = "\"external\"\naref_volts = \"1.25V\"\naref_tolerance = \"0.5%\"";
+        let text = text.replace("\"capacitor\"", at_aref).replace("\"internal\"", "\"external\"");
+        let external = crate::board::parse("external", &text).expect("a board");
+        let (channel, n, discard, settle_us) = (0, 961, 2, 100);
+        let asks = [
+            Ask::Burst { channel, n, pull_up: true, discard, settle_us },
+            Ask::Codes { channel, n, discard, settle_us },
+            Ask::Product { channel, before: channel },
+            Ask::Charge { channel, pairs: 16 },
+        ];
+        for (board, pins, charge) in
+            [(&external, "EXT", "EXT"), (&internal, "SUPP,INT", "INT,SUPP")]
+        {
+            for ask in &asks {
+                let references = if matches!(ask, Ask::Charge { .. }) { charge } else { pins };
+                let [request] = &requests(board, ask)[..] else { panic!("one line: {ask:?}") };
+                let line = String::from_utf8(request.encode("t")).expect("7-bit text");
+                assert!(line.starts_with(&format!("SYST:REF {references};:MEAS:")), "{line}");
+            }
+        }
     }
 }

@@ -66,6 +66,7 @@ pub fn run_with(
                     cut |= mishap(&event, &mut unit);
                     events.push(event);
                 }
+                Act::Rate(rate) => panic!("there is one rate: {rate}"),
                 Act::Run(task) => panic!("no command is run here: {task:?}"),
                 Act::End(summary) => return Run { summary: *summary, events, rows, unit, now },
             }

@@ -410,6 +410,7 @@ impl Stand {
                 let burst = self.burst(code, n);
                 Answer::Codes(burst, vec![burst.mean.round() as u16; usize::from(n)])
             }
+            Ask::Samples { .. } | Ask::Step { .. } => panic!("no bench asks this: {ask:?}"),
             Ask::Product { channel, .. } => {
                 let code = self.ratio(channel, false) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, self.board.firmware.conversions))

@@ -21,6 +21,7 @@ impl Maker {
             about: String::new(),
             sha256: String::new(),
             chip: Arc::new(ATMEGA328P.clone()),
+            clock: Hertz(16e6),
             nets: vec!["VCC".into(), "GND".into()],
             supply: Supply {
                 net: NetId(0),

@@ -4,6 +4,7 @@
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::tcgetattr;
 use std::fs::File;
 use std::io::{Read as _, Write as _};
 use std::sync::Arc;
@@ -71,6 +72,8 @@ fn serve(far: &mut File, mut board: VirtualBoard, inbox: &Receiver<Deed>) {
             match far.read(&mut buffer) {
                 Ok(n) => {
                     board.advance_to(began.elapsed());
+                    // A pseudo-terminal carries any rate; it tells the one that was set.
+                    board.set_line(tcgetattr(&*far).unwrap().output_speed());
                     board.write(&buffer[..n]);
                 }
                 Err(_) => alone = true,
@@ -82,6 +85,11 @@ fn serve(far: &mut File, mut board: VirtualBoard, inbox: &Receiver<Deed>) {
             far.write_all(&bytes).unwrap();
         }
     }
+}
+
+/// The demo's unit in its delivery setting, with a probe for chips on their internal oscillator.
+pub fn slow_unit() -> VirtualBoard {
+    demo_unit().at_rate(38_400)
 }
 
 /// The demo's unit in its delivery setting.

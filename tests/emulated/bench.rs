@@ -202,3 +202,39 @@ fn the_live_view_shows_where_the_shunts_are_and_loses_no_conversion() {
     // A mean of whole codes lies half a code under the ratio; offset and gain of this unit.
     assert!((mean - LADDER[3].2).abs() < 3.0, "{title}");
 }
+
+#[test]
+fn a_board_with_the_internal_reference_is_read_against_it_and_its_supply_apart() {
+    let board = "protocols/examples/internal-reference.toml";
+    for (position, option) in [("warm", "22 degrees"), ("mild", "18 degrees"), ("off", "frost")] {
+        let mut unit = Emulated::of(board, &[]);
+        assert_eq!(unit.command(&format!("J1={position}")), "ok");
+        let expect = format!("J1={position}");
+        let (exit, said) = strapwise(&unit, "read", &["--expect", &expect, "--format", "csv"]);
+        assert_eq!(exit, 0, "{said}");
+        let line = |what: &str| said.lines().find(|l| l.starts_with(what)).unwrap_or_default();
+        assert!(line("option").contains(option), "{said}");
+        // The unit's supply is 5 V within 2 %, by a reference that is known to 9 %.
+        let volts = line("supply").split(',').find_map(|c| c.strip_suffix(" V")).expect("volts");
+        assert!((number(volts) - 5.0).abs() < 0.55, "{said}");
+    }
+}
+
+#[test]
+fn a_load_is_seen_going_on_conversion_by_conversion() {
+    let mut unit = Emulated::new(&[]);
+    let shown = |unit: &Emulated| {
+        let asked = ["--samples", "supply", "--load", "VENT", "--format", "csv"];
+        let (exit, said) = strapwise(unit, "read", &asked);
+        assert_eq!(exit, 0, "{said}");
+        let codes: Vec<f64> =
+            said.lines().skip(1).map(|l| number(l.rsplit(',').next().unwrap())).collect();
+        assert_eq!(codes.len(), 961, "none is missing");
+        codes.iter().sum::<f64>() / 961.0
+    };
+    // 15 to 120 mV of 5 V at code 225 of the internal reference: a middling load is some 3 codes.
+    let loaded = shown(&unit);
+    assert_eq!(unit.command("dead VENT"), "ok");
+    let idle = shown(&unit);
+    assert!((1.0..6.0).contains(&(loaded - idle)), "{loaded} on load, {idle} with a dead one");
+}

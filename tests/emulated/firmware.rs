@@ -54,11 +54,13 @@ struct Changing {
     state: u32,
     now: Duration,
     made: Vec<(Conversion, u16, Duration)>,
+    /// Pins that were driven high or low, and when.
+    driven: Vec<(u8, PinMode, Duration)>,
 }
 
 impl Changing {
     fn new() -> Self {
-        Changing { state: 1, now: Duration::ZERO, made: Vec::new() }
+        Changing { state: 1, now: Duration::ZERO, made: Vec::new(), driven: Vec::new() }
     }
 }
 
@@ -67,7 +69,11 @@ impl ChipWorld for Changing {
         self.now = now;
     }
 
-    fn set_mode(&mut self, _: u8, _: PinMode) {}
+    fn set_mode(&mut self, pin: u8, mode: PinMode) {
+        if matches!(mode, PinMode::High | PinMode::Low) {
+            self.driven.push((pin, mode, self.now));
+        }
+    }
 
     fn convert(&mut self, conversion: Conversion) -> u16 {
         // Numerical Recipes' quick generator, from memory; any other would do.
@@ -177,6 +183,68 @@ fn raw_samples_are_streamed_at_the_whole_rate_of_the_converter() {
     // 4 cycles of 1,664 late with each conversion.
     assert!(rate > 0.9 * 16e6 / 128.0 / 13.0, "{rate}");
     assert!(bytes < 25_000.0);
+}
+
+#[test]
+fn a_load_is_switched_between_two_conversions_that_are_known_whatever_the_line_does() {
+    let mut board = board(Changing::new());
+    tell(&mut board, "OUTP:ALL LOW,(@9)");
+    ask(&mut board, "MEAS:BURS? 1,OFF,0,0,128,(@15)"); // the converter is on
+    for (command, channel) in [("MEAS:STEP?", Some(14)), ("MEAS:SUPP:STEP?", None)] {
+        board.world().made.clear();
+        board.world().driven.clear();
+        let load = 9;
+        let request = Request::Step { channel, load, before: 200, after: 1000, bits: 10 };
+        let line = request.encode("t");
+        assert!(line.starts_with(command.as_bytes()));
+        let sent = board.request(&line, WITHIN).unwrap();
+        let answer = request.open(&line, &sent).unwrap();
+        assert_eq!(answer.frame.error, 0);
+        let Ok(Reply::Step { before, after }) = answer.reply(&request) else { panic!("a step") };
+        let world = board.world();
+        let at = |level| world.driven.iter().rfind(|(p, l, _)| (*p, *l) == (9, level)).unwrap().2;
+        let (on, off) = (at(PinMode::High), at(PinMode::Low));
+        // Each conversion with the time at which its input was sampled.
+        let (idle, rest): (Vec<_>, Vec<_>) = world.made.iter().partition(|(.., t)| *t < on);
+        // One that selects the input, eight dropped, one under way at the end of the first burst.
+        let codes: Vec<u16> = idle[9..209].iter().map(|(_, code, _)| *code).collect();
+        assert_eq!((before.sum, idle.len()), (codes.iter().map(|&c| u64::from(c)).sum(), 210));
+        let codes: Vec<u16> = rest[..1000].iter().map(|(_, code, _)| *code).collect();
+        assert_eq!(after.codes(), Some(codes), "every code that was converted on load");
+        let first = rest[0].2 - on;
+        println!("{command} the first conversion on load begins {first:?} after it went on");
+        assert!(first < Duration::from_micros(50), "{first:?}");
+        // A frame may be under way when the last conversion ends: 67 bytes of 40 µs.
+        assert!(off > rest[999].2 && off - rest[999].2 < Duration::from_millis(4));
+        assert_eq!(board.mode(9), Some(PinMode::Low));
+    }
+}
+
+#[test]
+fn the_image_for_the_slower_line_answers_at_its_rate_and_says_which_samples_it_leaves_out() {
+    let out = std::env::temp_dir().join(format!("probe-38400-{}", std::process::id()));
+    let build = Path::new(env!("CARGO_MANIFEST_DIR")).join("../probe/build");
+    let mut command = std::process::Command::new(build);
+    let built = command.args(["--baud", "38400", "--out"]).arg(&out).output().unwrap();
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let hex = Image::read(&out.join("strapwise-probe-atmega328p.hex")).unwrap();
+    std::fs::remove_dir_all(&out).unwrap();
+    let mut board = Emulator::new(&hex, Changing::new()).unwrap();
+    board.run_for(START).unwrap();
+    let before = board.now();
+    let reply = ask(&mut board, "*IDN?");
+    assert!(reply.starts_with("Strapwise,PROBE-ATMEGA328P,0,"), "{reply}");
+    // 16 MHz / 16 / 26 is 38,462 baud: 260 µs a byte of ten bits, the request and the reply.
+    let bytes = u32::try_from("*IDN?\n".len() + reply.len() + 1).unwrap();
+    let line = Duration::from_micros(260) * bytes;
+    let took = board.now() - before;
+    assert!(took > line - Duration::from_micros(600) && took < line * 2, "{took:?} for {line:?}");
+    let (raw, codes, _) = raw(&mut board, 961, 128);
+    let lost: u32 = raw.lost().iter().map(|r| r.end - r.start).sum();
+    // A frame is on the line for 17.4 ms, while 167 conversions are made.
+    println!("{lost} of 961 codes left out at 38,400 baud");
+    assert!((640..900).contains(&lost), "{lost}");
+    assert_eq!(raw.burst.sum, codes.iter().map(|&c| u64::from(c)).sum::<u64>());
 }
 
 #[test]
@@ -417,6 +485,8 @@ fn memory_suffices_with_a_quarter_to_spare_whatever_was_asked() {
     ask(&mut board, "SYST:IDEN #H1,\"0123456789012345678901234567890123456789\",\"t\"");
     ask(&mut board, "MEAS:BURS? 961,ON,100,1,16,(@14),\"0123456789abcdef\"");
     ask(&mut board, "MEAS:RAW? 961,ON,100,1,128,(@14),\"0123456789abcdef\"");
+    tell(&mut board, "OUTP:ALL LOW,(@9)");
+    ask(&mut board, "MEAS:STEP? 961,961,(@14),(@9),\"0123456789abcdef\"");
     ask(&mut board, "MEM:SLOT? 1;SLOT? 2;:MEAS:CHAR? 8,(@14);:SYST:ERR?;*TST?,\"t\"");
     board.send(&[b'x'; 300]);
     tell(&mut board, "");

@@ -25,16 +25,23 @@ pub struct Emulated {
     hands: ChildStdin,
     says: Lines<BufReader<ChildStdout>>,
     pub port: String,
+    file: PathBuf,
 }
 
 impl Emulated {
     /// A unit of the demo board with these commands given before power comes on.
     pub fn new(prepared: &[&str]) -> Emulated {
+        Emulated::of("protocols/vent-controller.toml", prepared)
+    }
+
+    /// The same of another board, by its file.
+    pub fn of(file: &str, prepared: &[&str]) -> Emulated {
         let root = root();
+        let file = root.join(file);
         let image = root.join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
         let mut child = Command::new(env!("CARGO_BIN_EXE_emulated-board"))
             .arg("--board")
-            .arg(root.join("protocols/vent-controller.toml"))
+            .arg(&file)
             .arg("--firmware")
             .arg(image)
             .stdin(Stdio::piped())
@@ -45,7 +52,7 @@ impl Emulated {
         let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
         let first = says.next().expect("a line").expect("text");
         let port = first.strip_prefix("port ").expect("the port's name").to_string();
-        let mut board = Emulated { child, hands, says, port };
+        let mut board = Emulated { child, hands, says, port, file };
         for command in prepared {
             assert_eq!(board.command(command), "ok", "{command}");
         }
@@ -158,7 +165,7 @@ pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
 pub fn strapwise(board: &Emulated, command: &str, arguments: &[&str]) -> (i32, String) {
     let ended = Command::new(program())
         .arg(command)
-        .arg(root().join("protocols/vent-controller.toml"))
+        .arg(&board.file)
         .args(["--quiet", "0.1", "--port", &board.port])
         .args(arguments)
         .stdin(Stdio::null())

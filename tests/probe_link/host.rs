@@ -174,6 +174,41 @@ fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
     assert_eq!(*raw.lost(), *std::slice::from_ref(&(0..32)));
 }
 
+#[test]
+fn a_load_goes_on_between_two_bursts_and_every_code_behind_it_comes_back() {
+    let mut core = probe();
+    let step = |channel, load| Request::Step { channel, load, before: 100, after: 200, bits: 10 };
+    assert_eq!(carry(&mut core, &step(Some(19), 9), "n").0, -221, "it is not allowed yet");
+    answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
+    for (channel, off, on) in [(Some(19), 400, [380, 390, 396]), (None, 225, [231, 228, 227])] {
+        let Reply::Step { before, after } = answer(&mut core, &step(channel, 9)) else {
+            panic!("a step")
+        };
+        assert_eq!((before.n, before.min, before.max), (100, off, off));
+        let codes = after.codes().expect("every frame has come");
+        assert_eq!((codes.len(), &codes[..3]), (200, &on[..]));
+        assert!(codes[3..].iter().all(|code| *code == on[2]), "{codes:?}");
+        let state = Request::OutputState { pin: 9 };
+        assert_eq!(answer(&mut core, &state), Reply::Output(false), "off again");
+    }
+}
+
+#[test]
+fn of_a_step_a_damaged_frame_costs_its_own_codes_and_the_figures_stand() {
+    let mut core = probe();
+    answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
+    let request = Request::Step { channel: Some(19), load: 9, before: 4, after: 100, bits: 10 };
+    let line = request.encode("t");
+    core.receive(&line);
+    let mut sent = core.take_output();
+    let second = sent.windows(2).enumerate().filter(|(_, w)| w == b"#2").nth(1).expect("frames").0;
+    sent[second + 20] ^= 1;
+    let answer = request.open(&line, &sent).expect("the figures stand").reply(&request);
+    let Ok(Reply::Step { before, after }) = answer else { panic!("{answer:?}") };
+    assert_eq!((before.mean(), after.burst.min), (400.0, 380));
+    assert_eq!((after.codes(), &*after.lost()), (None, std::slice::from_ref(&(32..64))));
+}
+
 /// Requests with figures on both sides of every limit.
 fn any_request() -> impl Strategy<Value = Request> {
     let n = || prop::sample::select(vec![0_u16, 1, 3, 4, 10, 1000, 1001, 2000, 2001]);
@@ -218,6 +253,13 @@ fn any_request() -> impl Strategy<Value = Request> {
         }),
         n().prop_map(move |pairs| Request::Charge { channel, pairs }),
         n().prop_map(|n| Request::Supply { n }),
+        (n(), n(), any::<bool>()).prop_map(|(before, after, pin)| Request::Step {
+            channel: pin.then_some(19),
+            load: 10,
+            before,
+            after,
+            bits: 10,
+        }),
         prop::sample::select(vec![0, 99, 100, 60_000, 60_001]).prop_map(|ms| Request::Hold { ms }),
         (0..2_u32, prop::sample::select(vec![0, 64, 65])).prop_map(|(identity, length)| {
             Request::WriteIdentity { identity, unit: "x".repeat(length) }
@@ -241,6 +283,8 @@ proptest! {
     fn what_the_probe_would_refuse_is_known_before_it_is_sent(request in any_request()) {
         let mut core = probe();
         prop_assert_eq!(carry(&mut core, &Request::AllowDischarge { pins: vec![4] }, "t").0, 0);
+        let loads = Request::Allow { pins: vec![10], off_high: false };
+        prop_assert_eq!(carry(&mut core, &loads, "t").0, 0);
         let line = request.encode("t");
         core.receive(&line);
         let sent = core.take_output();

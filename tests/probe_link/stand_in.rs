@@ -22,6 +22,8 @@ pub struct Fixed {
     pub reference: Reference,
     /// The input of the last conversion, and its code against the supply.
     last: (Input, u16),
+    /// Conversions of channel 19 and of the bandgap since channel 9 went high.
+    loaded: usize,
     /// Whether channel 5, which is open, was high last.
     kept_high: bool,
 }
@@ -42,6 +44,7 @@ impl Fixed {
             emptied: false,
             reference: Reference::Supply,
             last: (Input::Ground, 0),
+            loaded: 0,
             kept_high: true,
         }
     }
@@ -51,10 +54,19 @@ impl Fixed {
         self.turns[mux] - 1
     }
 
+    /// A code that a load at channel 9 changes: it dips, and comes back some way.
+    fn on_load(&mut self, off: u16, on: [u16; 3]) -> u16 {
+        if self.modes[9] != PinMode::High {
+            return off;
+        }
+        self.loaded += 1;
+        on[(self.loaded - 1).min(2)]
+    }
+
     /// The code against the supply.
     fn code(&mut self, input: Input) -> u16 {
         match input {
-            Input::Bandgap => 225,
+            Input::Bandgap => self.on_load(225, [231, 228, 227]),
             Input::Ground => {
                 self.emptied = true;
                 0
@@ -75,6 +87,7 @@ impl Fixed {
             }
             Input::Pin(4) if self.last.0 != input => (200 + self.last.1) / 2,
             Input::Pin(4) => 200,
+            Input::Pin(5) => self.on_load(400, [380, 390, 396]),
             Input::Pin(_) => 0,
         }
     }
@@ -95,6 +108,9 @@ impl Pins for Fixed {
     fn set_mode(&mut self, pin: u8, mode: PinMode) {
         if pin == 5 && mode != PinMode::Input {
             self.kept_high = mode != PinMode::Low;
+        }
+        if pin == 9 {
+            self.loaded = 0;
         }
         self.modes[usize::from(pin)] = mode;
         self.touched[usize::from(pin)] += 1;

@@ -226,6 +226,8 @@ impl<'a> World<'a> {
 
     fn reply(&mut self, now: Duration, ask: &Ask) -> Answer {
         match *ask {
+            // No bench asks for single conversions.
+            Ask::Samples { .. } | Ask::Step { .. } => Answer::Refused("not simulated".into()),
             Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
                 model: "PROBE-ATMEGA328P".into(),
                 version: "1".into(),

@@ -35,10 +35,18 @@ void burst_work(struct burst *b)
     }
 }
 
+static void wide_add(struct wide *sum, uint32_t part)
+{
+    sum->low += part;
+    if (sum->low < part) {
+        sum->high++;
+    }
+}
+
 void burst_fold(struct burst *b)
 {
-    b->square += b->square_part;
-    b->lag += b->lag_part;
+    wide_add(&b->square, b->square_part);
+    wide_add(&b->lag, b->lag_part);
     b->square_part = 0;
     b->lag_part = 0;
     b->part_n = 0;
@@ -47,7 +55,7 @@ void burst_fold(struct burst *b)
 void burst_close(struct burst *b)
 {
     burst_fold(b);
-    b->lag += (uint32_t)b->previous * b->first;
+    wide_add(&b->lag, (uint32_t)b->previous * b->first);
 }
 
 uint16_t burst_quantile(const struct burst *b, uint8_t percent)

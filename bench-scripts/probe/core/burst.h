@@ -21,6 +21,11 @@
 #endif
 #define BURST_BINS 64u
 
+/* A sum of 64 bits in two halves, which takes an 8-bit chip less than its own 64-bit numbers. */
+struct wide {
+    uint32_t low, high;
+};
+
 struct burst {
     uint16_t n;
     uint16_t low, high;     /* smallest and largest code */
@@ -30,7 +35,7 @@ struct burst {
     uint16_t part_n;        /* products in the parts below */
     uint32_t sum;           /* 65,535 * 4095 fits */
     uint32_t square_part, lag_part; /* fast 32-bit parts of the 64-bit sums */
-    uint64_t square, lag;
+    struct wide square, lag;
 #ifdef PROBE_ANY_CHIP
     uint16_t full_scale;
 #endif

@@ -37,6 +37,8 @@
     X("MEASure:LEVel?", "LpS1", run_level_query) \
     X("MEASure:CHARge?", "C1", run_charge_query) \
     X("MEASure:SUPPly?", "N", run_supply_query) \
+    X("MEASure:SUPPly:STEP?", "LL1", run_supply_step_query) \
+    X("MEASure:STEP?", "LL11", run_step_query) \
     X("OUTPut:ALLow", "lc", run_allow) \
     X("OUTPut:DISCharge", "c", run_discharge) \
     X("OUTPut[:STATe]", "bc", run_output) \

@@ -37,8 +37,8 @@ enum pull { PULL_OFF = 0, PULL_UP = 1, PULL_DISCHARGED = 2 };
 struct command {
     /* b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string, r a
      * reference, R references up to the end; numbers: N conversions, S settling time, D discarded
-     * conversions, P prescaler, L reads, C pairs, H silence, M slot, I identity, B byte, E enable
-     * register */
+     * conversions, P prescaler, L reads or few conversions, C pairs, H silence, M slot, I identity,
+     * B byte, E enable register */
     const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };
@@ -90,6 +90,8 @@ void run_product_query(struct probe *p, const struct args *a);
 void run_level_query(struct probe *p, const struct args *a);
 void run_charge_query(struct probe *p, const struct args *a);
 void run_supply_query(struct probe *p, const struct args *a);
+void run_supply_step_query(struct probe *p, const struct args *a);
+void run_step_query(struct probe *p, const struct args *a);
 void run_test_query(struct probe *p, const struct args *a);
 
 /* outputs.c */
@@ -102,6 +104,8 @@ void run_rst(struct probe *p, const struct args *a);
 void run_allow(struct probe *p, const struct args *a);
 void run_discharge(struct probe *p, const struct args *a);
 void run_output(struct probe *p, const struct args *a);
+/* Puts these on or off, which must all be allowed; an error else. */
+bool outputs_switch(struct probe *p, chip_set pins, bool on);
 void run_output_query(struct probe *p, const struct args *a);
 void run_hold(struct probe *p, const struct args *a);
 void run_hold_query(struct probe *p, const struct args *a);

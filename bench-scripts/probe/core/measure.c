@@ -21,6 +21,7 @@ void measure_init(struct probe *p)
 {
     p->references = 1u << HW_REFERENCE_SUPPLY;
     p->reference = HW_REFERENCE_SUPPLY;
+    p->of_pins = HW_REFERENCE_SUPPLY;
     hw_reference(p->hw, HW_REFERENCE_SUPPLY);
 }
 
@@ -56,6 +57,7 @@ void run_reference(struct probe *p, const struct args *a)
         return;
     }
     p->references = a->references;
+    p->of_pins = a->reference; /* the last one that was named */
     if ((p->references >> p->reference & 1u) == 0) {
         while ((p->references >> reference & 1u) == 0) {
             reference++;
@@ -123,8 +125,7 @@ static bool has_converter(struct probe *p, uint8_t pin)
     return false;
 }
 
-/* `before` is an input that is converted once, as near to the burst as can be. The caller has
- * started the burst. */
+/* `before` is an input that is converted once, as near to the burst as can be. */
 static void take_burst(struct probe *p, uint8_t mux, uint8_t prescaler, uint8_t discard,
                        uint16_t n, uint8_t before)
 {
@@ -146,10 +147,10 @@ static void reply_burst(struct probe *p)
     }
     reply_number(p, b->n);
     reply_number(p, b->sum);
-    reply_wide(p, b->square);
+    reply_wide(p, &b->square);
     reply_number(p, b->low);
     reply_number(p, b->high);
-    reply_wide(p, b->lag);
+    reply_wide(p, &b->lag);
     reply_number(p, burst_quantile(b, 1));
     reply_number(p, burst_quantile(b, 99));
 }
@@ -159,7 +160,7 @@ static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
 {
     const uint32_t *const number = a->number; /* n, settle, discard, prescaler */
 
-    if (!has_converter(p, a->channel) || !use_reference(p, HW_REFERENCE_SUPPLY) ||
+    if (!has_converter(p, a->channel) || !use_reference(p, p->of_pins) ||
         !prepare_pin(p, a->channel, a->choice, number[1])) {
         return;
     }
@@ -222,6 +223,43 @@ void run_supply_query(struct probe *p, const struct args *a)
     reply_burst(p);
 }
 
+/* A burst with the load off and one that begins as it goes on, the codes of the second as well: so
+ * the load is switched between two conversions that are known. It is off again before the answer
+ * ends. */
+static void step(struct probe *p, const struct args *a, uint8_t mux, uint8_t reference)
+{
+    if (!use_reference(p, reference) || !outputs_switch(p, a->channels, false)) {
+        return;
+    }
+    (void)hw_convert(p->hw, mux, FULL_PRECISION);
+    hw_wait_us(p->hw, BANDGAP_SETTLE);
+    burst_start(&p->burst, chip_full_scale(p));
+    take_burst(p, mux, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0], CHIP_NO_MUX);
+    reply_burst(p);
+    raw_start(&p->raw, p);
+    burst_start(&p->burst, chip_full_scale(p));
+    p->burst.raw = &p->raw;
+    (void)outputs_switch(p, a->channels, true);
+    take_burst(p, mux, FULL_PRECISION, 0, (uint16_t)a->number[1], CHIP_NO_MUX);
+    (void)outputs_switch(p, a->channels, false);
+    raw_finish(&p->raw, p->burst.n);
+    reply_burst(p);
+}
+
+void run_supply_step_query(struct probe *p, const struct args *a)
+{
+    if (has_internal(p)) {
+        step(p, a, HW_MUX_BANDGAP, HW_REFERENCE_SUPPLY);
+    }
+}
+
+void run_step_query(struct probe *p, const struct args *a)
+{
+    if (has_converter(p, a->before) && prepare_pin(p, a->before, PULL_OFF, 0)) {
+        step(p, a, chip_mux(p, a->before), p->of_pins);
+    }
+}
+
 /* Empties the charge at a pin that nothing may hold: what drives it brings it back at once, an
  * open one stays low. */
 static void discharge_pin(struct probe *p, uint8_t pin, uint32_t settle)
@@ -271,7 +309,7 @@ void run_charge_query(struct probe *p, const struct args *a)
     uint16_t first = 0, last = 0, i;
 
     if (!has_internal(p) || !has_converter(p, a->channel) ||
-        !use_reference(p, HW_REFERENCE_SUPPLY) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
+        !use_reference(p, p->of_pins) || !prepare_pin(p, a->channel, PULL_OFF, 0)) {
         return;
     }
     for (i = 0; i < pairs; i++) {

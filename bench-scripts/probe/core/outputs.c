@@ -13,14 +13,15 @@ static void drive(struct probe *p, uint8_t pin)
     hw_pin_mode(p->hw, pin, on != off_high ? HW_HIGH : HW_LOW);
 }
 
-/* Drives the named pins that are allowed; lets all other named pins go. */
+/* Drives the named pins that are allowed; lets all other named pins go. The pins behind the last of
+ * them cost no time: a load is switched just before a conversion. */
 static void settle_pins(struct probe *p, chip_set pins)
 {
     uint8_t pin;
 
     pins &= chip_usable(p) & chip_digital(p);
-    for (pin = 0; pin < chip_pins(p); pin++) {
-        if (!chip_has(pins, pin)) {
+    for (pin = 0; pins != 0; pin++, pins >>= 1) {
+        if ((pins & 1u) == 0) {
             continue;
         }
         if (chip_has(p->allowed, pin)) {
@@ -106,12 +107,19 @@ static bool all_allowed(struct probe *p, chip_set pins)
     return false;
 }
 
+bool outputs_switch(struct probe *p, chip_set pins, bool on)
+{
+    if (!all_allowed(p, pins)) {
+        return false;
+    }
+    p->on = on ? p->on | pins : p->on & ~pins;
+    settle_pins(p, pins);
+    return true;
+}
+
 void run_output(struct probe *p, const struct args *a)
 {
-    if (all_allowed(p, a->channels)) {
-        p->on = a->choice != 0 ? p->on | a->channels : p->on & ~a->channels;
-        settle_pins(p, a->channels);
-    }
+    (void)outputs_switch(p, a->channels, a->choice != 0);
 }
 
 void run_output_query(struct probe *p, const struct args *a)

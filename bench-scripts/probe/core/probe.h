@@ -54,6 +54,7 @@ struct probe {
     /* measure.c */
     uint8_t references; /* HW_REFERENCE_ numbers that may be selected, as bits */
     uint8_t reference;  /* the one that is selected */
+    uint8_t of_pins;    /* the one that pins are measured against */
     struct burst burst;
     struct raw raw;
 };

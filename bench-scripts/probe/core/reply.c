@@ -73,7 +73,7 @@ void reply_hex32(struct probe *p, uint32_t value)
 }
 
 /* Doubles a row of decimal digits bit by bit: smaller on 8 bits than 64-bit division. */
-static void put_decimal(struct probe *p, uint64_t value)
+static void put_decimal(struct probe *p, uint32_t high, uint32_t low)
 {
     uint8_t digits[20];
     uint8_t count = 1;
@@ -81,9 +81,13 @@ static void put_decimal(struct probe *p, uint64_t value)
 
     digits[0] = 0;
     for (bit = 0; bit < 64u; bit++) {
-        uint8_t carry = (uint8_t)(value >> 63);
+        uint8_t carry = (uint8_t)(high >> 31);
 
-        value <<= 1;
+        high <<= 1;
+        if ((low & 0x80000000u) != 0) {
+            high |= 1u;
+        }
+        low <<= 1;
         for (i = 0; i < count; i++) {
             const uint8_t twice = (uint8_t)(2u * digits[i] + carry);
 
@@ -99,15 +103,16 @@ static void put_decimal(struct probe *p, uint64_t value)
     }
 }
 
-void reply_wide(struct probe *p, uint64_t value)
+void reply_wide(struct probe *p, const struct wide *value)
 {
     reply_field(p);
-    put_decimal(p, value);
+    put_decimal(p, value->high, value->low);
 }
 
 void reply_number(struct probe *p, uint32_t value)
 {
-    reply_wide(p, value);
+    reply_field(p);
+    put_decimal(p, 0, value);
 }
 
 void reply_error(struct probe *p, int16_t error)
@@ -117,7 +122,7 @@ void reply_error(struct probe *p, int16_t error)
         reply_char(p, '-');
         error = (int16_t)-error;
     }
-    put_decimal(p, (uint64_t)error);
+    put_decimal(p, 0, (uint32_t)error);
 }
 
 void reply_end(struct probe *p, const char *tag, uint8_t tag_length)

@@ -1,7 +1,5 @@
 #include "status.h"
 
-#include <string.h>
-
 void status_init(struct probe *p)
 {
     p->error_count = 0;
@@ -40,12 +38,14 @@ void status_error(struct probe *p, int16_t error)
 
 int16_t status_next(struct probe *p)
 {
-    int16_t error = ERR_NONE;
+    const int16_t error = p->error_count > 0 ? p->errors[0] : ERR_NONE;
+    uint8_t i;
 
     if (p->error_count > 0) {
-        error = p->errors[0];
         p->error_count--;
-        memmove(p->errors, p->errors + 1, p->error_count * sizeof p->errors[0]);
+    }
+    for (i = 0; i < p->error_count; i++) {
+        p->errors[i] = p->errors[i + 1u];
     }
     return error;
 }

@@ -2,16 +2,16 @@
  *
  * Most bytes go to the line as they are. Some, which a line never holds, are events: 1 n lets n * 20
  * ms pass, 2 n resets the probe with the cause n, 3 damages the line, 4 makes the EEPROM forget a
- * byte. After all of it the next line has to be answered, and what was sent has to be bounded. */
+ * byte, 5 n puts another chip in its place. After all of it the next line has to be answered, and what was sent has to be bounded. */
 #include <stdlib.h>
 #include <string.h>
 
 #include "../core/probe.h"
 #include "../host/stand_in.h"
 
-/* The longest answers for their requests: raw samples, in frames of 67 bytes, with their sums, to
- * the 24 bytes of `RAW? 300,0,0,0,16,(@14);`, and a slot, 164 bytes to the 8 of `SLOT? 1;`. */
-#define SENT_FOR_A_BYTE (((BURST_MAX / RAW_CODES + 1u) * 67u + 80u) / 24u + 164u / 8u + 1u)
+/* The longest answers for their requests: raw samples, in frames of 76 bytes on a chip with codes of
+ * twelve bits, with their sums, to the 24 bytes of `RAW? 300,0,0,0,16,(@14);`, and a slot, 164 bytes to the 8 of `SLOT? 1;`. */
+#define SENT_FOR_A_BYTE (((BURST_MAX / RAW_CODES + 1u) * 76u + 80u) / 24u + 164u / 8u + 1u)
 
 static struct stand_in pins;
 static char tail[8];
@@ -20,6 +20,13 @@ static void out(uint8_t byte)
 {
     memmove(tail, tail + 1, sizeof tail - 1u);
     tail[sizeof tail - 1u] = (char)byte;
+}
+
+static void boot(struct probe_host *host)
+{
+    const struct probe_host_table table = stand_in_table(&pins);
+
+    probe_host_init(host, &table, &pins);
 }
 
 static void line(struct probe_host *host, const char *text)
@@ -41,13 +48,20 @@ static size_t event(struct probe_host *host, const uint8_t *data, size_t left)
         return 2;
     case 2:
         pins.cause = value & 15u;
-        probe_host_init(host, &stand_in_table, &pins);
+        boot(host);
         return 2;
     case 3:
         probe_host_fault(host);
         return 1;
     case 4:
-        pins.eeprom[STAND_IN_EEPROM - 1u - value % 160u] ^= 0x10u;
+        if (pins.chip->eeprom != 0) {
+            pins.eeprom[pins.chip->eeprom - 1u - value % 160u] ^= 0x10u;
+        }
+        return 2;
+    case 5:
+        pins.chip = probe_host_chip(value & 3u);
+        memset(pins.modes, HW_INPUT, sizeof pins.modes);
+        boot(host);
         return 2;
     default:
         return 0;
@@ -63,7 +77,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         return 0;
     }
     stand_in_init(&pins, out);
-    probe_host_init(host, &stand_in_table, &pins);
+    boot(host);
     while (at < size) {
         const size_t taken = event(host, data + at, size - at);
 

@@ -7,6 +7,7 @@ void stand_in_init(struct stand_in *s, void (*out)(uint8_t byte))
 {
     memset(s, 0, sizeof *s);
     memset(s->eeprom, 0xFF, sizeof s->eeprom);
+    s->chip = &chip_atmega328p;
     s->reference = HW_REFERENCE_SUPPLY;
     s->cause = HW_RESET_POWER;
     s->out = out;
@@ -28,20 +29,46 @@ static void reference(void *context, uint8_t number)
     ((struct stand_in *)context)->reference = number;
 }
 
+static uint16_t full_scale(const struct stand_in *s)
+{
+    return (uint16_t)((1u << s->chip->code_bits) - 1u);
+}
+
+/* The core may only convert what there is. */
+static uint8_t pin_of(const struct stand_in *s, uint8_t mux)
+{
+    uint8_t pin;
+
+    for (pin = 0; pin < s->chip->pins; pin++) {
+        if ((s->chip->usable >> pin & 1u) != 0 && s->chip->mux(pin) == mux) {
+            return pin;
+        }
+    }
+    abort();
+}
+
+/* The core may only name pins that there are, and never those of the link. */
+static void check_digital(const struct stand_in *s, uint8_t pin)
+{
+    if (pin >= s->chip->pins || ((s->chip->usable & s->chip->digital) >> pin & 1u) == 0) {
+        abort();
+    }
+}
+
 /* A pin: something of its own with a little noise, drawn to the channel before. */
 static uint16_t pin_code(struct stand_in *s, uint8_t mux)
 {
-    const uint8_t pin = (uint8_t)(mux + 14u);
+    const uint8_t pin = pin_of(s, mux);
 
     s->noise = s->noise * 1664525u + 1013904223u;
-    if (pin < 20u && s->modes[pin] == HW_LOW) {
+    if (s->modes[pin] == HW_LOW) {
         return 0;
     }
-    if (pin < 20u && s->modes[pin] == HW_HIGH) {
-        return 1023;
+    if (s->modes[pin] == HW_HIGH) {
+        return full_scale(s);
     }
-    return (uint16_t)(100u * mux + 40u + (s->noise >> 30) +
-                      (pin < 20u && s->modes[pin] == HW_PULL_UP ? 100u : 0) + s->held / 64u);
+    return (uint16_t)(100u * (mux % 8u) + 40u + (s->noise >> 30) +
+                      (s->modes[pin] == HW_PULL_UP ? 100u : 0) + s->held / 64u);
 }
 
 static uint16_t convert(void *context, uint8_t mux, uint8_t prescaler)
@@ -50,20 +77,22 @@ static uint16_t convert(void *context, uint8_t mux, uint8_t prescaler)
     uint32_t code = mux == HW_MUX_BANDGAP ? 225u : 0;
 
     s->clock_us += 13u * prescaler / 16u;
-    if (mux < 8u) {
+    if (mux < HW_MUX_GROUND) {
         code = pin_code(s, mux);
+    } else if (!s->chip->internal) {
+        abort();
     }
     s->held = (uint16_t)code;
     if (s->reference == HW_REFERENCE_INTERNAL) {
         code = code * 1024u / 225u;
     }
-    return (uint16_t)(code > 1023u ? 1023u : code);
+    return code > full_scale(s) ? full_scale(s) : (uint16_t)code;
 }
 
-/* The core may only name pins that there are, and never those of the link. */
 static void pin_mode(void *context, uint8_t pin, uint8_t mode)
 {
-    if (pin < 2u || pin >= 20u || mode > HW_HIGH) {
+    check_digital(context, pin);
+    if (mode > HW_HIGH) {
         abort();
     }
     ((struct stand_in *)context)->modes[pin] = mode;
@@ -73,9 +102,7 @@ static bool pin_read(void *context, uint8_t pin)
 {
     const struct stand_in *s = context;
 
-    if (pin < 2u || pin >= 20u) {
-        abort();
-    }
+    check_digital(s, pin);
     return s->modes[pin] == HW_HIGH || s->modes[pin] == HW_PULL_UP ||
            (s->modes[pin] == HW_INPUT && pin % 2u == 0);
 }
@@ -92,7 +119,7 @@ static uint32_t now_ms(void *context)
 
 static uint8_t eeprom_read(void *context, uint16_t at)
 {
-    if (at >= STAND_IN_EEPROM) {
+    if (at >= ((struct stand_in *)context)->chip->eeprom) {
         abort();
     }
     return ((struct stand_in *)context)->eeprom[at];
@@ -100,7 +127,7 @@ static uint8_t eeprom_read(void *context, uint16_t at)
 
 static void eeprom_write(void *context, uint16_t at, uint8_t byte)
 {
-    if (at >= STAND_IN_EEPROM) {
+    if (at >= ((struct stand_in *)context)->chip->eeprom) {
         abort();
     }
     ((struct stand_in *)context)->eeprom[at] = byte;
@@ -118,14 +145,21 @@ static bool fuses(void *context, uint8_t bytes[4])
     return ((struct stand_in *)context)->cause != 0;
 }
 
-/* Never asked for: the ATmega328P has none. */
+/* Never asked for where the chip has none. */
 static uint32_t number(void *context)
 {
-    (void)context;
-    abort();
+    if (!((const struct stand_in *)context)->chip->number) {
+        abort();
+    }
+    return 0xC0FFEE01u;
 }
 
-const struct probe_host_table stand_in_table = {
-    &chip_atmega328p, send,    reference, convert,     pin_mode,     pin_read,    wait_us,
-    now_ms,  eeprom_read, eeprom_write, reset_cause, fuses, number,
-};
+struct probe_host_table stand_in_table(const struct stand_in *s)
+{
+    const struct probe_host_table table = {
+        s->chip, send,   reference,   convert,      pin_mode,    pin_read, wait_us,
+        now_ms,  eeprom_read, eeprom_write, reset_cause, fuses, number,
+    };
+
+    return table;
+}

@@ -60,6 +60,7 @@ static int open_terminal(void)
 int main(void)
 {
     struct stand_in s;
+    struct probe_host_table table;
     struct probe_host *const host = malloc(probe_host_size());
     struct pollfd ends[2] = {{0, POLLIN, 0}, {STDIN_FILENO, POLLIN, 0}};
     uint8_t bytes[256];
@@ -69,7 +70,8 @@ int main(void)
         return 1;
     }
     stand_in_init(&s, out);
-    probe_host_init(host, &stand_in_table, &s);
+    table = stand_in_table(&s);
+    probe_host_init(host, &table, &s);
     printf("port %s\n", ptsname(master));
     fflush(stdout);
     ends[0].fd = master;

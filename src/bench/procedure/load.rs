@@ -135,11 +135,9 @@ impl Bench {
         self.begin_load(now, turn + 1);
     }
 
-    /// Why the supply was not measured, on a chip whose probe cannot.
+    /// Why the supply was not measured, on a board whose probe cannot.
     fn no_supply(&self) -> Option<String> {
-        let chip = &self.board.chip;
-        (!chip.reads_supply)
-            .then(|| format!("the probe cannot read the supply of the {}, not measured", chip.part))
+        self.board.no_supply_reading().map(|why| format!("{why}, not measured"))
     }
 
     fn tell_checks_under_load(&mut self, at: &StepAt, loads: &[usize], mut got: Got) {

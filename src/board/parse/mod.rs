@@ -263,6 +263,7 @@ impl<'a> Reading<'a, '_> {
             about: heading.about,
             sha256: hex(&self.sha256.clone().finalize()),
             chip,
+            clock: heading.clock,
             nets: std::mem::take(&mut self.names.nets),
             supply: supply?,
             in_use: in_use?,
@@ -359,7 +360,7 @@ impl<'a> Reading<'a, '_> {
 
     fn heading(&mut self, root: &Fields<'a>) -> Option<Heading> {
         self.section(root, "board")?;
-        let part = self.single(root, "board", &["name", "revision", "about", "chip"])?;
+        let part = self.single(root, "board", &["name", "revision", "about", "chip", "clock"])?;
         let name = part.text(&mut self.log, "name", "\"vent-controller\"").and_then(|name| {
             let Err(why) = check_file_id(name.it) else { return Some(name.it.to_string()) };
             let what = format!("the board's name `{}` {why}", name.it.escape_debug());
@@ -373,7 +374,22 @@ impl<'a> Reading<'a, '_> {
         if let Some(chip) = part.text(&mut self.log, "chip", "\"atmega328p\"") {
             self.chip = self.chip_named(root, chip);
         }
-        Some(Heading { name: name?, revision: revision?.it.to_string(), about: about? })
+        let clock = self.cpu_clock(&part);
+        let revision = revision?.it.to_string();
+        Some(Heading { name: name?, revision, about: about?, clock: clock? })
+    }
+
+    /// The clock of the chip, which the converter's is a part of.
+    fn cpu_clock(&mut self, part: &Fields<'a>) -> Option<Hertz> {
+        let Some(value) = part.get("clock") else { return Some(CLOCKS[0]) };
+        let clock: Hertz = part.quantity(&mut self.log, "clock", "\"16MHz\"", Allow::Positive)?;
+        if !CLOCKS.contains(&clock) {
+            let what = format!("a clock of {clock}, which the probe is not built for");
+            let do_next = "write `clock = \"16MHz\"` or `clock = \"8MHz\"`";
+            self.log.add(value.span().start, what, do_next);
+            return None;
+        }
+        Some(clock)
     }
 
     /// The chip of this name, or the one that the file describes.
@@ -513,7 +529,11 @@ struct Heading {
     name: String,
     revision: String,
     about: String,
+    clock: Hertz,
 }
+
+/// Clocks that there is a probe for, the usual one first.
+const CLOCKS: [Hertz; 2] = [Hertz(16e6), Hertz(8e6)];
 
 fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()

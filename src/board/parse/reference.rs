@@ -56,6 +56,8 @@ impl<'a> Reading<'a, '_> {
         if let Reference::Internal(Internal { total: Some(total), .. }) = firmware.reference {
             fitted.total = Some(total);
         }
+        // What cannot be selected cannot be read against.
+        fitted.reads_supply &= !(matches!(supply.aref, Aref::External(..)) && chip.shared_aref);
         if matches!(supply.aref, Aref::External(..)) && chip.aref_pin.is_some() {
             let taken = |pin: &&mut ChipPin| Some(&*pin.name) == chip.aref_pin;
             fitted.pins.to_mut().iter_mut().filter(taken).for_each(|pin| pin.reserved = true);

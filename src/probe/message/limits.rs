@@ -13,6 +13,8 @@ pub const SETTLE_MAX_US: u32 = 1_000_000;
 pub const DISCARD_MAX: u16 = 100;
 /// Most digital reads.
 pub const LEVELS_MAX: u16 = 1_000;
+/// Most conversions on either side of a load's step.
+pub const STEP_MAX: u16 = 1_000;
 /// Fewest and most pairs of charge sharing.
 pub const PAIRS: RangeInclusive<u16> = 4..=2_000;
 /// Shortest and longest silence after which outputs go off, in milliseconds.
@@ -69,6 +71,11 @@ impl Request {
             Request::Product { n, discard, prescaler, .. } => burst(*n, *discard, *prescaler),
             Request::Supply { n } => burst(*n, 0, PRESCALERS[3]),
             Request::Level { n, pull, settle_us, .. } => level(*n, *pull, *settle_us),
+            Request::Step { before, after, .. } => {
+                let range = 1..=STEP_MAX;
+                outside("the number of conversions without load", *before, range.clone())
+                    .or_else(|| outside("the number of conversions on load", *after, range))
+            }
             Request::Charge { pairs, .. } => outside("the number of pairs", *pairs, PAIRS),
             Request::Hold { ms } => outside("the silence in milliseconds", *ms, HOLD_MS),
             Request::WriteIdentity { identity, unit } => {
@@ -80,6 +87,9 @@ impl Request {
             }),
             Request::Allow { pins, .. } | Request::AllowDischarge { pins } => named("pin", pins),
             Request::AllowReferences { references } => named("reference", references),
+            Request::Against { references, request } => {
+                named("reference", references).or_else(|| request.problem())
+            }
             _ => None,
         }
     }

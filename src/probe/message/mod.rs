@@ -15,6 +15,7 @@ pub use burst::Burst;
 pub use raw::Raw;
 pub use reply::{Answer, Cause, Reply, ReplyError};
 
+use super::port::{BAUD, BAUD_SLOW};
 use std::fmt::Write as _;
 use std::time::Duration;
 
@@ -33,6 +34,9 @@ pub const UNIT_NAME_MAX: usize = 64;
 
 /// Bytes of an identity slot in EEPROM (`SLOT_SIZE` of the probe's `core/identity.c`).
 const SLOT_SIZE: usize = 80;
+
+/// Longest line to the probe, in bytes (`PROBE_LINE_MAX` of its `core/probe.h`).
+const LINE_LONGEST: usize = 224;
 
 /// A reference that another took the place of settles for 50 ms before the next measurement
 /// against it (`REFERENCE_SETTLE` of the probe's `core/measure.c`), with some conversions round it.
@@ -179,6 +183,19 @@ pub enum Request {
         /// Conversions that count.
         n: u16,
     },
+    /// A burst with a load off, then one with its codes that begins as it goes on; off again after.
+    Step {
+        /// Pin number of an analog channel; the internal reference against the supply without one.
+        channel: Option<u8>,
+        /// Pin number of the load, one of those named by [`Request::Allow`].
+        load: u8,
+        /// Conversions without load.
+        before: u16,
+        /// Conversions on load.
+        after: u16,
+        /// Bits of a code on that chip.
+        bits: u8,
+    },
     /// Names the pins that may be driven and drives them off.
     Allow {
         /// Pin numbers.
@@ -197,6 +214,15 @@ pub enum Request {
     AllowReferences {
         /// One at least.
         references: Vec<Reference>,
+    },
+    /// A measurement in one line with the references that the wiring of AREF allows: pins are
+    /// measured against the last of them. So no reset between the two can leave the probe with
+    /// another.
+    Against {
+        /// One at least.
+        references: Vec<Reference>,
+        /// The measurement.
+        request: Box<Request>,
     },
     /// Drives an allowed pin on or off.
     Output {
@@ -240,6 +266,11 @@ fn printable(c: char) -> bool {
     (' '..='~').contains(&c)
 }
 
+fn words(references: &[Reference]) -> String {
+    let words: Vec<&str> = references.iter().map(|r| reference_word(*r)).collect();
+    words.join(",")
+}
+
 fn on_off(on: bool) -> &'static str {
     if on { "ON" } else { "OFF" }
 }
@@ -252,7 +283,8 @@ impl Request {
     /// would refuse. The tag has 1 to [`wire::TAG_MAX`] characters.
     pub fn encode(&self, tag: &str) -> Vec<u8> {
         let (header, parameters) = self.program();
-        let mut line = String::from(header);
+        let mut line = self.named_first();
+        line.push_str(header);
         line.push(' ');
         if !parameters.is_empty() {
             line.push_str(&parameters);
@@ -261,6 +293,14 @@ impl Request {
         line.push_str(&wire::quoted(tag));
         line.push('\n');
         line.into_bytes()
+    }
+
+    /// What stands in the line before the request itself.
+    fn named_first(&self) -> String {
+        match self {
+            Request::Against { references, .. } => format!("SYST:REF {};:", words(references)),
+            _ => String::new(),
+        }
     }
 
     /// Header and parameters without the tag.
@@ -298,15 +338,19 @@ impl Request {
             }
             Request::Charge { channel, pairs } => ("MEAS:CHAR?", format!("{pairs},(@{channel})")),
             Request::Supply { n } => ("MEAS:SUPP?", n.to_string()),
+            Request::Step { channel: None, load, before, after, .. } => {
+                ("MEAS:SUPP:STEP?", format!("{before},{after},(@{load})"))
+            }
+            Request::Step { channel: Some(channel), load, before, after, .. } => {
+                ("MEAS:STEP?", format!("{before},{after},(@{channel}),(@{load})"))
+            }
             Request::Allow { pins, off_high } => {
                 let level = if *off_high { "HIGH" } else { "LOW" };
                 ("OUTP:ALL", format!("{level},{}", channel_list(pins)))
             }
             Request::AllowDischarge { pins } => ("OUTP:DISC", channel_list(pins)),
-            Request::AllowReferences { references } => {
-                let words: Vec<&str> = references.iter().map(|r| reference_word(*r)).collect();
-                ("SYST:REF", words.join(","))
-            }
+            Request::AllowReferences { references } => ("SYST:REF", words(references)),
+            Request::Against { request, .. } => request.program(),
             Request::Output { pin, on } => ("OUTP", format!("{},(@{pin})", on_off(*on))),
             Request::OutputState { pin } => ("OUTP?", format!("(@{pin})")),
             Request::Hold { ms } => ("OUTP:HOLD", ms.to_string()),
@@ -322,6 +366,19 @@ impl Request {
     /// first; 8271H section 24.4), plus a margin of 300 ms.
     pub fn timeout(&self) -> Duration {
         MARGIN + self.work()
+    }
+
+    /// The same on a line of another rate, in baud. On a slow one the chip may run on its internal
+    /// oscillator of 8 MHz (8271H section 9.6), half as fast, and the line's own time counts.
+    pub fn timeout_at(&self, rate: u32) -> Duration {
+        if rate >= BAUD {
+            return self.timeout();
+        }
+        let bits = u64::try_from(10 * (LINE_LONGEST + self.largest_reply())).unwrap_or(u64::MAX);
+        let line =
+            Duration::from_nanos(bits.saturating_mul(1_000_000_000) / u64::from(rate.max(1)));
+        let pace = if rate <= BAUD_SLOW { 2 } else { 1 };
+        MARGIN + self.work() * pace + line
     }
 
     /// The time that the probe itself spends on the request.
@@ -353,7 +410,14 @@ impl Request {
             Request::Supply { n } => {
                 conversion(128) * (u32::from(*n) + 64) + Duration::from_millis(20)
             }
+            // With the conversions that are dropped, and those round them.
+            Request::Step { before, after, .. } => {
+                let conversions = u32::from(*before) + u32::from(*after) + 16;
+                conversion(128) * conversions + Duration::from_millis(20) + raw_line_time(*after)
+            }
             Request::AllowReferences { .. } => REFERENCE_SETTLES,
+            // One change at most for what is named, one for what is measured.
+            Request::Against { request, .. } => 2 * REFERENCE_SETTLES + request.work(),
             Request::WriteIdentity { .. } => EEPROM_BYTE * 160,
             Request::WriteSlot { bytes, .. } => {
                 EEPROM_BYTE * u32::try_from(bytes.len()).unwrap_or(1024).min(1024)
@@ -371,7 +435,9 @@ impl Request {
                 Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
                 Request::Burst { .. } | Request::Product { .. } | Request::Supply { .. } => 80,
                 Request::Raw { n, .. } => 80 + raw_frames(*n) * raw::FRAME_BYTES,
+                Request::Step { after, .. } => 160 + raw_frames(*after) * raw::FRAME_BYTES,
                 Request::NextError => 96,
+                Request::Against { request, .. } => return request.largest_reply(),
                 _ => 40,
             }
     }

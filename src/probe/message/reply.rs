@@ -57,6 +57,13 @@ pub enum Reply {
     Burst(Burst),
     /// A burst of a pin with its codes.
     Raw(Raw),
+    /// A burst without load, and one with its codes from the moment on in which it goes on.
+    Step {
+        /// Without load.
+        before: Burst,
+        /// On load.
+        after: Raw,
+    },
     /// Digital reads.
     Level {
         /// Number of reads.
@@ -180,10 +187,11 @@ impl Request {
     /// As [`wire::open`]: the line is no whole answer to this request.
     pub fn open(&self, sent: &[u8], line: &[u8]) -> Result<Answer, ReplyError> {
         match self {
-            Request::Raw { bits, .. } => {
+            Request::Raw { bits, .. } | Request::Step { bits, .. } => {
                 let (samples, frame) = raw::open(sent, line, *bits)?;
                 Ok(Answer { frame, samples })
             }
+            Request::Against { request, .. } => request.open(sent, line),
             _ => Ok(Answer { frame: wire::open(sent, line)?, samples: Vec::new() }),
         }
     }
@@ -251,11 +259,20 @@ impl Request {
             Request::Raw { n, .. } => {
                 // A comma parts the sums from the frames in front of them.
                 let sums = data.strip_prefix(&[Field::Plain(String::new())]).unwrap_or(data);
-                match Fields(sums).burst((*n).into())? {
-                    Reply::Burst(burst) => Ok(Reply::Raw(Raw { burst, frames: Vec::new() })),
-                    other => Ok(other),
-                }
+                let burst = Fields(sums).figures((*n).into())?;
+                Ok(Reply::Raw(Raw { burst, frames: Vec::new() }))
             }
+            Request::Step { before, after, .. } => {
+                let (first, second) = data
+                    .split_at_checked(BURST_FIELDS)
+                    .ok_or(ReplyError::Fields { expected: 2 * BURST_FIELDS, found: data.len() })?;
+                // Commas stand on both sides of the frames, also where they have been taken out.
+                let second = second.strip_prefix(&[Field::Plain(String::new())]).unwrap_or(second);
+                let burst = Fields(second).figures((*after).into())?;
+                let before = Fields(first).figures((*before).into())?;
+                Ok(Reply::Step { before, after: Raw { burst, frames: Vec::new() } })
+            }
+            Request::Against { request, .. } => request.reply(data),
             Request::Level { n, .. } => r.level((*n).into()),
             Request::Charge { pairs, .. } => r.charge((*pairs).into()),
             Request::OutputState { .. } => {
@@ -304,10 +321,18 @@ impl Answer {
                 let sound = raw.consistent();
                 sound.then_some(Reply::Raw(raw)).ok_or(ReplyError::Contradiction)
             }
+            Reply::Step { before, after } => {
+                let after = Raw { frames: self.samples.clone(), ..after };
+                let sound = after.consistent();
+                sound.then_some(Reply::Step { before, after }).ok_or(ReplyError::Contradiction)
+            }
             reply => Ok(reply),
         }
     }
 }
+
+/// Fields of a burst's figures.
+const BURST_FIELDS: usize = 8;
 
 /// Typed access to the fields of a reply.
 struct Fields<'a>(&'a [Field]);
@@ -357,7 +382,11 @@ impl Fields<'_> {
     }
 
     fn burst(&self, n: u32) -> Result<Reply, ReplyError> {
-        self.count(8)?;
+        self.figures(n).map(Reply::Burst)
+    }
+
+    fn figures(&self, n: u32) -> Result<Burst, ReplyError> {
+        self.count(BURST_FIELDS)?;
         let burst = Burst {
             n: self.number(0, "the number of conversions")?,
             sum: self.number(1, "the sum")?,
@@ -368,11 +397,7 @@ impl Fields<'_> {
             q01: self.number(6, "the 1 % quantile")?,
             q99: self.number(7, "the 99 % quantile")?,
         };
-        if burst.n == n && burst.consistent() {
-            Ok(Reply::Burst(burst))
-        } else {
-            Err(ReplyError::Contradiction)
-        }
+        if burst.n == n && burst.consistent() { Ok(burst) } else { Err(ReplyError::Contradiction) }
     }
 
     fn level(&self, asked: u32) -> Result<Reply, ReplyError> {
@@ -401,7 +426,7 @@ impl Fields<'_> {
 
 impl Reply {
     /// The data of the reply as the probe writes it; empty for [`Reply::Done`], the sums alone for
-    /// [`Reply::Raw`].
+    /// [`Reply::Raw`] and [`Reply::Step`].
     pub fn text(&self) -> String {
         match self {
             Reply::Identified { maker, model, serial, firmware } => {
@@ -419,10 +444,10 @@ impl Reply {
                 format!("#H{identity:X},{}", wire::quoted(unit))
             }
             Reply::Slot(bytes) => wire::quoted(&wire::hex(bytes)),
-            Reply::Burst(b) | Reply::Raw(Raw { burst: b, .. }) => format!(
-                "{},{},{},{},{},{},{},{}",
-                b.n, b.sum, b.sumsq, b.min, b.max, b.lag1, b.q01, b.q99
-            ),
+            Reply::Burst(b) | Reply::Raw(Raw { burst: b, .. }) => figures(b),
+            Reply::Step { before, after } => {
+                format!("{},{}", figures(before), figures(&after.burst))
+            }
             Reply::Level { n, ones } => format!("{n},{ones}"),
             Reply::Charge { pairs, first, last } => format!("{pairs},{first},{last}"),
             Reply::Output(on) => u8::from(*on).to_string(),
@@ -430,4 +455,9 @@ impl Reply {
             Reply::Done => String::new(),
         }
     }
+}
+
+/// A burst as the probe writes it.
+fn figures(b: &Burst) -> String {
+    format!("{},{},{},{},{},{},{},{}", b.n, b.sum, b.sumsq, b.min, b.max, b.lag1, b.q01, b.q99)
 }

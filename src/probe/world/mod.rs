@@ -86,6 +86,8 @@ pub struct World {
     /// What conversions are made against, and the charge of the capacitor at AREF.
     reference: Reference,
     aref: Charge,
+    /// A conversion has joined another reference to a voltage at AREF.
+    aref_shorted: bool,
     now_ns: u64,
     booted_ns: u64,
     powered: bool,
@@ -168,6 +170,7 @@ impl World {
             selected: None,
             reference: Reference::Supply,
             aref: Charge::new(AREF_FARADS),
+            aref_shorted: false,
             now_ns: 0,
             booted_ns: 0,
             powered: true,
@@ -385,6 +388,11 @@ impl World {
     /// The voltage of full scale at a conversion that begins now. A voltage wired to AREF wins
     /// over the internal reference; a pin left free keeps what the last reference had put there.
     fn reference_volts(&mut self) -> f64 {
+        self.aref_shorted |= match self.board.supply.aref {
+            Aref::Capacitor => false,
+            Aref::Supply => self.reference == Reference::Internal,
+            Aref::External(..) => self.reference != Reference::External,
+        };
         let pull = match (self.board.supply.aref, self.reference) {
             (Aref::Supply, _) | (_, Reference::Supply) => Pull::rail(self.vcc),
             (Aref::External(_, volts, _), _) => Pull::rail(volts.0),
@@ -394,6 +402,12 @@ impl World {
         self.aref.volts(self.now_ns);
         self.aref.pull = pull;
         self.aref.volts(self.now_ns).max(f64::MIN_POSITIVE)
+    }
+
+    /// Whether any conversion so far has joined the supply or the internal reference to a voltage
+    /// that the board has at AREF, as a good probe never does.
+    pub fn aref_shorted(&self) -> bool {
+        self.aref_shorted
     }
 
     /// Whether the converter has been used since the chip started.

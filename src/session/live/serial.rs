@@ -72,6 +72,15 @@ impl Serial {
         }
     }
 
+    /// Sets the rate of the line; a port that comes back is opened with it.
+    pub(super) fn set_rate(&mut self, baud: u32) {
+        self.baud = baud;
+        if let Some((port, _)) = &self.open {
+            // A port that has gone says so by its event.
+            let _ = port.set_rate(baud);
+        }
+    }
+
     /// Lets a port go that is gone: a handle that is held changes its name.
     pub(super) fn let_go(&mut self) {
         self.open = None;
