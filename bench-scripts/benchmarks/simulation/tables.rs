@@ -263,10 +263,8 @@ pub fn fingerprint(board: &Board) -> u64 {
     let jumpers: Vec<_> = board.jumpers.iter().map(|j| (&j.id, &j.positions)).collect();
     let switches: Vec<_> =
         board.switches.iter().map(|s| (&s.id, s.between, s.on, s.drop)).collect();
-    let text = format!(
-        "{:?} {:?} {resistors:?} {jumpers:?} {switches:?}",
-        board.nets, board.supply.volts
-    );
+    let text =
+        format!("{:?} {:?} {resistors:?} {jumpers:?} {switches:?}", board.nets, board.supply.volts);
     fnv(text.bytes())
 }
 
