@@ -68,7 +68,7 @@ fn alike(a: Node, b: Node) -> bool {
 #[test]
 fn parts_changed_afterwards_are_as_good_as_parts_solved_anew() {
     let mut rng = ChaCha8Rng::seed_from_u64(11);
-    let (mut floating, mut driven) = (0, 0);
+    let (mut floating, mut driven, mut glanced) = (0, 0, 0);
     for case in 0..NETWORKS {
         let board = network(&mut rng);
         let setting = Setting::all_open(&board);
@@ -95,6 +95,11 @@ fn parts_changed_afterwards_are_as_good_as_parts_solved_anew() {
             for net in (0..board.nets.len()).map(NetId) {
                 let (fast, slow) = (response.changed(net, &changes), anew.node(net));
                 assert!(alike(fast, slow), "{case}: {fast:?} {slow:?} {changes:?}");
+                // The quick way either says the same or leaves it to the careful one.
+                if let Some(quick) = response.glance(net, &changes) {
+                    assert!(alike(quick, slow), "{case}: {quick:?} {slow:?} {changes:?}");
+                    glanced += 1;
+                }
                 match slow {
                     Node::Floating => floating += 1,
                     Node::Driven { .. } => driven += 1,
@@ -103,6 +108,7 @@ fn parts_changed_afterwards_are_as_good_as_parts_solved_anew() {
         }
     }
     assert!(floating > 1000 && driven > 1000, "{floating} floating, {driven} driven");
+    assert!(glanced > 1000, "{glanced}");
 }
 
 #[test]

@@ -49,6 +49,42 @@ fn what_a_meter_shows_narrows_it_down_and_the_exit_code_says_whether_it_is_settl
 }
 
 #[test]
+fn what_was_found_in_other_units_of_the_lot_changes_the_odds_and_its_own_does_not() {
+    let results = tempfile::tempdir().unwrap();
+    let lot = lot(results.path());
+    let record = lot.join("V002-1.csv");
+    let first = diagnose(&record, &[]);
+    assert!(first.out.contains("odds beforehand: this program's"), "{}", first.out);
+    assert!(!first.out.contains("confirmed in other units"), "{}", first.out);
+    // R20 open and a contact that never closes look alike; the first is likelier at first.
+    let probability = |out: &str| {
+        let rows = cli_support::rows(out.as_bytes());
+        let of = rows.iter().find(|r| r["kind"] == "switch never closes").expect("the switch");
+        of["probability"].parse::<f64>().unwrap()
+    };
+    let before = probability(&diagnose(&record, &["--format", "csv"]).out);
+    let own = diagnose(&record, &["--found", "switch never closes: K1 has a cold joint"]);
+    assert_eq!((own.code, own.err.as_str()), (Some(0), ""));
+    assert_eq!(probability(&diagnose(&record, &["--format", "csv"]).out), before);
+    for unit in ["V001", "V003", "V005"] {
+        let other = lot.join(format!("{unit}-1.csv"));
+        assert_eq!(diagnose(&other, &["--found", "switch never closes"]).code, Some(0));
+    }
+    assert!(probability(&diagnose(&record, &["--format", "csv"]).out) > before + 0.05);
+    let said = diagnose(&record, &[]).out.replace('\n', " ");
+    assert!(said.contains("confirmed in other units") && said.contains("never closes 3"), "{said}");
+    let twice = diagnose(&record, &["--found", "switch never closes: K1 has a cold joint"]);
+    assert!(twice.code == Some(2) && twice.err.contains("confirmed already"), "{}", twice.err);
+    let kind = diagnose(&record, &["--found", "bad luck"]);
+    assert!(kind.code == Some(2) && kind.err.contains("the kinds are"), "{}", kind.err);
+    let file = lot.join("causes.csv");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.trim_end()).unwrap();
+    let torn = diagnose(&record, &[]);
+    assert!(torn.code == Some(2) && torn.err.contains("causes.csv"), "{}", torn.err);
+}
+
+#[test]
 fn programs_get_a_row_for_each_cause() {
     let results = tempfile::tempdir().unwrap();
     let record = lot(results.path()).join("V002-1.csv");

@@ -127,7 +127,8 @@ fn a_part_that_nobody_thought_of_is_said_to_be_none_of_the_list() {
     };
     built.parts.bridges.push(([net("TAP2"), net("LOOP")], Ohms(4.7e3)));
     let seen = evidence(&board, &walk, &built, &mut rng);
-    assert!(!diagnose(&board, &seen, &Options::default()).explained);
+    let found = diagnose(&board, &seen, &Options::default());
+    assert!(!found.explained, "{} {:?}", found.fit, found.classes.first());
 }
 
 /// The vent contact that never closes: the resistor behind it, open, looks the same to every pin.
@@ -255,4 +256,58 @@ fn a_board_without_shunts_that_was_never_moved_still_tells_something() {
     let found = diagnose(&board, &seen, &Options::default());
     let among = found.classes.iter().take(3).any(|c| names(c, fault));
     assert!(among, "{:?}", found.classes);
+}
+
+#[test]
+fn a_pin_that_leaks_no_more_than_its_data_sheet_allows_is_no_defect() {
+    let (board, _, walk) = design();
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    let built = unit(&board, &[], &mut rng);
+    let mut seen = evidence(&board, &walk, &built, &mut rng);
+    // 1 uA at 5.5 V is the limit (ATmega328P data sheet, 8271H p. 301) and lifts the 100 kΩ at
+    // HUMID by 0.1 V, which is 20.5 of 1024 codes of 5 V (Ohm's law).
+    let humid = board.channel("HUMID").expect("the channel");
+    for reading in seen.readings.iter_mut().filter(|r| r.channel == humid) {
+        if let strapwise::diagnose::Read::Code { mean, .. } = &mut reading.read {
+            *mean += 20.5;
+        }
+    }
+    let found = diagnose(&board, &seen, &Options::default());
+    let first = &found.classes[0].causes[0];
+    assert!(first.faults.is_empty() && found.explained, "{first:?}");
+}
+
+#[test]
+fn a_unit_that_goes_silent_where_a_move_shorts_its_supply_is_said_to_have_the_short() {
+    let (board, _, walk) = design();
+    let mut rng = ChaCha8Rng::seed_from_u64(22);
+    // A pull-up that is bridged reads high as it should, until J3 joins its pin to ground: the unit
+    // goes down, and the record ends there.
+    let fault = Fault::ResistorShorted { resistor: resistor(&board, "R12") };
+    let built = unit(&board, &[fault], &mut rng);
+    let mut seen = evidence(&board, &walk, &built, &mut rng);
+    let last = seen.readings.last().expect("something was read").setting.clone();
+    let j3 = board.jumper("J3").expect("J3");
+    assert!(seen.readings.iter().all(|r| r.setting.0[j3] == Place::Open), "it goes down");
+    let before = diagnose(&board, &seen, &Options::default());
+    seen.silent_after = Some(last);
+    let after = diagnose(&board, &seen, &Options::default());
+    let odds = |found: &Diagnosis| {
+        let causes = found.classes.iter().flat_map(|c| &c.causes);
+        causes.filter(|c| c.faults == [fault]).map(|c| c.probability).sum::<f64>()
+    };
+    assert!(names(&after.classes[0], fault), "{:?}", after.classes[0]);
+    assert!(odds(&after) > 10.0 * odds(&before), "{} {}", odds(&before), odds(&after));
+}
+
+#[test]
+fn a_load_that_resets_the_chip_is_taken_for_one_that_draws_too_much() {
+    let (board, evidence, _) = after_a_run(&[], 23);
+    let load = board.loads.iter().position(|l| l.id == "MAT").expect("the load");
+    let mut seen = evidence;
+    seen.loads.retain(|(l, _)| *l != load);
+    // As the record has it: no sag could be read, the check failed.
+    seen.loads.push((load, board.supply.volts));
+    let found = diagnose(&board, &seen, &Options::default());
+    assert!(names(&found.classes[0], Fault::LoadShorted { load }), "{:?}", found.classes[0]);
 }

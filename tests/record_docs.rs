@@ -1,6 +1,7 @@
 //! `protocols/records.md` against the program.
 
 use strapwise::lot::UnitLine;
+use strapwise::record::cause::Confirmed;
 use strapwise::record::live::LiveRow;
 use strapwise::record::{Row, csv};
 
@@ -23,6 +24,7 @@ fn every_column_is_explained_in_its_order() {
     assert_eq!(names("The record"), csv::header::<Row>());
     assert_eq!(names("The lot"), csv::header::<UnitLine>());
     assert_eq!(names("The live view"), csv::header::<LiveRow>());
+    assert_eq!(names("Confirmed causes"), csv::header::<Confirmed>());
 }
 
 #[test]

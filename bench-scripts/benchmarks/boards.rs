@@ -67,6 +67,32 @@ pub fn twelve_jumpers() -> String {
     text
 }
 
+/// One group of 30 resistors with 7 jumpers: a ladder of 13 rungs with cross links, whose taps a
+/// jumper picks and six jumpers load, read at two nodes.
+#[allow(dead_code)]
+pub fn coupled() -> String {
+    let delivery: String = (1..=7).map(|j| format!("J{j} = \"1\"\n")).collect();
+    let mut text = opening("coupled", &delivery);
+    let name = |n: usize| match n {
+        0 => "VCC".to_string(),
+        1 => "GND".to_string(),
+        n => format!("N{n}"),
+    };
+    for (i, (a, b, ohms)) in twelve_nodes().into_iter().enumerate() {
+        resistor(&mut text, &format!("R{i}"), [&name(a), &name(b)], ohms, "1%");
+    }
+    for j in 1..=6 {
+        let [a, b] = [2 * j, 2 * j + 1].map(name);
+        let places = [position("1", 1, [&a, &b]), position("2", 3, [&a, "GND"])];
+        jumper(&mut text, &format!("J{j}"), &places, true);
+    }
+    let picks = [3, 6, 9, 12].map(|n| position(&n.to_string(), 2 * n, [&name(n), "PICK"]));
+    jumper(&mut text, "J7", &picks, true);
+    channel(&mut text, "A", "N7", "PC0");
+    channel(&mut text, "B", "PICK", "PC1");
+    text.replace("J7 = \"1\"", "J7 = \"3\"")
+}
+
 /// The five-position ladder of the demo, by itself.
 #[allow(dead_code)]
 pub fn ladder() -> String {

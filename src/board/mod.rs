@@ -8,6 +8,7 @@ mod decoding;
 mod drift;
 mod fuses;
 pub mod ids;
+mod odds;
 mod parse;
 mod problem;
 pub mod template;
@@ -16,6 +17,7 @@ pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, Fuses};
+pub use odds::{KINDS, Odds};
 pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
 
@@ -84,6 +86,8 @@ pub struct Board {
     pub fuses: Option<Fuses>,
     /// The maker's own commands.
     pub commands: Commands,
+    /// How likely each kind of defect is in the maker's shop.
+    pub odds: Odds,
 }
 
 /// The supply of the microcontroller and of the ladders.

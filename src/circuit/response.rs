@@ -174,6 +174,55 @@ impl Response {
         }
     }
 
+    /// The same for a first look at very many changes, in a few dozen operations: all of them at
+    /// once (Woodbury's formula, from memory), and only for what is asked. None where something is
+    /// cut off or floats, or there are more than two: ask [`Response::changed`] then.
+    pub fn glance(&self, net: NetId, changes: &[Change]) -> Option<Node> {
+        let row = self.row[net.0]?;
+        let [first, rest @ ..] = changes else { return None };
+        let second = match rest {
+            [] => None,
+            [second] => Some(second),
+            _ => return None,
+        };
+        if !self.driven[net.0] || changes.iter().any(|c| c.siemens == 0.0) {
+            return None;
+        }
+        let z = |a: NetId, b: NetId| match (self.row[a.0], self.row[b.0]) {
+            (Some(a), Some(b)) => self.inverse[a * self.n + b],
+            _ => 0.0,
+        };
+        let to = |c: &Change| z(net, c.between[0]) - z(net, c.between[1]);
+        let over = |c: &Change| self.volts[c.between[0].0] - self.volts[c.between[1].0];
+        let across = |c: &Change, d: &Change| {
+            let ([a, b], [e, f]) = (c.between, d.between);
+            z(a, e) - z(a, f) - z(b, e) + z(b, f)
+        };
+        let driven = |c: &Change| c.between.iter().all(|n| self.driven[n.0]);
+        let (w, v) = (to(first), over(first));
+        let a = 1.0 / first.siemens + across(first, first);
+        let whole = |c: &Change, left: f64| driven(c) && (left * c.siemens).abs() > 1e-6;
+        if !whole(first, a) {
+            return None;
+        }
+        let (volts, source) = match second {
+            None => (w * v / a, w * w / a),
+            Some(second) => {
+                let (x, u) = (to(second), over(second));
+                let b = across(first, second);
+                let d = 1.0 / second.siemens + across(second, second);
+                let det = a * d - b * b;
+                if !whole(second, d) || (det / (a * d)).abs() < 1e-6 {
+                    return None;
+                }
+                let by = |p: f64, q: f64| (w * (d * p - b * q) + x * (a * q - b * p)) / det;
+                (by(v, u), by(w, x))
+            }
+        };
+        let source = Ohms((self.inverse[row * self.n + row] - source).max(0.0));
+        Some(Node::Driven { volts: Volts(self.volts[net.0] - volts), source })
+    }
+
     /// The changes one by one, on the few entries of the inverse between the nets in question.
     fn changed_at(&self, net: NetId, row: usize, changes: &[Change]) -> Node {
         let sorted;

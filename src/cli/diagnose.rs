@@ -2,12 +2,13 @@
 
 use super::connection::Connection;
 use super::diagnose_live::Live;
+use super::diagnose_odds::{self, Odds};
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::{Board, NetId, Setting};
-use crate::diagnose::{self, Evidence, Measurement, Meter, Options as Weights, Suggestion};
-use crate::record::Row;
+use crate::diagnose::{self, Evidence, Measurement, Meter, Suggestion};
 use crate::record::csv;
+use crate::record::{Head, Row};
 use crate::report::table::Form;
 use crate::report::{diagnosis, diagnosis_next, diagnosis_picture};
 use crate::units::{Allow, Ohms, Volts, read};
@@ -32,6 +33,10 @@ pub struct Options {
     /// How likely a kind of defect is beforehand, for example "resistor open=6"
     #[arg(long, value_name = "KIND=WEIGHT")]
     weight: Vec<String>,
+    /// What was found in the unit, for example "resistor open: R3, cracked": kept in the lot's
+    /// causes.csv, where it counts for the other units
+    #[arg(long, value_name = "KIND: WORDS", conflicts_with_all = ["trust", "meter"])]
+    found: Option<String>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -47,7 +52,8 @@ net joined to ground: TAP2:TAP3+joined=2k7.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
-diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n\n\
+diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
+diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
 readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
 
@@ -66,8 +72,20 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     if options.trust {
         return trust(options, &board);
     }
+    if let Some(found) = &options.found {
+        let [record] = &options.records[..] else {
+            let what = "--found: give the record of the unit that it was found in";
+            return Err(Failure::input(what.into()));
+        };
+        return diagnose_odds::keep(&board, record, &evidence(&board, record)?.2, found);
+    }
+    let mut of = None;
     let (mut evidence, head) = match &options.records[..] {
-        [record] => evidence(&board, record)?,
+        [record] => {
+            let (evidence, text, head) = evidence(&board, record)?;
+            of = Some((record.as_path(), head));
+            (evidence, text)
+        }
         [] => (Evidence::default(), format!("{} {}\n\n", board.name, board.revision)),
         _ => {
             let what = "one record at a time; several are for units known good, with --trust";
@@ -77,7 +95,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     for text in &options.meter {
         evidence.meter.push(meter(&board, text)?);
     }
-    let weights = weights(&board, &options.weight)?;
+    let odds = Odds::of(&board, &options.weight, of.as_ref().map(|(p, h)| (*p, h)))?;
+    let weights = &odds.weights;
     let mut live = match options.connection.given() {
         true => Some(Live::new(&board, &options.board, &options.connection)?),
         false => None,
@@ -89,7 +108,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         return Ok(exit);
     }
     loop {
-        let found = diagnose::diagnose(&board, &evidence, &weights);
+        let found = diagnose::diagnose(&board, &evidence, weights);
         let next = diagnose::suggest(&board, &evidence, &found);
         if let (Some(live), Some(setting)) = (&mut live, setting_to_try(&next)) {
             if let Some(cause) = found.classes.first().and_then(|class| class.causes.first()) {
@@ -103,7 +122,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             }
         }
         let text = match Form::from(options.format) {
-            Form::Text => head.clone() + &diagnosis::text(&board, &evidence, &found, &next),
+            Form::Text => {
+                let text = diagnosis::text(&board, &evidence, &found, &next);
+                head.clone() + &text + &odds.text(&board)
+            }
             form => diagnosis::table(&board, &found).print(form),
         };
         super::print(&text)?;
@@ -172,15 +194,15 @@ fn value(text: &str, ohms: bool) -> Result<f64, String> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
-    let each = options.records.iter().map(|record| evidence(board, record).map(|(e, _)| e));
+    let each = options.records.iter().map(|record| evidence(board, record).map(|(e, ..)| e));
     let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
     let found = diagnose::corrections(board, &trusted);
     super::print(&diagnosis::corrections(board, trusted.len(), &found))?;
     Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 
-/// The evidence of a record, and what it is a record of.
-fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String), Failure> {
+/// The evidence of a record, and what it is a record of, in words and in full.
+fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Failure> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, "a record")?;
     let parsed = csv::read::<Row>(&name, &bytes).map_err(|e| Failure::input(e.to_string()))?;
@@ -220,7 +242,7 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String), Failure> {
         head += "note: the record ends in half a line, which is left out\n";
     }
     evidence.left_out.truncate(5);
-    Ok((evidence, head + "\n"))
+    Ok((evidence, head + "\n", of.clone()))
 }
 
 /// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
@@ -262,28 +284,4 @@ fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
             volts: Volts(value(shown, false).map_err(wrong)?),
         }),
     }
-}
-
-fn weights(board: &Board, given: &[String]) -> Result<Weights, Failure> {
-    let mut weights = Weights::default();
-    let known: Vec<&str> = {
-        let mut known: Vec<&str> =
-            crate::faults::modelled(board).iter().map(|f| f.class()).collect();
-        known.sort_unstable();
-        known.dedup();
-        known
-    };
-    for text in given {
-        let wrong = |why: &str| Failure::input(format!("--weight '{text}': {why}"));
-        let (kind, weight) = text.split_once('=').ok_or_else(|| wrong("write KIND=WEIGHT"))?;
-        if !known.contains(&kind) {
-            return Err(wrong(&format!("the kinds are {}", known.join(", "))));
-        }
-        let weight: f64 = weight.parse().map_err(|_| wrong("the weight is a number"))?;
-        if !(weight.is_finite() && weight > 0.0) {
-            return Err(wrong("the weight is above 0"));
-        }
-        weights.weights.insert(kind.to_string(), weight);
-    }
-    Ok(weights)
 }

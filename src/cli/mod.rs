@@ -10,6 +10,7 @@ mod demo;
 mod design;
 mod diagnose;
 mod diagnose_live;
+mod diagnose_odds;
 mod failure;
 mod input;
 mod limits;

@@ -76,6 +76,17 @@ impl Family {
     }
 }
 
+/// The weight of each kind of defect that a board may have: those given, the board file's, the
+/// program's.
+pub(super) fn weights(board: &Board, given: &HashMap<String, f64>) -> HashMap<&'static str, f64> {
+    let of = |fault: &Fault| {
+        let stated = given.get(fault.class()).copied().or(board.odds.of(fault.class()));
+        (fault.class(), stated.unwrap_or_else(|| weight(fault)))
+    };
+    let drift = Fault::ResistorOff { resistor: 0, ratio: 1.0 };
+    faults::modelled(board).iter().chain([&drift]).map(of).collect()
+}
+
 /// The causes of a board: their hypotheses, and what each is called after.
 #[derive(Clone, Debug)]
 pub struct Causes {
@@ -86,7 +97,8 @@ pub struct Causes {
 }
 
 impl Causes {
-    /// Every single cause of a board, with `weights` in place of those for the classes named.
+    /// Every single cause of a board, with `weights` in place of those for the classes named, the
+    /// board file's odds in place of those of the program.
     pub fn single(board: &Board, weights: &HashMap<String, f64>) -> Causes {
         let mut causes = Causes { hypotheses: Vec::new(), count: 0 };
         causes.add(vec![], GOOD, None);
@@ -97,8 +109,8 @@ impl Causes {
                 values[*resistor] += 1.0;
             }
         }
-        let weigh =
-            |fault: &Fault| weights.get(fault.class()).copied().unwrap_or_else(|| weight(fault));
+        let known = self::weights(board, weights);
+        let weigh = |fault: &Fault| known[fault.class()];
         for fault in faults {
             let weight = weigh(&fault);
             match fault {

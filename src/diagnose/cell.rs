@@ -9,11 +9,12 @@
 use super::cause::Hypothesis;
 use super::evidence::{Evidence, Meter, Proof, Read};
 use super::system::System;
-use crate::board::{Board, Kind, Level, NetId, Setting};
-use crate::circuit::{Change, Node, Parts, Response, SHORT_BELOW, Slopes};
+use crate::board::{Board, Kind, Level, NetId, Place, Setting};
+use crate::circuit::{self, Change, Group, Node, Parts, Response, SHORT_BELOW, Slopes};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::Volts;
 use crate::window::adc;
+use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::f64::consts::TAU;
@@ -22,6 +23,14 @@ use std::rc::Rc;
 /// Logarithm of the probability that a proof, an answer or a level is what a hypothesis excludes:
 /// something nobody thought of.
 pub(super) const AGAINST: f64 = -12.0;
+
+/// Logarithm of the probability that a unit still answers in a setting that shorts its supply: a
+/// bridge of some ohms, a supply that feeds it (advice of our own). One that is shorted in most
+/// settings could not have been tested.
+const SURVIVES: f64 = -4.6;
+
+/// Logarithm of the probability that an open digital pin still reads what it read before.
+const KEEPS: f64 = -0.1;
 
 /// Variance of a mean code beside its scatter: what a quantiser leaves (codes squared).
 const QUANTISED: f64 = 0.04;
@@ -39,7 +48,7 @@ pub(super) struct Point {
     pub pulled: Option<f64>,
     proof: Proof,
     /// Whether a digital pin reads it: then `code` is its share of ones.
-    digital: bool,
+    pub digital: bool,
     /// Conductance to ground of a meter.
     load: f64,
 }
@@ -78,6 +87,10 @@ pub(super) struct Cell<'a> {
     /// Resistors that matter, with the standard deviation of the logarithm of their value.
     pub resistors: Vec<(usize, f64)>,
     pub channels: Vec<usize>,
+    /// Jumpers that bear on nothing here: where they are does not make another wiring.
+    elsewhere: Vec<usize>,
+    /// The good unit as it is wired, and as some defects make it be wired.
+    wired: RefCell<Vec<Rc<Response>>>,
     solved: RefCell<HashMap<Wiring, Rc<Response>>>,
 }
 
@@ -90,6 +103,8 @@ impl<'a> Cell<'a> {
             points: Vec::new(),
             resistors: resistors_at(board, nets),
             channels: Vec::new(),
+            elsewhere: elsewhere(board, evidence, nets),
+            wired: RefCell::default(),
             solved: RefCell::default(),
         };
         for reading in &evidence.readings {
@@ -147,7 +162,11 @@ impl<'a> Cell<'a> {
     }
 
     fn wiring(&mut self, setting: &Setting, closed: &[usize]) -> usize {
-        let wiring = (setting.clone(), closed.to_vec());
+        let mut setting = setting.clone();
+        for &jumper in &self.elsewhere {
+            setting.0[jumper] = Place::Open;
+        }
+        let wiring = (setting, closed.to_vec());
         let known = self.wirings.iter().position(|w| *w == wiring);
         known.unwrap_or_else(|| {
             self.wirings.push(wiring);
@@ -178,7 +197,7 @@ impl<'a> Cell<'a> {
 
     /// What some defects together make of every point.
     pub fn predict(&self, faults: &[Fault]) -> Vec<Prediction> {
-        let each = self.wirings.iter().map(|w| self.circuit(faults, w));
+        let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
         let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
         let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
         let of = |point: &Point| {
@@ -189,15 +208,49 @@ impl<'a> Cell<'a> {
         self.points.iter().map(of).collect()
     }
 
+    /// The points.
+    pub fn points(&self) -> &[Point] {
+        &self.points
+    }
+
+    /// The points that the converter read, each with its prediction.
+    pub fn analog<'p>(
+        &'p self,
+        predictions: &'p [Prediction],
+    ) -> impl Iterator<Item = (&'p Point, &'p Prediction)> {
+        self.points.iter().zip(predictions).filter(|(point, _)| !point.digital)
+    }
+
+    /// What every point's node is with some defects, and what the shorts among them cost: without
+    /// slopes, for a first look.
+    pub fn nodes(&self, faults: &[Fault]) -> (Vec<Node>, f64) {
+        let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
+        let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
+        let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
+        let node = |point: &Point| {
+            if shorts[point.wiring] {
+                return Node::Floating;
+            }
+            let (response, changes) = &circuits[point.wiring];
+            let pinned = point.channel.is_some_and(|c| faults.iter().any(|f| f.pin(c).is_some()));
+            match pinned || point.load > 0.0 {
+                true => self.at(faults, response, changes, point).node,
+                false => response
+                    .glance(point.net, changes)
+                    .unwrap_or_else(|| response.changed(point.net, changes)),
+            }
+        };
+        let cost = shorts.iter().filter(|s| **s).count() as f64 * SURVIVES;
+        (self.points.iter().map(node).collect(), cost)
+    }
+
+    /// Whether the driven proof contradicts a node.
+    pub fn contradicts(&self, point: &Point, node: Node) -> bool {
+        self.proof(point, node).1
+    }
+
     /// Whether these defects short the supply in a wiring; only what joins nets can.
     fn shorts(&self, faults: &[Fault], (meant, commanded): &Wiring) -> bool {
-        let joins = |f: &Fault| match *f {
-            Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
-            Fault::PinsBridged { ohms, .. }
-            | Fault::ChannelsBridged { ohms, .. }
-            | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
-            _ => false,
-        };
         faults.iter().any(joins) && {
             let mut built = Built::good(self.board, Parts::nominal(self.board));
             faults.iter().for_each(|&f| built.plant(self.board, f));
@@ -205,16 +258,33 @@ impl<'a> Cell<'a> {
         }
     }
 
-    fn circuit(&self, faults: &[Fault], wiring: &Wiring) -> (Rc<Response>, Vec<Change>) {
-        let (meant, commanded) = wiring;
-        let (mut seat, mut closed) = (meant.clone(), commanded.clone());
+    fn circuit(&self, faults: &[Fault], wiring: usize) -> (Rc<Response>, Vec<Change>) {
+        let (meant, commanded) = &self.wirings[wiring];
+        let (mut seat, mut closed) = (Cow::Borrowed(meant), Cow::Borrowed(&commanded[..]));
         let mut changes = Vec::new();
         for fault in faults {
             changes.extend(fault.changes(self.board, meant));
-            seat = fault.seat(self.board, &seat).into_owned();
-            closed = fault.closed(&closed).into_owned();
+            if let Cow::Owned(other) = fault.seat(self.board, &seat) {
+                seat = Cow::Owned(other);
+            }
+            if let Cow::Owned(other) = fault.closed(&closed) {
+                closed = Cow::Owned(other);
+            }
         }
-        (self.solved((seat, closed)), changes)
+        match (seat, closed) {
+            (Cow::Borrowed(_), Cow::Borrowed(_)) => (self.wired(wiring), changes),
+            (seat, closed) => (self.solved((seat.into_owned(), closed.into_owned())), changes),
+        }
+    }
+
+    /// The good unit in a wiring; looked up very often.
+    fn wired(&self, wiring: usize) -> Rc<Response> {
+        let known = self.wired.borrow().get(wiring).cloned();
+        known.unwrap_or_else(|| {
+            let all = self.wirings.iter().map(|w| self.solved(w.clone())).collect();
+            *self.wired.borrow_mut() = all;
+            self.wired.borrow()[wiring].clone()
+        })
     }
 
     fn at(
@@ -247,18 +317,32 @@ impl<'a> Cell<'a> {
     pub fn fit(&self, hypothesis: &Hypothesis, predictions: &[Prediction], pull: f64) -> Fit {
         let mut system = System::new(self, hypothesis);
         let mut fit = Fit::default();
+        let (mut shorted, mut held) = (Vec::new(), HashMap::new());
         let no_pull_up =
             |c: usize| hypothesis.faults.contains(&Fault::PullUpMissing { channel: c });
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
-                // A unit that is down reads nothing at all.
-                fit.ln += 100.0 * AGAINST;
-                fit.against += 1;
+                // Most supplies give in, and nothing is read at all; from one that does not,
+                // anything may be read, see below.
+                if !shorted.contains(&point.wiring) {
+                    shorted.push(point.wiring);
+                    fit.ln += SURVIVES;
+                }
+                let codes = if point.pulled.is_some() { 2.0 } else { 1.0 };
+                fit.ln -=
+                    if point.digital { 2f64.ln() } else { codes * self.board.chip.scale.ln() };
                 continue;
             }
             if point.digital {
                 let missing = point.channel.is_some_and(no_pull_up);
-                let (ln, against) = self.level(point, prediction.slopes.node, pull, missing);
+                let node = prediction.slopes.node;
+                let (mut ln, against) = self.level(point, node, pull, missing);
+                if node == Node::Floating && !against {
+                    // An open pin keeps what it has, so that its readings are not worth much more
+                    // than one.
+                    let kept = held.insert(point.channel, point.code);
+                    ln = kept.map_or(ln, |code| if code == point.code { KEEPS } else { ln });
+                }
                 fit.ln += ln;
                 fit.against += usize::from(against);
                 continue;
@@ -269,6 +353,7 @@ impl<'a> Cell<'a> {
             system.point(point, &prediction.slopes, pull, &mut fit);
         }
         system.close(&mut fit);
+        fit.against += usize::from(2 * shorted.len() > self.wirings.len());
         fit
     }
 
@@ -329,10 +414,29 @@ impl<'a> Cell<'a> {
     ) -> f64 {
         let mut system = System::new(self, leader.0);
         let mut apart = 0.0;
+        let mut open: Vec<Option<usize>> = Vec::new();
         for (i, point) in self.points.iter().enumerate() {
+            // What a shorted supply leaves says nothing but that it is shorted.
+            match (leader.1[i].shorts, other[i].shorts) {
+                (true, true) => continue,
+                (true, false) | (false, true) => {
+                    apart += 12.0;
+                    continue;
+                }
+                (false, false) => {}
+            }
             let (a, b) = (&leader.1[i].slopes, &other[i].slopes);
             match (a.node, b.node) {
                 (Node::Floating, Node::Floating) => {}
+                // Nothing shows that it is open but that its level may be another.
+                (Node::Floating, _) | (_, Node::Floating)
+                    if point.digital && point.proof == Proof::NotShown =>
+                {
+                    if !open.contains(&point.channel) {
+                        open.push(point.channel);
+                        apart += 2.0;
+                    }
+                }
                 (Node::Floating, _) | (_, Node::Floating) => apart += 12.0,
                 _ if point.digital => {
                     let level = |node| self.level(point, node, pull, false).0.exp();
@@ -359,6 +463,28 @@ impl<'a> Cell<'a> {
         let mut fit = Fit::default();
         system.close(&mut fit);
         (fit.chi + apart).max(0.0).sqrt()
+    }
+}
+
+/// Jumpers of other groups in which something was read: those of a group that was not read may
+/// still be taken for one of this.
+fn elsewhere(board: &Board, evidence: &Evidence, nets: &[NetId]) -> Vec<usize> {
+    let read = |group: &Group| {
+        let mut channels = evidence.readings.iter().map(|r| board.channels[r.channel].net);
+        channels.any(|net| group.nets.contains(&net))
+    };
+    let other = |group: &Group| !group.nets.iter().any(|n| nets.contains(n)) && read(group);
+    circuit::groups(board).into_iter().filter(other).flat_map(|group| group.jumpers).collect()
+}
+
+/// Whether a defect joins nets, so that it may short the supply.
+pub(super) fn joins(fault: &Fault) -> bool {
+    match *fault {
+        Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
+        Fault::PinsBridged { ohms, .. }
+        | Fault::ChannelsBridged { ohms, .. }
+        | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
+        _ => false,
     }
 }
 

@@ -96,6 +96,8 @@ pub struct Evidence {
     pub loads: Vec<(usize, Volts)>,
     /// What a meter showed since.
     pub meter: Vec<Meter>,
+    /// Where the shunts were last seen, when the probe then stopped answering.
+    pub silent_after: Option<Setting>,
     /// What of the record could not be used, in words.
     pub left_out: Vec<String>,
 }
@@ -118,6 +120,7 @@ impl Evidence {
             }
         }
         evidence.drop_unseated(board);
+        evidence.silent_after = silent(board, rows);
         evidence
     }
 
@@ -169,8 +172,11 @@ impl Evidence {
             RowKind::Supply => {
                 let load = board.loads.iter().position(|l| l.id == row.load);
                 let load = load.ok_or(format!("the board has no load {}", row.load))?;
-                if let Some(sag) = row.sag_mv {
-                    self.loads.push((load, Volts(sag / 1000.0)));
+                match row.sag_mv {
+                    Some(sag) => self.loads.push((load, Volts(sag / 1000.0))),
+                    // The chip was reset when it was switched on: the whole supply gave way.
+                    None if row.verdict == "fail" => self.loads.push((load, board.supply.volts)),
+                    None => {}
                 }
                 Ok(())
             }
@@ -214,6 +220,16 @@ impl Evidence {
     pub fn is_empty(&self) -> bool {
         self.readings.is_empty() && self.answers.is_empty() && self.loads.is_empty()
     }
+}
+
+/// Where the shunts were last seen, when the record ends because the probe stopped answering: what
+/// was moved next may have shorted the supply.
+fn silent(board: &Board, rows: &[Row]) -> Option<Setting> {
+    let last = rows.iter().rev().find(|row| row.row == RowKind::Unit)?;
+    let gone = last.verdict == "INCOMPLETE" && last.reason.contains("does not answer");
+    let seen = rows.iter().rev().filter(|row| row.step.is_some());
+    let seen = seen.map(|row| setting(board, &row.setting)).find_map(Result::ok);
+    seen.filter(|_| gone)
 }
 
 /// Whether two readings cannot be of one thing.

@@ -3,6 +3,8 @@
 mod cause;
 mod cell;
 mod evidence;
+mod glance;
+mod learned;
 mod next;
 mod rank;
 mod system;
@@ -10,6 +12,7 @@ mod trust;
 
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
+pub use learned::learned;
 pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 
@@ -159,12 +162,16 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     classes
 }
 
+/// The defects of a hypothesis with the value that was fitted.
+fn as_fitted(weighed: &Weighed) -> Vec<Fault> {
+    let by = weighed.own.map_or(0.0, |(by, _)| by);
+    weighed.hypothesis.faults.iter().map(|&fault| cause::fitted(fault, by)).collect()
+}
+
 fn cause(weighed: &Weighed, probability: f64) -> Cause {
     let own = weighed.own;
-    let by = own.map_or(0.0, |(by, _)| by);
-    let fitted = |&fault: &Fault| cause::fitted(fault, by);
     Cause {
-        faults: weighed.hypothesis.faults.iter().map(fitted).collect(),
+        faults: as_fitted(weighed),
         loose: own.map(|(_, sd)| sd),
         probability,
         pull: weighed.pull,
@@ -182,7 +189,7 @@ fn alike(weigher: &Weigher, leader: &Weighed, other: &Weighed) -> bool {
         return false;
     }
     let cell = weigher.cell(&groups);
-    let (mine, theirs) = (cell.predict(&a.faults), cell.predict(&b.faults));
+    let (mine, theirs) = (cell.predict(&as_fitted(leader)), cell.predict(&as_fitted(other)));
     cell.distance((a, &mine), &theirs, leader.pull) < ALIKE
 }
 

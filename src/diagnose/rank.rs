@@ -5,9 +5,10 @@
 //! grid are those of a uniform law in the logarithm).
 
 use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
-use super::cell::{AGAINST, Cell, Fit, Prediction};
+use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
 use super::evidence::Evidence;
-use crate::board::Board;
+use super::glance::Glance;
+use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
 use std::cell::RefCell;
@@ -24,11 +25,17 @@ const UNLIKELY_PULL: f64 = 9.0;
 const HOPELESS: f64 = 18.0;
 /// Values of the pull-up at which a hypothesis is looked at first.
 const FIRST_LOOKS: usize = 5;
+/// The same for the quick look that is taken where there are many hypotheses.
+const GLANCES: usize = 3;
+const MANY: usize = 100;
 
 /// Probability that an operator's answer is not what a hypothesis predicts, and that a load is not:
 /// eyes slip, the converter does not.
 const SLIP: f64 = 0.01;
 const STRAY: f64 = 1e-4;
+
+/// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
+const UNPLUGGED: f64 = 0.02;
 
 /// Hypotheses of a group that are tried as the first of a pair.
 const FIRSTS: usize = 40;
@@ -119,9 +126,6 @@ impl<'a> Weigher<'a> {
 
     /// Answers and loads.
     fn side(&self, hypothesis: &Hypothesis) -> f64 {
-        if self.evidence.answers.is_empty() && self.evidence.loads.is_empty() {
-            return 0.0;
-        }
         let mut built = Built::good(self.board, Parts::nominal(self.board));
         for &fault in &hypothesis.faults {
             built.plant(self.board, fault);
@@ -141,6 +145,12 @@ impl<'a> Weigher<'a> {
             let stray = |agrees: bool| if agrees { (1.0 - STRAY).ln() } else { STRAY.ln() };
             ln += stray(dead == built.dead_loads.contains(&load));
             ln += stray(shorted == built.shorted_loads.contains(&load));
+        }
+        if let Some(setting) = &self.evidence.silent_after {
+            ln += match goes_silent(self.board, &built, hypothesis, setting) {
+                true => (1.0 - UNPLUGGED).ln(),
+                false => UNPLUGGED.ln(),
+            };
         }
         let meter = self.evidence.meter.iter();
         ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
@@ -167,7 +177,8 @@ impl<'a> Weigher<'a> {
             let mine: Vec<&Group> = mine.collect();
             reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
         });
-        lamps || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
+        let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
+        lamps || shorts || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.
@@ -183,6 +194,7 @@ impl<'a> Weigher<'a> {
                 reaches.entry(touched.clone()).or_insert_with(|| self.reachable(&touched)).most;
             order.push((hypothesis.prior + most, i, touched));
         }
+        self.keep_likely(hypotheses, &reaches, &mut order);
         order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let mut looks: Vec<(usize, f64, Candidate<'a>)> = Vec::new();
         let mut best = f64::NEG_INFINITY;
@@ -205,6 +217,51 @@ impl<'a> Weigher<'a> {
         weighed.collect()
     }
 
+    /// Leaves out what a first look finds hopeless beside the best that touches the same groups.
+    fn keep_likely(
+        &self,
+        hypotheses: &[Hypothesis],
+        reaches: &HashMap<Vec<usize>, Reachable>,
+        order: &mut Vec<(f64, usize, Vec<usize>)>,
+    ) {
+        let mut counts: HashMap<&[usize], usize> = HashMap::new();
+        for (_, _, touched) in order.iter() {
+            *counts.entry(touched).or_default() += 1;
+        }
+        let many: Vec<Vec<usize>> =
+            counts.iter().filter(|(_, n)| **n > MANY).map(|(t, _)| t.to_vec()).collect();
+        let mut glances: HashMap<Vec<usize>, (Rc<Cell>, Vec<Glance>, f64)> = HashMap::new();
+        for touched in many {
+            let (cell, looks) = self.glances(&touched, &reaches[&touched].others);
+            glances.insert(touched, (cell, looks, f64::NEG_INFINITY));
+        }
+        let mut seen: Vec<f64> = Vec::with_capacity(order.len());
+        for (_, i, touched) in order.iter() {
+            let Some((cell, looks, best)) = glances.get_mut(touched) else {
+                seen.push(f64::INFINITY);
+                continue;
+            };
+            let hypothesis = &hypotheses[*i];
+            let ln = self.base(hypothesis) + cell.glance(looks, hypothesis);
+            *best = best.max(ln);
+            seen.push(ln);
+        }
+        let mut seen = seen.into_iter();
+        order.retain(|(_, _, touched)| {
+            let ln = seen.next().unwrap_or(f64::INFINITY);
+            glances.get(touched).is_none_or(|(_, _, best)| ln > best - HOPELESS)
+        });
+    }
+
+    /// What a first look at the readings of some groups needs.
+    fn glances(&self, touched: &[usize], others: &[f64]) -> (Rc<Cell<'a>>, Vec<Glance>) {
+        let cell = self.cell(touched);
+        let good = cell.predict(&[]);
+        let pulls = self.some_pulls(others, GLANCES);
+        let looks = pulls.map(|p| Glance::new(&cell, &good, self.pulls[p])).collect();
+        (cell, looks)
+    }
+
     /// What hypotheses that touch these groups can reach.
     fn reachable(&self, touched: &[usize]) -> Reachable {
         let others = self.others(touched);
@@ -223,11 +280,23 @@ impl<'a> Weigher<'a> {
     ) -> Candidate<'a> {
         let cell = self.cell(touched);
         let predictions = cell.predict(&hypothesis.faults);
-        let side = match self.side_matters(hypothesis) {
-            true => self.side(hypothesis),
-            false => self.good_side,
-        };
-        Candidate { cell, predictions, others, base: hypothesis.prior + side }
+        Candidate { cell, predictions, others, base: self.base(hypothesis) }
+    }
+
+    /// What a hypothesis has before the readings: its odds, answers, loads and ohms.
+    fn base(&self, hypothesis: &Hypothesis) -> f64 {
+        hypothesis.prior
+            + match self.side_matters(hypothesis) {
+                true => self.side(hypothesis),
+                false => self.good_side,
+            }
+    }
+
+    /// At most so many of the values of the pull-up that the other groups leave.
+    fn some_pulls(&self, others: &[f64], most: usize) -> impl Iterator<Item = usize> {
+        let likely = self.likely_pulls(others);
+        let stride = likely.len().div_ceil(most).max(1);
+        likely.into_iter().skip(stride / 2).step_by(stride)
     }
 
     /// The values of the pull-up that the other groups leave.
@@ -237,10 +306,8 @@ impl<'a> Weigher<'a> {
     }
 
     fn first_look(&self, hypothesis: &Hypothesis, candidate: &Candidate) -> f64 {
-        let likely = self.likely_pulls(&candidate.others);
-        let stride = likely.len().div_ceil(FIRST_LOOKS).max(1);
-        let pulls = likely.iter().skip(stride / 2).step_by(stride);
-        let at = |&p: &usize| {
+        let pulls = self.some_pulls(&candidate.others, FIRST_LOOKS);
+        let at = |p: usize| {
             let fit = candidate.cell.fit(hypothesis, &candidate.predictions, self.pulls[p]);
             candidate.base + fit.ln + candidate.others[p]
         };
@@ -282,11 +349,13 @@ impl<'a> Weigher<'a> {
     pub fn pairs(&self, causes: &Causes, singles: &[Hypothesis]) -> Vec<Hypothesis> {
         let hard = |h: &&Hypothesis| h.loose.is_none() && h.faults.iter().all(pairs_with_others);
         let mut by_group: HashMap<usize, Vec<(f64, &Hypothesis)>> = HashMap::new();
+        let mut looks: HashMap<usize, (Rc<Cell>, Vec<Glance>)> = HashMap::new();
         for hypothesis in singles.iter().filter(hard) {
             if let [group] = self.touched(&hypothesis.faults)[..] {
-                let others = Rc::new(self.others(&[group]));
-                let candidate = self.candidate(hypothesis, &[group], others);
-                let gain = self.first_look(hypothesis, &candidate);
+                let (cell, glances) = looks
+                    .entry(group)
+                    .or_insert_with(|| self.glances(&[group], &self.others(&[group])));
+                let gain = self.base(hypothesis) + cell.glance(glances, hypothesis);
                 by_group.entry(group).or_default().push((gain, hypothesis));
             }
         }
@@ -315,6 +384,17 @@ impl<'a> Weigher<'a> {
         }
         pairs
     }
+}
+
+/// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is
+/// taken off.
+fn goes_silent(board: &Board, built: &Built, hypothesis: &Hypothesis, from: &Setting) -> bool {
+    let moved = |jumper: usize| {
+        let places = board.jumpers[jumper].places().into_iter();
+        places.map(move |place| from.with(jumper, place))
+    };
+    hypothesis.faults.iter().any(joins)
+        && (0..board.jumpers.len()).flat_map(moved).any(|s| built.shorts(board, &s, &[]))
 }
 
 /// What hypotheses that touch the same groups have in common.

@@ -3,6 +3,7 @@
 
 use super::cause::Hypothesis;
 use super::cell::{AGAINST, Cell, Fit, Point};
+use crate::board::Board;
 use crate::circuit::{Node, Slopes};
 use crate::faults::Fault;
 use std::collections::HashMap;
@@ -12,11 +13,13 @@ use std::f64::consts::TAU;
 /// source: some percent).
 const PULL_UP_SPREAD: f64 = 0.05;
 
-/// Standard deviation of a pin's leakage as a share of the limit in the data sheet.
-const LEAKAGE_SHARE: f64 = 0.1;
+/// Standard deviation of a pin's leakage as a share of the limit in the data sheet: a pin may leak
+/// anything up to it (uniform law, JCGM 100:2008, 4.3.7), the same in every reading.
+const LEAKAGE_SHARE: f64 = 0.577;
 
 /// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain and the
-/// hypothesis's own value, each in units of its standard deviation.
+/// hypothesis's own value, each in units of its standard deviation. Of each pin there are two, its
+/// pull-up and its leakage.
 pub(super) struct System<'c> {
     cell: &'c Cell<'c>,
     /// Per resistor of the board: its parameter and standard deviation.
@@ -35,7 +38,7 @@ impl<'c> System<'c> {
     pub fn new(cell: &'c Cell<'c>, hypothesis: &Hypothesis) -> System<'c> {
         let mut of_resistor: HashMap<usize, (usize, f64)> =
             cell.resistors.iter().enumerate().map(|(p, &(r, sd))| (r, (p, sd))).collect();
-        let mut size = cell.resistors.len() + cell.channels.len() + 2;
+        let mut size = cell.resistors.len() + 2 * cell.channels.len() + 2;
         let mut own = None;
         if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
             match fault {
@@ -79,67 +82,44 @@ impl<'c> System<'c> {
             }
             return;
         };
-        let supply = self.cell.board.supply.volts.0;
-        let leak = LEAKAGE_SHARE * chip.leakage.0 * source.0 / supply * chip.scale;
-        let v = volts.0 / supply;
-        self.code(point, point.code, leak, v, [1.0 / supply, 0.0], 0.0, slopes);
-        if let Some(pulled) = point.pulled {
-            let x = source.0 / pull;
-            let down = 1.0 + x;
-            let by_x = (1.0 - v) / (down * down);
-            let to = [1.0 / (supply * down), by_x / pull];
-            let pin = -by_x * x * PULL_UP_SPREAD;
-            self.code(point, pulled, leak / down, (v + x) / down, to, pin, slopes);
+        for code in codes(self.cell.board, point, (volts.0, source.0), pull) {
+            self.code(point, &code, slopes);
         }
     }
 
-    /// Takes one code: predicted at the ratio `v`, which moves by `to` per volt and ohm of the node
-    /// and by `pin` per deviation of the pin's pull-up.
-    #[allow(clippy::too_many_arguments)]
-    fn code(
-        &mut self,
-        point: &Point,
-        code: f64,
-        leak: f64,
-        v: f64,
-        to: [f64; 2],
-        pin: f64,
-        slopes: &Slopes,
-    ) {
+    fn code(&mut self, point: &Point, code: &Code, slopes: &Slopes) {
+        match code.missed(self.cell.board, point) {
+            Some(residual) => self.add(residual, point.variance, &self.row(point, code, slopes)),
+            None => self.add(0.0, point.variance, &vec![0.0; self.size]),
+        }
+    }
+
+    /// How a code moves with each parameter.
+    pub fn row(&self, point: &Point, code: &Code, slopes: &Slopes) -> Vec<f64> {
         let chip = &self.cell.board.chip;
         let scale = chip.scale;
-        let full = f64::from(chip.full_scale);
-        let meter = point.channel.is_none();
-        let predicted = if meter { scale * v } else { scale * v - 0.5 };
-        let variance = point.variance + leak * leak;
-        let mut residual = code - predicted;
         let mut row = vec![0.0; self.size];
-        // At an end of the scale the converter says no more than that it is at its end.
-        let clipped = (code < 0.5 && predicted < code) || (code > full - 0.5 && predicted > code);
-        if clipped && !meter {
-            residual = 0.0;
-        } else {
-            let slope = |volts: f64, ohms: f64| scale * (volts * to[0] + ohms * to[1]);
-            for &(r, volts, ohms) in &slopes.by_resistor {
-                if let Some(&(p, sd)) = self.of_resistor.get(&r) {
-                    row[p] = slope(volts, ohms) * sd;
-                }
-            }
-            let first = self.cell.resistors.len();
-            let place = point.channel.and_then(|c| self.cell.channels.iter().position(|&d| d == c));
-            if let Some(place) = place {
-                row[first + place] = scale * pin;
-                let offset = first + self.cell.channels.len();
-                row[offset] = chip.offset.lsb.max(0.5) / 3f64.sqrt();
-                row[offset + 1] = v * chip.gain.lsb.max(0.5) / 3f64.sqrt();
-            }
-            if let Some((p, sd)) = self.own
-                && p >= first
-            {
-                row[p] = slope(slopes.by_added.0, slopes.by_added.1) * sd;
+        let slope = |volts: f64, ohms: f64| scale * (volts * code.to[0] + ohms * code.to[1]);
+        for &(r, volts, ohms) in &slopes.by_resistor {
+            if let Some(&(p, sd)) = self.of_resistor.get(&r) {
+                row[p] = slope(volts, ohms) * sd;
             }
         }
-        self.add(residual, variance, &row);
+        let first = self.cell.resistors.len();
+        let place = point.channel.and_then(|c| self.cell.channels.iter().position(|&d| d == c));
+        if let Some(place) = place {
+            row[first + place] = scale * code.pin[0];
+            row[first + self.cell.channels.len() + place] = code.pin[1];
+            let offset = first + 2 * self.cell.channels.len();
+            row[offset] = chip.offset.worst().max(0.5) / 3f64.sqrt();
+            row[offset + 1] = code.v * chip.gain.worst().max(0.5) / 3f64.sqrt();
+        }
+        if let Some((p, sd)) = self.own
+            && p >= first
+        {
+            row[p] = slope(slopes.by_added.0, slopes.by_added.1) * sd;
+        }
+        row
     }
 
     fn add(&mut self, residual: f64, variance: f64, row: &[f64]) {
@@ -157,49 +137,108 @@ impl<'c> System<'c> {
         }
     }
 
+    /// Number of parameters.
+    pub fn size(&self) -> usize {
+        self.size
+    }
+
     /// Solves by Cholesky's method and closes the likelihood.
     pub fn close(mut self, fit: &mut Fit) {
         let n = self.size;
-        let mut log_det = 0.0;
-        for i in 0..n {
-            for j in 0..=i {
-                let mut sum = self.matrix[i * n + j];
-                for k in 0..j {
-                    sum -= self.matrix[i * n + k] * self.matrix[j * n + k];
-                }
-                self.matrix[i * n + j] = if i == j {
-                    let pivot = sum.max(1e-300).sqrt();
-                    log_det += 2.0 * pivot.ln();
-                    pivot
-                } else {
-                    sum / self.matrix[j * n + j]
-                };
-            }
-        }
-        let forward = self.forward(&self.right);
-        let explained: f64 = forward.iter().map(|x| x * x).sum();
+        let log_det = cholesky(&mut self.matrix, n);
+        let solved = forward(&self.matrix, n, &self.right);
+        let explained: f64 = solved.iter().map(|x| x * x).sum();
         fit.chi = (self.squares - explained).max(0.0);
         fit.codes = self.codes;
         fit.ln -= (self.log_variance + log_det + fit.chi) / 2.0;
         if let Some((p, sd)) = self.own {
             let mut unit = vec![0.0; n];
             unit[p] = 1.0;
-            let column = self.forward(&unit);
-            let estimate: f64 = column.iter().zip(&forward).map(|(a, b)| a * b).sum();
+            let column = forward(&self.matrix, n, &unit);
+            let estimate: f64 = column.iter().zip(&solved).map(|(a, b)| a * b).sum();
             let variance: f64 = column.iter().map(|x| x * x).sum();
             fit.own = Some((sd * estimate, sd * variance.sqrt()));
         }
     }
+}
 
-    fn forward(&self, right: &[f64]) -> Vec<f64> {
-        let n = self.size;
-        let mut x = right.to_vec();
-        for i in 0..n {
-            for k in 0..i {
-                x[i] -= self.matrix[i * n + k] * x[k];
-            }
-            x[i] /= self.matrix[i * n + i];
+/// Puts Cholesky's factor in place of the lower triangle of a matrix; returns the logarithm of its
+/// determinant.
+pub(super) fn cholesky(matrix: &mut [f64], n: usize) -> f64 {
+    let mut log_det = 0.0;
+    for i in 0..n {
+        for j in 0..=i {
+            let (a, b) = (&matrix[i * n..i * n + j], &matrix[j * n..j * n + j]);
+            let sum = matrix[i * n + j] - a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+            matrix[i * n + j] = if i == j {
+                let pivot = sum.max(1e-300).sqrt();
+                log_det += 2.0 * pivot.ln();
+                pivot
+            } else {
+                sum / matrix[j * n + j]
+            };
         }
-        x
     }
+    log_det
+}
+
+/// Solves with a lower triangle.
+pub(super) fn forward(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
+    let mut x = right.to_vec();
+    for i in 0..n {
+        let row = &factor[i * n..i * n + i];
+        let sum: f64 = row.iter().zip(&x).map(|(a, b)| a * b).sum();
+        x[i] = (x[i] - sum) / factor[i * n + i];
+    }
+    x
+}
+
+/// One code of a point: predicted at a ratio to the supply.
+pub(super) struct Code {
+    /// What was read.
+    pub code: f64,
+    /// The ratio predicted.
+    pub v: f64,
+    /// How it moves by a volt and by an ohm of the node.
+    to: [f64; 2],
+    /// How it moves by a deviation of the pin's pull-up (a ratio) and of its leakage (codes).
+    pin: [f64; 2],
+}
+
+impl Code {
+    /// By how many codes it misses its prediction; none where it is at an end of the scale, where
+    /// the converter says no more than that, and the prediction lies beyond.
+    pub fn missed(&self, board: &Board, point: &Point) -> Option<f64> {
+        let full = f64::from(board.chip.full_scale);
+        let meter = point.channel.is_none();
+        let predicted = board.chip.scale * self.v - if meter { 0.0 } else { 0.5 };
+        let (low, high) = (self.code < 0.5, self.code > full - 0.5);
+        let clipped = (low && predicted < self.code) || (high && predicted > self.code);
+        (meter || !clipped).then_some(self.code - predicted)
+    }
+}
+
+/// The codes of a point whose node has these volts and ohms: with the pull-up off, and on.
+pub(super) fn codes(
+    board: &Board,
+    point: &Point,
+    (volts, source): (f64, f64),
+    pull: f64,
+) -> impl Iterator<Item = Code> {
+    let (chip, supply) = (&board.chip, board.supply.volts.0);
+    let leak = LEAKAGE_SHARE * chip.leakage.0 * source / supply * chip.scale;
+    let v = volts / supply;
+    let plain = Code { code: point.code, v, to: [1.0 / supply, 0.0], pin: [0.0, leak] };
+    let pulled = point.pulled.map(|code| {
+        let x = source / pull;
+        let down = 1.0 + x;
+        let by_x = (1.0 - v) / (down * down);
+        Code {
+            code,
+            v: (v + x) / down,
+            to: [1.0 / (supply * down), by_x / pull],
+            pin: [-by_x * x * PULL_UP_SPREAD, leak / down],
+        }
+    });
+    std::iter::once(plain).chain(pulled)
 }

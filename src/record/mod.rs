@@ -3,6 +3,7 @@
 //! Plain data and bytes. Times are handed in; files are the store's.
 
 pub mod calibration;
+pub mod cause;
 pub mod column;
 pub mod csv;
 pub mod fold;

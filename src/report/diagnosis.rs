@@ -11,6 +11,7 @@ use crate::diagnose::{
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
+use std::collections::BTreeMap;
 
 /// Classes of causes that are shown.
 pub(super) const SHOWN: usize = 5;
@@ -330,6 +331,29 @@ pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) 
         });
     }
     rows
+}
+
+/// Which odds the causes had before anything was read: `given` on the command line, `confirmed` in
+/// other units of the lot, with the file that says so.
+pub fn odds_text(
+    board: &Board,
+    given: &[(String, f64)],
+    confirmed: &BTreeMap<String, usize>,
+    file: &str,
+) -> String {
+    let mut from =
+        vec!["this program's (soldering and mis-picked parts before failed chips)".into()];
+    let mut list = |named: Vec<String>, source: String| {
+        if !named.is_empty() {
+            from.push(format!("{source}: {}", named.join(", ")));
+        }
+    };
+    let stated = board.odds.0.iter().map(|(kind, weight)| format!("{kind} {weight}"));
+    list(stated.collect(), "[odds] of the board file".into());
+    list(given.iter().map(|(k, w)| format!("{k} {w}")).collect(), "--weight".into());
+    let found = confirmed.iter().map(|(kind, count)| format!("{kind} {count}"));
+    list(found.collect(), format!("causes confirmed in other units, {file}"));
+    format!("\n{}", paragraph(&format!("odds beforehand: {}", from.join("; ")), 0))
 }
 
 /// Odds of so many nats, with one digit.

@@ -4,6 +4,7 @@
 //! a new file, and `lot.csv` is made new from the records whenever asked.
 
 mod attempt;
+mod causes;
 mod error;
 mod files;
 mod live_log;
@@ -20,6 +21,7 @@ use jiff::Timestamp;
 use crate::board::ids::check_file_id;
 use crate::record::{Head, Problem, Record, Row, csv};
 pub use attempt::{Attempt, Sink};
+pub use causes::{CAUSES_FILE, causes, confirm};
 pub use error::{ErrorKind, StoreError};
 pub use files::write_file;
 pub use live_log::LiveLog;

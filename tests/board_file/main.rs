@@ -4,6 +4,7 @@ mod chips;
 mod commands;
 mod drift;
 mod mutation;
+mod odds;
 mod slips;
 
 use strapwise::board::{self, Aref, Board, Kind, Level, NetId, Place, Problems, Setting};

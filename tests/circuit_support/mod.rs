@@ -59,6 +59,7 @@ impl Maker {
             questions: vec![],
             fuses: None,
             commands: Commands::default(),
+            odds: Default::default(),
         })
     }
 

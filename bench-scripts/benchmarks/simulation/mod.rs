@@ -1,7 +1,8 @@
 //! Whole unit tests by the thousand: the bench alone, in a world that ngspice solved.
 //!
 //! `tables` holds what ngspice made of the board's circuits and `solve` asks it; `unit` draws a unit
-//! and `world` with its `converter` answers for it what the bench asks; `hands` is the operator; `run` plays one test and
+//! and `world` with its `converter` answers for it what the bench asks; `hands` is the operator, `meter` what he
+//! measures after it; `run` plays one test and
 //! watches what must hold; `strata` says which units are tested and `count` what they came to.
 
 #![allow(dead_code, reason = "the command and the test each use their own part")]
@@ -9,6 +10,7 @@
 pub mod converter;
 pub mod count;
 pub mod hands;
+pub mod meter;
 pub mod run;
 pub mod solve;
 pub mod strata;

@@ -37,6 +37,8 @@ pub struct Outcome {
     /// Whether the operator said something that was not so.
     pub lied: bool,
     pub asks: usize,
+    /// The record.
+    pub rows: Vec<Row>,
 }
 
 /// Runs one unit.
@@ -56,6 +58,7 @@ pub fn run(design: &Arc<Design>, walk: &Arc<Walk>, case: &Case, manner: &Manner)
         asks: 0,
         summary: None,
         missing: Vec::new(),
+        rows: Vec::new(),
         told: manner.told,
     };
     stand.tell(Input::Start);
@@ -72,6 +75,7 @@ pub fn run(design: &Arc<Design>, walk: &Arc<Walk>, case: &Case, manner: &Manner)
         missing: stand.missing,
         lied: stand.hands.lied,
         asks: stand.asks,
+        rows: stand.rows,
     }
 }
 
@@ -86,6 +90,7 @@ struct Stand<'a> {
     asks: usize,
     summary: Option<Summary>,
     missing: Vec<String>,
+    rows: Vec<Row>,
     told: bool,
 }
 
@@ -167,6 +172,7 @@ impl Stand<'_> {
         if !kept(&event, &rows) {
             self.missing.push(format!("{event:?}"));
         }
+        self.rows.extend(rows);
         match event {
             Event::Prompt { ref prompt, .. } => self.hands.see(self.now, prompt, &self.world),
             Event::Finished(summary) => self.summary = Some(summary),

@@ -32,6 +32,50 @@ const OPEN: f64 = 1e10;
 /// Current above which a lamp is seen to glow, in amperes (common practice, no source).
 const GLOWS: f64 = 0.5e-3;
 
+/// A net's node in one of several circuits.
+pub fn node(board: &Board, net: NetId, tag: usize) -> String {
+    match net {
+        n if n == board.supply.ground => "0".to_string(),
+        n => format!("n{}_{tag}", n.0),
+    }
+}
+
+/// Everything of a unit that resists, without its supply.
+pub fn elements(
+    board: &Board,
+    parts: &Parts,
+    setting: &Setting,
+    closed: &[usize],
+    tag: usize,
+) -> String {
+    let mut text = String::new();
+    let mut count = 0;
+    let mut resistor = |between: [NetId; 2], ohms: f64| {
+        count += 1;
+        if ohms.is_finite() {
+            let [a, b] = between.map(|net| node(board, net, tag));
+            let _ = writeln!(text, "R{tag}_{count} {a} {b} {ohms:e}");
+        }
+    };
+    for (r, ohms) in board.resistors.iter().zip(&parts.resistors) {
+        resistor(r.between, ohms.0);
+    }
+    for (j, place) in setting.0.iter().enumerate() {
+        if let Place::At(p) = *place {
+            for &between in &board.jumpers[j].positions[p].joins {
+                resistor(between, parts.contacts[j][p].0);
+            }
+        }
+    }
+    for &s in closed {
+        resistor(board.switches[s].between, parts.switches[s].on.0);
+    }
+    for &(between, ohms) in &parts.bridges {
+        resistor(between, ohms.0);
+    }
+    text
+}
+
 /// A batch of circuits and what is asked of them.
 #[derive(Default)]
 struct Deck {
@@ -57,35 +101,9 @@ impl Deck {
         }
         self.circuits += 1;
         let tag = self.circuits;
-        let node = |net: NetId| match net {
-            n if n == board.supply.ground => "0".to_string(),
-            n => format!("n{}_{tag}", n.0),
-        };
-        let text = &mut self.text;
-        let _ = writeln!(text, "V{tag} {} 0 {volts}", node(board.supply.net));
-        let mut count = 0;
-        let mut resistor = |[a, b]: [NetId; 2], ohms: f64| {
-            count += 1;
-            if ohms.is_finite() {
-                let _ = writeln!(text, "R{tag}_{count} {} {} {ohms:e}", node(a), node(b));
-            }
-        };
-        for (r, ohms) in board.resistors.iter().zip(&parts.resistors) {
-            resistor(r.between, ohms.0);
-        }
-        for (j, place) in setting.0.iter().enumerate() {
-            if let Place::At(p) = *place {
-                for &between in &board.jumpers[j].positions[p].joins {
-                    resistor(between, parts.contacts[j][p].0);
-                }
-            }
-        }
-        for &s in closed {
-            resistor(board.switches[s].between, parts.switches[s].on.0);
-        }
-        for &(between, ohms) in &parts.bridges {
-            resistor(between, ohms.0);
-        }
+        let node = |net: NetId| node(board, net, tag);
+        let _ = writeln!(self.text, "V{tag} {} 0 {volts}", node(board.supply.net));
+        self.text += &elements(board, parts, setting, closed, tag);
         if let Some(net) = into {
             let _ = writeln!(self.text, "I{tag} 0 {} {TEST:e}", node(net));
         }
@@ -251,9 +269,14 @@ fn cases(board: &Board) -> Vec<Vec<Fault>> {
 
 /// Solves every table and returns the file.
 pub fn solve(board: &Board) -> Vec<u8> {
+    tables_of(board, cases(board))
+}
+
+/// Solves the tables of some combinations of defects and returns the file.
+pub fn tables_of(board: &Board, cases: Vec<Vec<Fault>>) -> Vec<u8> {
     let mut known = HashSet::new();
     let mut wanted: Vec<(Cluster, Vec<Fault>)> = Vec::new();
-    for case in cases(board) {
+    for case in cases {
         for (cluster, faults) in clusters(board, &case) {
             if known.insert(tables::key(&cluster, &faults)) {
                 wanted.push((cluster, faults));

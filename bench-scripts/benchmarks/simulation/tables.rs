@@ -212,8 +212,13 @@ pub struct Tables {
 impl Tables {
     /// The tables that are kept, if they are those of this board.
     pub fn kept(board: &Board) -> Result<Tables, String> {
-        let again = "solve anew: cargo run --release --example simulate -- --solve";
-        let rest = KEPT.strip_prefix(MAGIC).ok_or(format!("no file of tables; {again}"))?;
+        Tables::of(board, KEPT, "cargo run --release --example simulate -- --solve")
+    }
+
+    /// The tables of a file; `again` is the command that makes it.
+    pub fn of(board: &Board, file: &'static [u8], again: &str) -> Result<Tables, String> {
+        let again = format!("solve anew: {again}");
+        let rest = file.strip_prefix(MAGIC).ok_or(format!("no file of tables; {again}"))?;
         let (of, mut rest) = rest.split_at_checked(8).ok_or(format!("cut short; {again}"))?;
         if of != fingerprint(board).to_le_bytes() {
             return Err(format!(
@@ -229,6 +234,11 @@ impl Tables {
             rest = next;
         }
         Ok(Tables { bytes })
+    }
+
+    /// Takes the tables of another file as well.
+    pub fn join(&mut self, other: Tables) {
+        self.bytes.extend(other.bytes);
     }
 
     /// Whether a combination of defects has been solved.
@@ -253,10 +263,8 @@ pub fn fingerprint(board: &Board) -> u64 {
     let jumpers: Vec<_> = board.jumpers.iter().map(|j| (&j.id, &j.positions)).collect();
     let switches: Vec<_> =
         board.switches.iter().map(|s| (&s.id, s.between, s.on, s.drop)).collect();
-    let text = format!(
-        "{:?} {:?} {resistors:?} {jumpers:?} {switches:?}",
-        board.nets, board.supply.volts
-    );
+    let text =
+        format!("{:?} {:?} {resistors:?} {jumpers:?} {switches:?}", board.nets, board.supply.volts);
     fnv(text.bytes())
 }
 

@@ -14,11 +14,25 @@ use strapwise::window::TEMPCO;
 /// Kelvin by which a bench may differ from where resistors are specified.
 const KELVIN: f64 = 10.0;
 
+/// Something wrong that is in no list of defects and in no circuit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Odd {
+    /// A pin that draws or gives a current, in amperes, far beyond its data sheet.
+    Current(usize, f64),
+    /// A pin that conducts to ground above a share of the supply: channel, share, ohms.
+    Clamps(usize, f64, f64),
+    /// A pin whose pull-up is so many times that of the others.
+    PullUp(usize, f64),
+    /// A converter that is bent by so many codes.
+    Bent(f64),
+}
+
 /// A combination of defects with its solved circuits.
 pub struct Case {
     pub faults: Vec<Fault>,
     pub built: Built,
     pub clusters: Vec<(Cluster, Rc<Vec<State>>)>,
+    pub odd: Option<Odd>,
 }
 
 /// States that are known already: those of the good unit are in every case.
@@ -45,7 +59,8 @@ impl Case {
             };
             found.push((cluster, states));
         }
-        Some(Case { faults: faults.to_vec(), built: built(board, faults), clusters: found })
+        let built = built(board, faults);
+        Some(Case { faults: faults.to_vec(), built, clusters: found, odd: None })
     }
 
     /// Where the shunts are for the tables: one that does not make contact is not there.
@@ -162,7 +177,7 @@ impl Drawn {
         let sag = |l: &strapwise::board::Load, rng: &mut ChaCha8Rng| {
             between(rng, l.sag.0.0 * 1.2, l.sag.1.0 * 0.85)
         };
-        Drawn {
+        let mut drawn = Drawn {
             shares,
             switches,
             supply: board.supply.volts.0 * (1.0 + to_the_limit(rng, 0.9 * tolerance)),
@@ -180,6 +195,13 @@ impl Drawn {
             sags: board.loads.iter().map(|l| sag(l, rng)).collect(),
             lifts: board.loads.iter().map(|_| between(rng, 0.0, 0.002)).collect(),
             limited: rng.random(),
+        };
+        match case.odd {
+            Some(Odd::Current(channel, amperes)) => drawn.leaks[channel] = amperes,
+            Some(Odd::PullUp(channel, times)) => drawn.pull_ups[channel] *= times,
+            Some(Odd::Bent(codes)) => drawn.bow = codes,
+            Some(Odd::Clamps(..)) | None => {}
         }
+        drawn
     }
 }

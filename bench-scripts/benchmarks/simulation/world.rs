@@ -1,7 +1,7 @@
 //! The unit on the bench and its probe: what is asked is answered at once, by the tables and by
 //! physics that the judge is not told of.
 
-use super::unit::{Case, Drawn, Gauss, between};
+use super::unit::{Case, Drawn, Gauss, Odd, between};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::time::Duration;
@@ -337,7 +337,12 @@ impl<'a> World<'a> {
                 return (held, 0.0);
             }
         };
-        let ratio = (ratio + leak * source / supply).clamp(0.0, 1.0);
+        let mut ratio = (ratio + leak * source / supply).clamp(0.0, 1.0);
+        if let Some(Odd::Clamps(at, above, ohms)) = self.case.odd
+            && at == channel
+        {
+            ratio = ratio.min(above + (ratio - above) * ohms / (ohms + source));
+        }
         self.held[channel] = ratio;
         self.held_at[channel] = self.now;
         (ratio, source)

@@ -19,6 +19,7 @@ mod names;
 mod near;
 mod netlist;
 mod numbered;
+mod odds;
 mod parts;
 mod reads;
 mod reference;
@@ -55,9 +56,9 @@ const FORMAT: u16 = 1;
 const BESIDE: Ohms = Ohms(100.0);
 
 /// Tables that a file has once.
-const SINGLES: [&str; 12] = [
+const SINGLES: [&str; 13] = [
     "format", "board", "chip", "supply", "netlist", "bom", "delivery", "firmware", "use", "fuses",
-    "pace", "commands",
+    "pace", "commands", "odds",
 ];
 
 /// Tables that a file has any number of.
@@ -243,6 +244,7 @@ impl<'a> Reading<'a, '_> {
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);
         let commands = self.commands(&root, &options);
+        let odds = self.odds(&root);
         self.check_bill();
         if let Some(supply) = &supply {
             self.check_rails(&root, supply);
@@ -282,6 +284,7 @@ impl<'a> Reading<'a, '_> {
             accepted,
             fuses: fuses?,
             commands: commands?,
+            odds: odds?,
         })
     }
 

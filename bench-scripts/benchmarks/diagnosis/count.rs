@@ -1,0 +1,230 @@
+//! What the diagnoses came to, by class of defect.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+use strapwise::board::Board;
+use strapwise::diagnose::{Class, Diagnosis};
+use strapwise::faults::Fault;
+
+/// A value that is within so much of another is the same one: "about 2.7 kΩ" is right of 2.69 kΩ.
+const SAME_VALUE: f64 = 0.05;
+
+/// Whether a cause is the one planted; fitted values are close, not equal.
+pub fn is(board: &Board, cause: &[Fault], planted: &[Fault]) -> bool {
+    // A resistor that has drifted to some value and one of that value fitted is one thing.
+    let value = |fault: Fault| match fault {
+        Fault::ResistorValue { resistor, ohms } => Some((resistor, ohms.0)),
+        Fault::ResistorOff { resistor, ratio } => {
+            Some((resistor, board.resistors[resistor].ohms.0 * ratio))
+        }
+        _ => None,
+    };
+    let same_value = |a: Fault, b: Fault| match (value(a), value(b)) {
+        (Some((r, x)), Some((s, y))) => r == s && (x / y).ln().abs() < SAME_VALUE,
+        _ => false,
+    };
+    let one = |a: &Fault, b: &Fault| match (*a, *b) {
+        (Fault::ResistorOff { resistor: r, .. }, Fault::ResistorOff { resistor: s, .. }) => r == s,
+        (a, b) if same_value(a, b) => true,
+        (
+            Fault::ContactResistive { jumper: a, position: p, .. },
+            Fault::ContactResistive { jumper: b, position: q, .. },
+        ) => (a, p) == (b, q),
+        (Fault::PinLeaks { channel: a, to: p, .. }, Fault::PinLeaks { channel: b, to: q, .. }) => {
+            (a, p) == (b, q)
+        }
+        (Fault::PinsBridged { between: a, .. }, Fault::PinsBridged { between: b, .. }) => a == b,
+        (
+            Fault::ChannelsBridged { channels: a, .. },
+            Fault::ChannelsBridged { channels: b, .. },
+        ) => a == b,
+        (a, b) => a == b,
+    };
+    cause.len() == planted.len() && planted.iter().all(|p| cause.iter().any(|c| one(c, p)))
+}
+
+pub fn holds(board: &Board, class: &Class, planted: &[Fault]) -> bool {
+    class.causes.iter().any(|c| is(board, &c.faults, planted))
+}
+
+/// Probability that the unit is good.
+pub fn good(diagnosis: &Diagnosis) -> f64 {
+    let causes = diagnosis.classes.iter().flat_map(|c| &c.causes);
+    causes.filter(|c| c.faults.is_empty()).map(|c| c.probability).sum()
+}
+
+#[derive(Clone, Copy, Default)]
+pub struct Count {
+    pub units: usize,
+    pub told: usize,
+    pub class_first: usize,
+    pub cause_first: usize,
+    pub in_three: usize,
+    pub unexplained: usize,
+}
+
+impl Count {
+    pub fn add(&mut self, other: Count) {
+        self.units += other.units;
+        self.told += other.told;
+        self.class_first += other.class_first;
+        self.cause_first += other.cause_first;
+        self.in_three += other.in_three;
+        self.unexplained += other.unexplained;
+    }
+
+    pub fn of(board: &Board, diagnosis: &Diagnosis, planted: &[Fault]) -> Count {
+        let told = good(diagnosis) < 0.01;
+        let at = diagnosis.classes.iter().position(|c| holds(board, c, planted));
+        let first = diagnosis.classes.first().and_then(|c| c.causes.first());
+        let count = |yes: bool| usize::from(told && yes);
+        Count {
+            units: 1,
+            told: usize::from(told),
+            class_first: count(at == Some(0)),
+            cause_first: count(first.is_some_and(|c| is(board, &c.faults, planted))),
+            in_three: count(at.is_some_and(|at| at < 3)),
+            unexplained: count(!diagnosis.explained),
+        }
+    }
+
+    pub fn line(&self, name: &str) {
+        let share = |n: usize| match self.told {
+            0 => "     -".to_string(),
+            told => format!("{:6.1}", 100.0 * n as f64 / told as f64),
+        };
+        println!(
+            "{name:<37} {:>6} {:>6} {} {} {} {}",
+            self.units,
+            self.told,
+            share(self.class_first),
+            share(self.cause_first),
+            share(self.in_three),
+            share(self.unexplained)
+        );
+    }
+}
+
+/// How often what was said with some probability was so.
+#[derive(Clone, Default)]
+pub struct Calibration {
+    pub bins: [(usize, f64, usize); 10],
+}
+
+impl Calibration {
+    pub fn take(&mut self, stated: f64, right: bool) {
+        let bin = &mut self.bins[((stated * 10.0) as usize).min(9)];
+        bin.0 += 1;
+        bin.1 += stated;
+        bin.2 += usize::from(right);
+    }
+
+    pub fn add(&mut self, other: &Calibration) {
+        for (a, b) in self.bins.iter_mut().zip(&other.bins) {
+            a.0 += b.0;
+            a.1 += b.1;
+            a.2 += b.2;
+        }
+    }
+
+    pub fn print(&self) {
+        let units: usize = self.bins.iter().map(|b| b.0).sum();
+        let mut off = 0.0;
+        for (n, stated, right) in self.bins.iter().filter(|b| b.0 > 0) {
+            let (stated, seen) = (stated / *n as f64, *right as f64 / *n as f64);
+            off += *n as f64 * (stated - seen).abs();
+            println!("  stated {stated:.3}  right {seen:.3}  units {n}");
+        }
+        println!("  off by {:.2} points, weighted", 100.0 * off / units.max(1) as f64);
+    }
+}
+
+/// What the proposed measurements came to.
+#[derive(Clone, Default)]
+pub struct Settling {
+    pub open_first: usize,
+    /// Nothing that a meter can reach tells the causes apart any more.
+    pub beyond: usize,
+    pub settled: usize,
+    pub right: usize,
+    pub taken: Vec<usize>,
+}
+
+#[derive(Clone, Default)]
+pub struct Tally {
+    pub singles: BTreeMap<&'static str, Count>,
+    pub calibration: Calibration,
+    pub pairs: Count,
+    /// By kind of what is in no list.
+    pub strangers: BTreeMap<&'static str, Count>,
+    pub settling: Settling,
+    pub good: (usize, usize, usize),
+    pub time: Duration,
+}
+
+impl Tally {
+    pub fn add(&mut self, other: Tally) {
+        for (class, count) in other.singles {
+            self.singles.entry(class).or_default().add(count);
+        }
+        self.calibration.add(&other.calibration);
+        self.pairs.add(other.pairs);
+        for (kind, count) in other.strangers {
+            self.strangers.entry(kind).or_default().add(count);
+        }
+        self.settling.open_first += other.settling.open_first;
+        self.settling.beyond += other.settling.beyond;
+        self.settling.settled += other.settling.settled;
+        self.settling.right += other.settling.right;
+        self.settling.taken.extend(other.settling.taken);
+        self.good.0 += other.good.0;
+        self.good.1 += other.good.1;
+        self.good.2 += other.good.2;
+        self.time += other.time;
+    }
+
+    /// Prints the whole table.
+    pub fn print(&mut self) {
+        println!("\nin percent of those told from a good unit\n");
+        println!(
+            "class of defect                        units   told  class  cause  three  unexpl"
+        );
+        let mut all = Count::default();
+        for (class, count) in &self.singles {
+            count.line(class);
+            all.add(*count);
+        }
+        all.line("all");
+        println!("\nprobability of the first class");
+        self.calibration.print();
+        println!();
+        self.pairs.line("two defects, where two are seen");
+        let mut strange = Count::default();
+        for (kind, count) in &self.strangers {
+            count.line(kind);
+            strange.add(*count);
+        }
+        strange.line("all that is in no list");
+        let (n, alarms, unexplained) = self.good;
+        println!("good units {n}: false alarms {alarms}, said to be unexplained {unexplained}");
+        self.settling.print();
+    }
+}
+
+impl Settling {
+    pub fn print(&mut self) {
+        self.taken.sort_unstable();
+        let last = self.taken.len().max(1) - 1;
+        let at = |share: f64| self.taken.get((share * last as f64) as usize).copied().unwrap_or(0);
+        println!(
+            "measurements: {} units open at first, {} of them beyond what can be measured (alike \
+             everywhere), {} settled by them, {} right; median {}, 90 % {}",
+            self.open_first,
+            self.beyond,
+            self.settled,
+            self.right,
+            at(0.5),
+            at(0.9)
+        );
+    }
+}

@@ -1,0 +1,37 @@
+//! How likely each kind of defect is in the maker's shop, where the board file says it.
+
+/// Kinds of defects, by the words of the list of modelled ones.
+pub const KINDS: [&str; 20] = [
+    "resistor open",
+    "resistor shorted",
+    "resistor of another value",
+    "resistor out of tolerance",
+    "resistors swapped",
+    "shunt without contact",
+    "shunt with poor contact",
+    "header pins bridged",
+    "second shunt on a header",
+    "positions counted from the wrong end",
+    "headers taken for each other",
+    "chip pin open",
+    "chip pin stuck",
+    "leak at a chip pin",
+    "chip pins bridged",
+    "pull-up missing",
+    "switch never closes",
+    "switch never opens",
+    "load draws nothing",
+    "load draws too much",
+];
+
+/// Odds that the board file states: kind and weight, for each part, joint or header that can have
+/// it. Kinds that it does not name keep the weight of the program.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Odds(pub Vec<(&'static str, f64)>);
+
+impl Odds {
+    /// The weight of a kind, where it is stated.
+    pub fn of(&self, kind: &str) -> Option<f64> {
+        self.0.iter().find(|(k, _)| *k == kind).map(|&(_, weight)| weight)
+    }
+}
