@@ -1,7 +1,7 @@
 //! What no reading shows: what is said of it holds in every setting, and a maker's word stands where
 //! it was given and nowhere else.
 
-use strapwise::board::{self, Board, DEFECTS, Kind, Setting};
+use strapwise::board::{self, Board, KINDS, Kind, Setting};
 use strapwise::circuit::{Node, Parts, pulled_up};
 use strapwise::faults::{ALIKE, Built, By, Fault, Likeness, likeness, modelled};
 use strapwise::units::Ohms;
@@ -96,7 +96,7 @@ fn the_reading_that_a_defect_moves_the_most_is_moved_by_what_is_said() {
 fn every_kind_of_defect_has_the_name_that_a_board_file_may_give_it() {
     let (board, _) = demo_with("");
     for fault in modelled(&board) {
-        assert!(DEFECTS.contains(&fault.class()), "{}", fault.class());
+        assert!(KINDS.contains(&fault.class()), "{}", fault.class());
     }
 }
 

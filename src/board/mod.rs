@@ -507,7 +507,7 @@ impl Default for Pace {
 pub struct Accepted {
     /// The parts that may have them.
     pub parts: Vec<Part>,
-    /// The kinds of defect, each of [`DEFECTS`].
+    /// The kinds of defect, each of [`KINDS`].
     pub defects: Vec<&'static str>,
     /// Why.
     pub reason: String,
@@ -527,30 +527,6 @@ pub enum Part {
     /// A load, by index.
     Load(usize),
 }
-
-/// The kinds of defect that the program models, as it and a board file name them.
-pub const DEFECTS: [&str; 20] = [
-    "resistor open",
-    "resistor shorted",
-    "resistor of another value",
-    "resistor out of tolerance",
-    "resistors swapped",
-    "shunt without contact",
-    "shunt with poor contact",
-    "header pins bridged",
-    "second shunt on a header",
-    "positions counted from the wrong end",
-    "headers taken for each other",
-    "chip pin open",
-    "chip pin stuck",
-    "leak at a chip pin",
-    "chip pins bridged",
-    "pull-up missing",
-    "switch never closes",
-    "switch never opens",
-    "load draws nothing",
-    "load draws too much",
-];
 
 /// Something that only a person can see, asked in a given setting.
 #[derive(Clone, Debug)]

@@ -1,6 +1,6 @@
 //! What the maker has accepted that no reading shows.
 
-use super::super::{Accepted, DEFECTS, Load, Part};
+use super::super::{Accepted, KINDS, Load, Part};
 use super::Reading;
 use super::near::advice;
 use super::table::{At, Fields, tables};
@@ -56,17 +56,17 @@ impl<'a> Reading<'a, '_> {
     /// The kinds named; all of them where none is.
     fn defects_accepted(&mut self, entry: &Fields<'a>) -> Option<Vec<&'static str>> {
         if entry.get("defects").is_none() {
-            return Some(DEFECTS.to_vec());
+            return Some(KINDS.to_vec());
         }
         let like = "[\"resistor of another value\"]";
         let named = entry.words(&mut self.log, "defects", like)?;
         self.some(entry, "defects", named.is_empty(), like)?;
         let mut found = Vec::new();
         for name in &named {
-            let known = DEFECTS.into_iter().find(|d| *d == name.it);
+            let known = KINDS.into_iter().find(|d| *d == name.it);
             if known.is_none() {
                 let what = format!("`{}` is no kind of defect", name.it.escape_debug());
-                self.log.add(name.at, what, advice(name.it, "kind", DEFECTS));
+                self.log.add(name.at, what, advice(name.it, "kind", KINDS));
             }
             found.push(known);
         }
