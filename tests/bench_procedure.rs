@@ -116,6 +116,20 @@ fn another_channel_that_changes_though_only_one_shunt_was_touched_is_no_pass() {
 }
 
 #[test]
+fn a_shunt_that_was_to_be_put_back_and_is_not_is_asked_about_again() {
+    let mut stand = fitted_beside();
+    stand.press(Key::No).fit("J1", "1");
+    assert!(matches!(stand.next_prompt(), Some(Prompt::Move { .. })));
+    assert!(matches!(stand.next_prompt(), Some(Prompt::Strayed { .. })));
+    stand.press(Key::Yes);
+    while stand.believed("J1", "1").is_empty() {
+        stand.step();
+    }
+    stand.lift("J2");
+    stand.expect_verdict(UnitVerdict::Incomplete);
+}
+
+#[test]
 fn a_move_is_not_believed_while_another_channel_is_changed() {
     let mut stand = fitted_beside();
     stand.fit("J1", "1").wait(30 * SECOND);

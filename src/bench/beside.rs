@@ -32,10 +32,9 @@ impl Beside {
         let own = board.sees(jumper);
         // Channels that no jumper has a part in may be anything; a switch is not closed for this.
         let of_a_jumper = |&c: &usize| {
-            let others = (0..board.jumpers.len()).filter(|&j| j != jumper);
             let channel = &board.channels[c];
             let asked = !matches!(channel.kind, Kind::Meter { .. }) && channel.closes.is_empty();
-            asked && !own.contains(&c) && others.into_iter().any(|j| board.sees(j).contains(&c))
+            asked && !own.contains(&c) && board.is_moved(c)
         };
         Beside {
             channels: (0..board.channels.len()).filter(of_a_jumper).collect(),
@@ -77,8 +76,8 @@ impl Beside {
         strayed
     }
 
-    /// Whether one of them is astray.
-    pub fn astray(&self) -> bool {
-        self.away.values().any(|&times| times >= TWICE)
+    /// One of them that is astray, if any.
+    pub fn astray(&self) -> Option<usize> {
+        self.away.iter().find(|&(_, &times)| times >= TWICE).map(|(&channel, _)| channel)
     }
 }

@@ -199,7 +199,14 @@ impl Watch {
         if rested < self.still {
             return Sight::Wait;
         }
-        if seen == self.want && self.beside.astray() {
+        if seen == self.want
+            && let Some(channel) = self.beside.astray()
+        {
+            // It was to be put back, and has had its time.
+            if self.strayed.is_none() && rested >= self.still * UNCHANGED {
+                self.strayed = Some(channel);
+                return Sight::Strayed(channel);
+            }
             return Sight::Wait;
         }
         if seen == self.want {
@@ -240,9 +247,9 @@ impl Watch {
         self.telling == Telling::Pattern && !self.away && !self.shown && !self.cycled
     }
 
-    /// The channel that has changed with the move and should not have.
+    /// The channel that has changed with the move and should not have: told so, or changed still.
     pub fn strayed(&self) -> Option<usize> {
-        self.strayed
+        self.strayed.or_else(|| self.beside.astray())
     }
 
     /// Whether a word is wanted: no reading can tell, the reading was doubted, it does not rest, or

@@ -10,7 +10,8 @@ const WITHIN: f64 = 3.0;
 /// Rule of the row that says what a bench check came to.
 pub const BENCH_CHECK: &str = "bench check";
 
-/// Uncertainty of a reading that has none of its own, in codes: half of a code and a digit's width.
+/// The least expanded uncertainty of a mean, in codes: k = 2 of a perfect quantiser, 1/sqrt(12) of a
+/// code.
 const LEAST_U: f64 = 0.58;
 
 /// A reading that is not what it was.

@@ -3,7 +3,7 @@
 use super::{Row, RowKind, former};
 use crate::bench::judge::Margin;
 use crate::bench::resume::{Done, Earlier, Former};
-use crate::bench::{Mode, Verdict};
+use crate::bench::{Mode, MovedBy, Verdict};
 use crate::board::Board;
 use std::collections::BTreeMap;
 
@@ -37,11 +37,9 @@ pub fn earlier(board: &Board, attempt: u64, rows: &[Row]) -> Earlier {
             RowKind::Event if [ANOTHER_CHANGED, NO_CHANGE].contains(&row.rule.as_str()) => {
                 done.doubted = true;
             }
+            // What the readings showed after all is no word against them.
+            RowKind::Event if row.moved_by == MovedBy::Changed.word() => done.doubted = false,
             _ => {}
-        }
-        // What the readings showed after all is no word against them.
-        if row.moved_by == "changed" {
-            done.doubted = false;
         }
     }
     let mut next = 1..;

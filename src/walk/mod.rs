@@ -33,8 +33,8 @@ pub struct Step {
     pub setting: Setting,
     /// The move from the step before; none for the first and the last.
     pub made: Option<Move>,
-    /// Channels that are read, of those that a pin reads: all of them first and last, else those that the moved jumper has a
-    /// part in, and digital ones beside them.
+    /// Channels that are read, of those that a pin reads: all of them first and last, else those that
+    /// the moved jumper has a part in, and digital ones beside them.
     pub reads: Vec<usize>,
 }
 

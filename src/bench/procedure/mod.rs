@@ -1,9 +1,10 @@
 //! The procedure itself: greet the probe, lead through the moves, measure, ask, load, close.
 //!
 //! Here is the frame: the states, how answers and time reach them, and what a reset of the probe
-//! does; what a key does is in `keys`. What happens in a step is in `step`, in a question in `question`, under load in
-//! `load`, before the power is on in `rails` and `meter`, of the supply itself in `supply`, with the
-//! maker's own commands in `command`.
+//! does; what a key does is in `keys`. What happens in a step is in `step`, in a question in
+//! `question`, under load in `load`, before the power is on in `rails` and `meter`, of the supply
+//! itself in `supply`, with the maker's own commands in `command`, after an earlier run was cut short
+//! in `resume`, with faults made on purpose in `on_purpose`.
 
 mod command;
 mod fuses;
