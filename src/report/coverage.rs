@@ -131,11 +131,12 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     }
     for (i, entry) in board.accepted.iter().enumerate() {
         if !unseen.iter().any(|(_, by)| *by == By::Accepted(i)) {
-            text += &format!(
-                "\nthe entry accepted because \"{}\" is needless: the readings show it, or no such \
-                 defect is modelled\n",
+            let needless = format!(
+                "the entry accepted because \"{}\" is needless: the readings show it, or no such \
+                 defect is modelled",
                 entry.reason
             );
+            text += &format!("\n{}\n", wrap::lines(&needless, 80).join("\n"));
         }
     }
     text += &least_text(board, windows, walk);
