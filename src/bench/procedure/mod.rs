@@ -135,8 +135,11 @@ pub struct Bench {
     asked: Vec<bool>,
     /// The number that the chip came with; empty when it had none.
     came_with: String,
-    /// The attempt to go on from.
+    /// The attempt to go on from, and whether values by meter were taken over from it.
     earlier: Option<Earlier>,
+    took_values: bool,
+    /// Whether the shunts were put as the sequence begins before the power was on.
+    at_base: bool,
     /// What every channel looked like when it was last read in a step that stands, and in the last
     /// look at this one.
     last: Vec<Shape>,
@@ -196,6 +199,8 @@ impl Bench {
             asked,
             came_with: String::new(),
             earlier: None,
+            took_values: false,
+            at_base: false,
             last: unseen.clone(),
             glance: unseen,
             proofs: BTreeMap::new(),
