@@ -105,6 +105,25 @@ enum State {
     Over,
 }
 
+impl State {
+    /// The sweep in hand.
+    fn sweep(&mut self) -> Option<&mut Sweep> {
+        match self {
+            State::Preparing { sweep, .. }
+            | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
+            | State::Measuring { sweep, .. }
+            | State::Asking { sweep, .. }
+            | State::Answering { sweep, .. }
+            | State::Idling { sweep, .. }
+            | State::Loading { sweep, .. }
+            | State::Moving { sweep: Some(sweep), .. } => Some(sweep),
+            _ => None,
+        }
+    }
+}
+
 /// Where to go on after the probe has been prepared.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum After {
@@ -299,19 +318,7 @@ impl Bench {
 
     /// Asks what the sweep in hand wants next, or takes what it has read.
     fn go_on(&mut self, now: Duration) {
-        let sweep = match &self.state {
-            State::Preparing { sweep, .. }
-            | State::Supplying { sweep, .. }
-            | State::Resuming { sweep, .. }
-            | State::OnPurpose { sweep, .. }
-            | State::Measuring { sweep, .. }
-            | State::Asking { sweep, .. }
-            | State::Answering { sweep, .. }
-            | State::Idling { sweep, .. }
-            | State::Loading { sweep, .. }
-            | State::Moving { sweep: Some(sweep), .. } => sweep,
-            _ => return,
-        };
+        let Some(sweep) = self.state.sweep() else { return };
         match sweep.next() {
             Some(ask) => self.ask(ask),
             None => self.swept(now),
@@ -330,23 +337,12 @@ impl Bench {
                 _ => self.greeted(now, answer),
             };
         }
-        match &mut self.state {
-            State::Ending { cut, asked } => {
-                let cut = cut.take();
-                return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
-            }
-            State::Preparing { sweep, .. }
-            | State::Supplying { sweep, .. }
-            | State::Resuming { sweep, .. }
-            | State::OnPurpose { sweep, .. }
-            | State::Measuring { sweep, .. }
-            | State::Asking { sweep, .. }
-            | State::Answering { sweep, .. }
-            | State::Idling { sweep, .. }
-            | State::Loading { sweep, .. }
-            | State::Moving { sweep: Some(sweep), .. } => sweep.answer(answer),
-            _ => return,
+        if let State::Ending { cut, asked } = &mut self.state {
+            let cut = cut.take();
+            return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
         }
+        let Some(sweep) = self.state.sweep() else { return };
+        sweep.answer(answer);
         self.go_on(now);
     }
 
