@@ -101,9 +101,9 @@ bool command_ends_in_string(const struct command *command, uint8_t *count)
     return *count > 0 && command->params[*count - 1u] == 's';
 }
 
-static int16_t read_channels(struct probe *p, struct cursor *c, struct args *a, bool single)
+static uint8_t read_channels(struct probe *p, struct cursor *c, struct args *a, bool single)
 {
-    const int16_t error = lex_channels(c, &a->channels);
+    const uint8_t error = lex_channels(c, &a->channels);
 
     (void)p; /* where the chip is known at compile time */
 
@@ -125,10 +125,10 @@ static int16_t read_channels(struct probe *p, struct cursor *c, struct args *a, 
 }
 
 /* A word of the list, or a number: 0 is the first of the words, any other the second. */
-static int16_t read_switch(struct cursor *c, const ROM char *words, uint8_t *place)
+static uint8_t read_switch(struct cursor *c, const ROM char *words, uint8_t *place)
 {
     uint32_t number = 0;
-    int16_t error = lex_choice(c, words, place);
+    uint8_t error = lex_choice(c, words, place);
 
     if (error == ERR_DATA_TYPE) {
         error = lex_number(c, &number);
@@ -137,10 +137,10 @@ static int16_t read_switch(struct cursor *c, const ROM char *words, uint8_t *pla
     return error;
 }
 
-static int16_t read_references(struct cursor *c, struct args *a)
+static uint8_t read_references(struct cursor *c, struct args *a)
 {
     for (;;) {
-        const int16_t error = lex_choice(c, reference_words, &a->reference);
+        const uint8_t error = lex_choice(c, reference_words, &a->reference);
 
         if (error != ERR_NONE) {
             return error;
@@ -168,10 +168,10 @@ static const ROM struct limit limits[] = {
     {'B', 0, 255}, {'E', 0, 32767}, {'P', 0, UINT32_MAX},
 };
 
-static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
+static uint8_t read_number(struct cursor *c, char kind, uint32_t *value)
 {
     const ROM struct limit *limit = limits;
-    const int16_t error = lex_number(c, value);
+    const uint8_t error = lex_number(c, value);
 
     if (error != ERR_NONE) {
         return error;
@@ -188,7 +188,7 @@ static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
     return ERR_NONE;
 }
 
-static int16_t read_param(struct probe *p, struct cursor *c, char kind, struct args *a,
+static uint8_t read_param(struct probe *p, struct cursor *c, char kind, struct args *a,
                           uint8_t *numbers)
 {
     switch (kind) {
@@ -204,7 +204,7 @@ static int16_t read_param(struct probe *p, struct cursor *c, char kind, struct a
     }
 }
 
-static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *kinds,
+static uint8_t read_params(struct probe *p, struct cursor *c, const ROM char *kinds,
                            struct args *a)
 {
     uint8_t numbers = 0;
@@ -212,7 +212,7 @@ static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *ki
 
     lex_space(c);
     for (; *kinds != '\0'; kinds++, first = false) {
-        int16_t error;
+        uint8_t error;
 
         if (c->at >= c->end) {
             return ERR_MISSING;
@@ -242,7 +242,7 @@ static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *ki
 void command_run(struct probe *p, const struct command *command, struct cursor *c)
 {
     struct args a;
-    int16_t error;
+    uint8_t error;
 
     memset(&a, 0, sizeof a);
     error = read_params(p, c, command->params, &a);

@@ -61,7 +61,7 @@ bool lex_find(struct cursor *c, char mark)
 
 /* ---- headers ------------------------------------------------------------------------------- */
 
-static int16_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
+static uint8_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
 {
     uint8_t count = 0;
 
@@ -80,9 +80,9 @@ static int16_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
     return ERR_NONE;
 }
 
-static int16_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
+static uint8_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
 {
-    int16_t error;
+    uint8_t error;
 
     for (;;) {
         error = add_mnemonic(c, h, length);
@@ -98,10 +98,10 @@ static int16_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
     }
 }
 
-int16_t lex_header(struct cursor *c, struct header *h)
+uint8_t lex_header(struct cursor *c, struct header *h)
 {
     uint8_t length;
-    int16_t error;
+    uint8_t error;
 
     h->text[h->path] = '\0';
     if (lex_peek(c) == '*') {
@@ -186,7 +186,7 @@ bool lex_match(const ROM char *pattern, const char *text)
 
 /* ---- parameters ---------------------------------------------------------------------------- */
 
-int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
+uint8_t lex_string(struct cursor *c, char **text, uint8_t *length)
 {
     const char quote = lex_peek(c);
     char *to;
@@ -209,10 +209,10 @@ int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
     return ERR_STRING;
 }
 
-static int16_t list_entry(struct cursor *c, chip_set *bits)
+static uint8_t list_entry(struct cursor *c, chip_set *bits)
 {
     uint32_t first, last;
-    int16_t error;
+    uint8_t error;
 
     lex_space(c);
     if (!is_digit(lex_peek(c))) {
@@ -242,9 +242,9 @@ static int16_t list_entry(struct cursor *c, chip_set *bits)
     return ERR_NONE;
 }
 
-int16_t lex_channels(struct cursor *c, chip_set *bits)
+uint8_t lex_channels(struct cursor *c, chip_set *bits)
 {
-    int16_t error;
+    uint8_t error;
 
     if (lex_peek(c) != '(') {
         return ERR_DATA_TYPE;
@@ -269,7 +269,7 @@ int16_t lex_channels(struct cursor *c, chip_set *bits)
     return ERR_NONE;
 }
 
-int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place)
+uint8_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place)
 {
     if (!is_letter(lex_peek(c))) {
         return ERR_DATA_TYPE;

@@ -20,7 +20,7 @@ static uint8_t digit_of(char c)
     return c >= 'A' && c <= 'F' ? (uint8_t)(c - 'A' + 10) : 0xFFu;
 }
 
-static int16_t non_decimal(struct cursor *c, uint32_t *value)
+static uint8_t non_decimal(struct cursor *c, uint32_t *value)
 {
     uint8_t bits = 0;
     bool any = false;
@@ -75,7 +75,7 @@ static void read_digits(struct cursor *c, struct decimal *d)
     }
 }
 
-static int16_t read_exponent(struct cursor *c, struct decimal *d)
+static uint8_t read_exponent(struct cursor *c, struct decimal *d)
 {
     char *const back = c->at;
     int16_t exponent = 0;
@@ -106,7 +106,7 @@ static int16_t read_exponent(struct cursor *c, struct decimal *d)
     return any ? ERR_NONE : ERR_NUMBER;
 }
 
-static int16_t scale_up_or_round(struct decimal *d, uint32_t *value)
+static uint8_t scale_up_or_round(struct decimal *d, uint32_t *value)
 {
     uint32_t digits = d->digits;
     int16_t scale = d->scale;
@@ -127,11 +127,11 @@ static int16_t scale_up_or_round(struct decimal *d, uint32_t *value)
     return ERR_NONE;
 }
 
-int16_t lex_number(struct cursor *c, uint32_t *value)
+uint8_t lex_number(struct cursor *c, uint32_t *value)
 {
     struct decimal d = {0, 0, false};
     bool negative = false;
-    int16_t error;
+    uint8_t error;
     const char first = lex_peek(c);
 
     if (first == '#') {

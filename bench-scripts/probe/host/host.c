@@ -3,6 +3,7 @@
 #include "../core/burst.h"
 #include "../core/probe.h"
 #include "../core/probe_hw.h"
+#include "../core/status.h"
 
 struct probe_host {
     struct probe_host_table table;
@@ -38,7 +39,7 @@ void probe_host_receive(struct probe_host *host, uint8_t byte)
 
 void probe_host_fault(struct probe_host *host)
 {
-    probe_line_fault(&host->probe, -360);
+    probe_line_fault(&host->probe, ERR_COMMUNICATION);
 }
 
 void probe_host_poll(struct probe_host *host)
