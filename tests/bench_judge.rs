@@ -304,6 +304,7 @@ fn sag_is_the_change_of_the_reference_s_code_whatever_the_reference() {
             loads: vec![0],
             reference: None,
             idle: burst(5.0),
+            step: None,
             loaded: burst(4.9),
             verdict: Verdict::NotTested,
             reason: String::new(),
@@ -324,7 +325,15 @@ fn a_supply_that_was_not_read_is_not_tested() {
         let (verdict, reason) = (Verdict::Pass, String::new());
         let check = sag::judge(
             &board,
-            SupplyCheck { loads: vec![0], reference: None, idle, loaded, verdict, reason },
+            SupplyCheck {
+                loads: vec![0],
+                reference: None,
+                idle,
+                step: None,
+                loaded,
+                verdict,
+                reason,
+            },
         );
         assert_eq!(check.verdict, Verdict::NotTested);
         assert!(!check.reason.is_empty());

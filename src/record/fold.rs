@@ -7,7 +7,7 @@ use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
+    Burst, Check, Event, Mode, Presence, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Level, Task};
 use crate::window::{Band, Limits, adc};
@@ -105,6 +105,10 @@ impl Folder {
             Event::Check { at, check } => vec![self.check(t, at, check)],
             Event::Volts(check) => vec![self.volts(t, check)],
             Event::Supply { at, check } => vec![self.supply(t, at, check)],
+            Event::Presence { at, part, found } => {
+                let row = self.event(t, "part on a bus", &presence_note(&self.board, *part, *found));
+                vec![self.step(row, at)]
+            }
             Event::Answered { at, question, yes, verdict } => {
                 vec![self.answered(t, at, *question, *yes, *verdict)]
             }
@@ -341,11 +345,15 @@ impl Folder {
             row.supply_loaded_mv = Some(1000.0 * sag.loaded.0);
             row.sag_mv = Some(1000.0 * sag.sag.0);
             row.sag_pct = Some(100.0 * sag.ratio);
+            let switching = sag.at_switching.map(|dip| {
+                format!(", as it goes on a dip of {:.0} mV", 1000.0 * dip.0)
+            });
             row.note = format!(
-                "lowest {:.0} mV, a dip of {:.0} mV; dips under 0.2 ms are not seen; millivolts by \
-                 the {} reference",
+                "lowest {:.0} mV, a dip of {:.0} mV{}; dips under 0.2 ms are not seen; millivolts \
+                 by the {} reference",
                 1000.0 * sag.lowest.0,
                 1000.0 * sag.dip.0,
+                switching.unwrap_or_default(),
                 if check.reference.is_some() { "calibrated" } else { "nominal" }
             );
         }
@@ -459,6 +467,18 @@ impl Folder {
         row.note = RELATES_TO.to_string();
         row
     }
+}
+
+/// What a part on a bus did, and what that says.
+pub fn presence_note(board: &Board, part: usize, found: Option<Presence>) -> String {
+    let part = &board.bus_parts[part];
+    let what = match found {
+        Some(Presence::Answers) => "answers, so it has its supply",
+        Some(Presence::Silent) => "silent, which proves nothing",
+        Some(Presence::HeldLow) => "not asked, the bus is held low",
+        None => "not asked",
+    };
+    format!("{} at 0x{:02X}: {what}", part.id, part.address)
 }
 
 /// Text of a program on one line, and not without end.

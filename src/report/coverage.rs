@@ -146,6 +146,17 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     {
         never += &format!(" Here {why}: measure it by a meter.");
     }
+    let parts: Vec<String> = board.bus_parts.iter().map(|part| part.id.clone()).collect();
+    if !parts.is_empty() {
+        never += &format!(
+            " {} asked by address on the bus: an answer proves the supply of that part, silence \
+             proves nothing, and neither bears on the verdict.",
+            match &parts[..] {
+                [one] => format!("{one} is"),
+                _ => format!("{} are", parts.join(", ")),
+            }
+        );
+    }
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
 }

@@ -7,6 +7,7 @@ use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting, Task};
+use crate::record::fold::presence_note;
 use crate::walk::Move;
 
 /// The cautions shown before anything is switched.
@@ -433,6 +434,9 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Kept(_) => Vec::new(),
         Event::PutBack => {
             vec![("note", "the identity is off the chip again, what was there is back".into())]
+        }
+        Event::Presence { part, found, .. } => {
+            vec![("bus", presence_note(board, *part, *found))]
         }
         Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {

@@ -45,6 +45,7 @@ impl Maker {
             channels: vec![],
             options: vec![],
             loads: vec![],
+            bus_parts: vec![],
             pace: Pace::default(),
             firmware: Firmware {
                 conversions: 1,

@@ -136,7 +136,7 @@ pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
     let results = tempfile::tempdir().expect("a folder for records");
     let mut child = Command::new(program())
         .arg("bench")
-        .arg(root().join("protocols/vent-controller.toml"))
+        .arg(&board.file)
         .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", "0.2"])
         .args(["--quiet", "0.1", "--port", &board.port, "--results"])
         .arg(results.path())

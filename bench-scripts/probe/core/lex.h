@@ -41,7 +41,8 @@ uint8_t lex_channels(struct cursor *c, chip_set *bits);
 /* One of the words of a list such as OFF|ON|DISCharge, in its short or long form; its place. */
 uint8_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place);
 
-/* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?. */
-bool lex_match(const ROM char *pattern, const char *text);
+/* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?, which
+ * comes in two pieces. */
+bool lex_match(const ROM char *stem, const ROM char *rest, const char *text);
 
 #endif

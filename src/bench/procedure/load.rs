@@ -18,6 +18,35 @@ impl Bench {
         }
     }
 
+    /// Asks the parts on the board's buses whether they are there, everything off and the unit as it
+    /// leaves; then the loads.
+    pub(super) fn begin_presence(&mut self, now: Duration) {
+        let parts = 0..self.board.bus_parts.len();
+        if parts.is_empty() {
+            return self.begin_load(now, 0);
+        }
+        let mut sweep = Sweep::new();
+        for part in parts {
+            sweep = sweep.ask(Ask::Presence { part }, Keep::Presence(part));
+        }
+        self.state = State::Presence { sweep: sweep.ask(Ask::Boot, Keep::Boot) };
+        self.go_on(now);
+    }
+
+    /// What the parts did: it is told, and fails nothing. Of a probe that was reset it is nothing.
+    pub(super) fn present(&mut self, now: Duration, got: &Got) {
+        let reset = self.rebooted(now, got);
+        let at = self.at();
+        for part in 0..self.board.bus_parts.len() {
+            let found = got.presence.get(&part).copied().filter(|_| !reset);
+            self.tell(Event::Presence { at: at.clone(), part, found });
+        }
+        match reset {
+            true => self.prepare(now, After::Load(0)),
+            false => self.begin_load(now, 0),
+        }
+    }
+
     pub(super) fn begin_load(&mut self, now: Duration, turn: usize) {
         let Some(loads) = self.turn(turn) else {
             return match self.config.on_purpose {
@@ -37,8 +66,8 @@ impl Bench {
     fn not_together(&mut self, now: Duration, turn: usize, loads: Vec<usize>, ill: usize) {
         let reason = format!("not tried: {} is too much alone", self.board.loads[ill].id);
         let verdict = Verdict::NotTested;
-        let (idle, loaded, reference) = (None, None, self.reference);
-        let check = SupplyCheck { loads, reference, idle, loaded, verdict, reason };
+        let (idle, step, loaded, reference) = (None, None, None, self.reference);
+        let check = SupplyCheck { loads, reference, idle, step, loaded, verdict, reason };
         self.tally.supply(&self.board, &check);
         let at = self.at();
         self.tell(Event::Supply { at, check });
@@ -50,9 +79,33 @@ impl Bench {
         if self.rebooted(now, got) {
             return self.supply_again(now, After::Load(turn));
         }
-        let loads = self.turn(turn).unwrap_or_default();
-        let (idle, sweep) = (got.supply, self.load_sweep(&loads));
-        self.state = State::Loading { turn, sweep, idle };
+        let idle = got.supply;
+        let mut sweep = Sweep::new();
+        if self.board.chip.reads_supply {
+            let loads = self.turn(turn).unwrap_or_default();
+            sweep = sweep.ask(Ask::Step { channel: None, loads, n: BURST }, Keep::Step);
+            sweep = sweep.ask(Ask::Boot, Keep::Boot);
+        }
+        self.state = State::Switching { turn, sweep, idle };
+        self.go_on(now);
+    }
+
+    /// The loads have been on for a moment. They go on for longer, but not once more where the chip
+    /// was reset by it.
+    pub(super) fn switched(
+        &mut self,
+        now: Duration,
+        turn: usize,
+        got: &Got,
+        idle: Option<Burst>,
+    ) {
+        let read = self.board.chip.reads_supply;
+        let reset = read && self.rebooted(now, got);
+        if reset || !got.refused.is_empty() {
+            return self.load_done(now, turn, got.clone(), [idle, None], None, reset);
+        }
+        let sweep = self.load_sweep(&self.turn(turn).unwrap_or_default());
+        self.state = State::Loading { turn, sweep, idle, step: got.step };
         self.go_on(now);
     }
 
@@ -97,11 +150,33 @@ impl Bench {
         }
     }
 
-    pub(super) fn loaded(&mut self, now: Duration, turn: usize, mut got: Got, idle: Option<Burst>) {
+    pub(super) fn loaded(
+        &mut self,
+        now: Duration,
+        turn: usize,
+        got: Got,
+        idle: Option<Burst>,
+        step: Option<SwitchedOn>,
+    ) {
+        let reset = self.rebooted(now, &got);
+        let loaded = got.supply;
+        self.load_done(now, turn, got, [idle, loaded], step, reset);
+    }
+
+    /// Judges what was read without and with the loads.
+    fn load_done(
+        &mut self,
+        now: Duration,
+        turn: usize,
+        mut got: Got,
+        [idle, mut loaded]: [Option<Burst>; 2],
+        mut step: Option<SwitchedOn>,
+        reset: bool,
+    ) {
         let refused = got.refused.first().cloned();
         if refused.is_some() {
             // Something was not as asked for while it was read: none of it counts.
-            got.supply = None;
+            (loaded, step) = (None, None);
             got.channels.clear();
         }
         let at = self.at();
@@ -109,11 +184,11 @@ impl Bench {
             loads: self.turn(turn).unwrap_or_default(),
             reference: self.reference,
             idle,
-            loaded: got.supply,
+            step,
+            loaded,
             verdict: Verdict::NotTested,
             reason: refused.or_else(|| self.no_supply()).unwrap_or_default(),
         };
-        let reset = self.rebooted(now, &got);
         if reset {
             check.verdict = Verdict::Fail;
             let they = if check.loads.len() > 1 { "they were" } else { "it was" };

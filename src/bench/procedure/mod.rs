@@ -29,7 +29,7 @@ use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
+    Procedure, Prompt, Shunts, StepAt, SupplyCheck, SwitchedOn, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::units::Volts;
@@ -97,8 +97,10 @@ enum State {
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
     Answering { question: usize, yes: bool, left: VecDeque<usize>, sweep: Sweep },
+    Presence { sweep: Sweep },
     Idling { turn: usize, sweep: Sweep },
-    Loading { turn: usize, sweep: Sweep, idle: Option<Burst> },
+    Switching { turn: usize, sweep: Sweep, idle: Option<Burst> },
+    Loading { turn: usize, sweep: Sweep, idle: Option<Burst>, step: Option<SwitchedOn> },
     Ending { cut: Option<Cut>, asked: bool },
     PuttingBack { cut: Option<Cut> },
     Running,
@@ -302,7 +304,9 @@ impl Bench {
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
+            | State::Presence { sweep }
             | State::Idling { sweep, .. }
+            | State::Switching { sweep, .. }
             | State::Loading { sweep, .. }
             | State::Moving { sweep: Some(sweep), .. } => sweep,
             _ => return,
@@ -337,7 +341,9 @@ impl Bench {
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
+            | State::Presence { sweep }
             | State::Idling { sweep, .. }
+            | State::Switching { sweep, .. }
             | State::Loading { sweep, .. }
             | State::Moving { sweep: Some(sweep), .. } => sweep.answer(answer),
             _ => return,
@@ -432,9 +438,13 @@ impl Bench {
                 self.count_answer(question, yes);
                 self.ask_next_question(now, left);
             }
+            State::Presence { sweep } => self.present(now, sweep.got()),
             State::Idling { turn, sweep } => self.idled(now, turn, sweep.got()),
-            State::Loading { turn, sweep, idle } => {
-                self.loaded(now, turn, sweep.got().clone(), idle);
+            State::Switching { turn, sweep, idle } => {
+                self.switched(now, turn, sweep.got(), idle);
+            }
+            State::Loading { turn, sweep, idle, step } => {
+                self.loaded(now, turn, sweep.got().clone(), idle, step);
             }
             other => self.state = other,
         }
@@ -498,7 +508,7 @@ impl Bench {
         } else {
             self.step = self.walk.steps.len() - 1;
             self.count_unasked();
-            self.begin_load(now, 0);
+            self.begin_presence(now);
         }
     }
 
