@@ -8,7 +8,7 @@ use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, Presence, ProbeInfo,
-    Procedure,    Summary, UnitId, UnitVerdict, Verdict,
+    Procedure, Summary, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::{Board, Fuses};
 use strapwise::walk::{self, Walk};

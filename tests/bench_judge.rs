@@ -306,6 +306,7 @@ fn sag_is_the_change_of_the_reference_s_code_whatever_the_reference() {
             idle: burst(5.0),
             step: None,
             loaded: burst(4.9),
+            by_meter: None,
             verdict: Verdict::NotTested,
             reason: String::new(),
         };
@@ -331,6 +332,7 @@ fn a_supply_that_was_not_read_is_not_tested() {
                 idle,
                 step: None,
                 loaded,
+                by_meter: None,
                 verdict,
                 reason,
             },

@@ -3,7 +3,7 @@
 //! Events go to the record first, then to the screens.
 
 use super::command::Ran;
-use super::supply::VoltsCheck;
+use super::supply::{Metered, VoltsCheck};
 use super::watching::Watched;
 use super::{Boot, Burst, Presence, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting, Task};
@@ -216,10 +216,21 @@ pub struct SupplyCheck {
     pub step: Option<SwitchedOn>,
     /// The internal reference read on load.
     pub loaded: Option<Burst>,
+    /// What a person read on a meter instead; none where nobody did.
+    pub by_meter: Option<SagByMeter>,
     /// The verdict.
     pub verdict: Verdict,
     /// Why, when it is not a pass.
     pub reason: String,
+}
+
+/// The supply without and with loads, as a person read it on a meter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SagByMeter {
+    /// Without load, before the first move.
+    pub idle: Volts,
+    /// On load.
+    pub loaded: Metered,
 }
 
 /// The internal reference against the supply as loads went on, switched inside a burst.
@@ -279,6 +290,8 @@ pub enum Prompt {
     },
     /// Measure the supply with a meter, the power on, and type what it shows.
     SupplyVolts {
+        /// Loads that are on meanwhile.
+        loads: Vec<usize>,
         /// Why what was typed before was not taken.
         refused: Option<String>,
     },

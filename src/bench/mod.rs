@@ -32,8 +32,8 @@ use std::time::Duration;
 pub use ask::{Answer, Ask, Boot, Burst, Presence, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use design::Design;
 pub use event::{
-    Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt,
-    Summary, SupplyCheck, SwitchedOn, TypedIn, Worst,
+    Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, SagByMeter, Shunts,
+    StepAt, Summary, SupplyCheck, SwitchedOn, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 

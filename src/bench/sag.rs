@@ -5,7 +5,8 @@
 //! As volts it carries the reference's tolerance (±9 % on the ATmega328P) until a meter reading
 //! calibrates the unit.
 
-use super::{Burst, SupplyCheck, Verdict};
+use super::supply::Metered;
+use super::{Burst, SagByMeter, SupplyCheck, Verdict};
 use crate::board::Board;
 use crate::board::chip::Chip;
 use crate::units::Volts;
@@ -47,6 +48,13 @@ pub fn share(before: f64, code: f64) -> f64 {
 
 /// The sag that two bursts show; none while one is missing or impossible.
 pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
+    if let Some(SagByMeter { idle, loaded: Metered { volts: loaded, .. } }) = check.by_meter {
+        let sag = Volts(idle.0 - loaded.0);
+        let ratio = sag.0 / idle.0;
+        // A meter shows no dips.
+        let (lowest, dip, at_switching) = (loaded, sag, None);
+        return Some(Sag { idle, loaded, ratio, sag, lowest, dip, at_switching });
+    }
     let (idle, loaded) = (check.idle?, check.loaded?);
     if idle.mean <= 0.0 || loaded.mean <= 0.0 {
         return None;

@@ -116,6 +116,8 @@ pub struct Supply {
     pub all_loads: bool,
     /// Whether a person measures it with a meter, which calibrates the chip's internal reference.
     pub calibrate: bool,
+    /// Whether a person measures it with a meter, without and with each load, where the probe cannot.
+    pub by_meter: bool,
 }
 
 /// How the AREF pin is wired.

@@ -144,12 +144,17 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             "The product is on the unit now: look at what it reads.".into(),
             format!("Does it report {}? Enter = yes; Space = no.", expected.join(", ")),
         ],
-        Prompt::SupplyVolts { refused } => {
+        Prompt::SupplyVolts { loads, refused } => {
             let [a, b] = [board.supply.net, board.supply.ground].map(|net| board.net_name(net));
             let mut lines: Vec<String> = refused.iter().cloned().collect();
+            let on = match loads.as_slice() {
+                [] => "no load".to_string(),
+                [_] => format!("{} is on now", board.load_names(loads, " and ")),
+                _ => format!("{} are on now", board.load_names(loads, " and ")),
+            };
             lines.push(format!(
-                "Measure {a} to {b}, the power on and no load, and type what the meter shows \
-                 (5.02V; skip if it cannot be)."
+                "Measure {a} to {b}, the power on and {on}, and type what the meter shows (5.02V; \
+                 skip if it cannot be)."
             ));
             lines
         }

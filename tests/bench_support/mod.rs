@@ -13,7 +13,8 @@ use strapwise::bench::resume::Earlier;
 use strapwise::bench::supply::Known;
 use strapwise::bench::{
     Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, Presence,
-    ProbeInfo, Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
+    ProbeInfo, Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict,
+    Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting, Task};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
@@ -360,11 +361,16 @@ impl Stand {
         Boot { count: self.boots, cause: self.cause.into(), uptime_ms }
     }
 
-    fn supply_code(&self) -> f64 {
+    /// The supply with what is on.
+    fn supply_now(&self) -> f64 {
         let sag: f64 = self.loads_on.iter().map(|&l| self.sags[l]).sum();
         let all = !self.loads_on.is_empty() && self.loads_on.len() == self.board.loads.len();
         let sag = sag + if all { self.sags_together } else { 0.0 };
-        self.reference * self.board.chip.scale / (self.parts.supply.0 - sag)
+        self.parts.supply.0 - sag
+    }
+
+    fn supply_code(&self) -> f64 {
+        self.reference * self.board.chip.scale / self.supply_now()
     }
 
     /// A burst of the reference: dips are too few to move the mean.
@@ -587,7 +593,9 @@ impl Stand {
                 self.type_in(&as_typed(ohms));
             }
             Prompt::SupplyVolts { .. } => {
-                let shown = as_typed(self.parts.supply);
+                // It takes longer than the probe bears silence.
+                self.wait(Duration::from_secs(8));
+                let shown = as_typed(Volts(self.supply_now()));
                 self.type_in(&shown);
             }
             Prompt::PowerOn { ref moves } => {

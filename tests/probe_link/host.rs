@@ -177,8 +177,12 @@ fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
 #[test]
 fn a_load_goes_on_inside_a_burst_and_every_code_round_it_comes_back() {
     let mut core = probe();
-    let step = |channel, load| {
-        Request::Step { channel, loads: vec![load], before: 100, after: 200, bits: 10 }
+    let step = |channel, load| Request::Step {
+        channel,
+        loads: vec![load],
+        before: 100,
+        after: 200,
+        bits: 10,
     };
     assert_eq!(carry(&mut core, &step(Some(19), 9), "n").0, -221, "it is not allowed yet");
     answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
@@ -200,7 +204,8 @@ fn a_load_goes_on_inside_a_burst_and_every_code_round_it_comes_back() {
 fn of_a_step_a_damaged_frame_costs_its_own_codes_and_the_figures_stand() {
     let mut core = probe();
     answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
-    let request = Request::Step { channel: Some(19), loads: vec![9], before: 4, after: 100, bits: 10 };
+    let request =
+        Request::Step { channel: Some(19), loads: vec![9], before: 4, after: 100, bits: 10 };
     let line = request.encode("t");
     core.receive(&line);
     let mut sent = core.take_output();
@@ -272,9 +277,8 @@ fn any_request() -> impl Strategy<Value = Request> {
             .prop_map(|(slot, n)| Request::WriteSlot { slot, bytes: vec![255; n] }),
         (any::<bool>(), 0..3_usize)
             .prop_map(|(off_high, n)| Request::Allow { pins: vec![9; n], off_high }),
-        prop::sample::select(vec![0, 7, 8, 80, 119, 120, 255]).prop_map(|address| {
-            Request::Presence { address, pull_up: true, sda: 12, scl: 13 }
-        }),
+        prop::sample::select(vec![0, 7, 8, 80, 119, 120, 255])
+            .prop_map(|address| { Request::Presence { address, pull_up: true, sda: 12, scl: 13 } }),
         (0..3_usize).prop_map(|n| Request::AllowDischarge { pins: vec![4; n] }),
         (0..3_usize).prop_map(move |n| Request::AllowReferences { references: vec![reference; n] }),
     ]

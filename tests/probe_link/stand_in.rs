@@ -1,7 +1,7 @@
 //! The fixed pins that `protocols/probe-link.md` describes, and a way to ask a probe over them.
 
-use strapwise::probe::world::Responder;
 use strapwise::probe::core::{Core, EEPROM_SIZE, Input, PinMode, Pins, RESET_POWER, Reference};
+use strapwise::probe::world::Responder;
 
 /// The stand-in of the link document.
 pub struct Fixed {

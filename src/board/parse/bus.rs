@@ -19,11 +19,7 @@ const ADDRESSES: std::ops::RangeInclusive<u16> = 8..=119;
 
 impl<'a> Reading<'a, '_> {
     /// The parts of all buses, in the order of the file.
-    pub(super) fn bus_parts(
-        &mut self,
-        root: &Fields<'a>,
-        supply: Option<&Supply>,
-    ) -> Vec<BusPart> {
+    pub(super) fn bus_parts(&mut self, root: &Fields<'a>, supply: Option<&Supply>) -> Vec<BusPart> {
         let buses = self.buses(root);
         let keys = ["id", "label", "bus", "address", "supply"];
         let mut found: Vec<BusPart> = Vec::new();
@@ -48,7 +44,11 @@ impl<'a> Reading<'a, '_> {
             if let Some(twin) = twin {
                 let what = format!("{} has the address of {} on the same bus", id, twin.id);
                 let do_next = "an answer would prove neither; correct one of the two";
-                self.log.add(part.get("address").map_or(part.at, |v| v.span().start), what, do_next);
+                self.log.add(
+                    part.get("address").map_or(part.at, |v| v.span().start),
+                    what,
+                    do_next,
+                );
                 continue;
             }
             found.push(BusPart { id, label, address, sda, scl, pull_ups: bus.pull_ups, supply });

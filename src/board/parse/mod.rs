@@ -429,6 +429,7 @@ impl<'a> Reading<'a, '_> {
             "beside",
             "all_loads",
             "calibrate",
+            "by_meter",
         ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
@@ -447,6 +448,7 @@ impl<'a> Reading<'a, '_> {
         let before_power = self.before_power(&part);
         let all_loads = part.get("all_loads").is_none() || part.flag(&mut self.log, "all_loads");
         let calibrate = part.flag(&mut self.log, "calibrate");
+        let by_meter = part.flag(&mut self.log, "by_meter");
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -457,6 +459,7 @@ impl<'a> Reading<'a, '_> {
             before_power: before_power?,
             all_loads,
             calibrate,
+            by_meter,
         })
     }
 

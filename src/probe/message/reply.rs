@@ -295,9 +295,7 @@ impl Request {
                     "0" => Ok(Reply::Presence(Presence::Silent)),
                     "1" => Ok(Reply::Presence(Presence::Answers)),
                     "2" => Ok(Reply::Presence(Presence::HeldLow)),
-                    found => {
-                        Err(ReplyError::Field { what: "0, 1 or 2", found: found.to_string() })
-                    }
+                    found => Err(ReplyError::Field { what: "0, 1 or 2", found: found.to_string() }),
                 }
             }
             Request::Against { request, .. } => request.reply(data),
