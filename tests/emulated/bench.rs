@@ -265,3 +265,31 @@ fn parts_on_a_bus_are_asked_at_the_pins_of_the_chip_and_silence_fails_nothing() 
     assert_eq!(told, wanted);
     assert!(run.lines.iter().any(|line| line.contains(wanted[0])), "{}", run.lines.join("\n"));
 }
+
+#[test]
+fn a_unit_at_8_mhz_is_tested_over_the_slower_line() {
+    let out = tempfile::tempdir().expect("a folder for the image");
+    let build = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../probe/build");
+    let mut command = std::process::Command::new(build);
+    command.args(["--baud", "38400", "--clock", "8000000", "--out"]).arg(out.path());
+    let built = command.output().expect("the build script runs");
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let image = out.path().join("strapwise-probe-atmega328p.hex");
+    let demo = include_str!("../../protocols/vent-controller.toml");
+    let chip = "chip = \"atmega328p\"";
+    let file = out.path().join("board.toml");
+    let text = demo.replace(chip, &format!("{chip}\nclock = \"8MHz\""));
+    std::fs::write(&file, text).expect("the board file");
+    let file = file.to_str().expect("a path");
+    let mut unit = Emulated::at(8_000_000, &image, file, &[]);
+    // A pseudo-terminal has no rate that an answer could be told by.
+    unit.arguments = vec!["--baud", "38400"];
+    let run = plain(&mut unit);
+    assert_eq!(run.unit()["verdict"], "PASS", "{}", run.lines.join("\n"));
+    for (position, _, code) in LADDER {
+        let mean = number(&run.reading("PROFILE", "J1", position)["mean_code"]);
+        assert!((mean - code).abs() < 12.0, "J1={position}: {mean} for {code}");
+    }
+    let [vent, mat] = run.kind("supply")[..] else { panic!("two loads") };
+    assert!([vent, mat].iter().all(|row| row["note"].contains("as it goes on a dip of")));
+}

@@ -13,7 +13,8 @@ mod link;
 
 use circuit_support::Maker;
 use emulated_board::{
-    Assembled, Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
+    Assembled, Conversion, Emulator, Image, Input, Part, PinMode, ResetCause, Wires,
+    World as ChipWorld,
 };
 use link::{OnChip, START, WITHIN, ask, tell};
 use stand_in::Fixed;
@@ -193,8 +194,7 @@ fn a_load_is_switched_inside_a_burst_at_a_known_conversion_whatever_the_line_doe
     for (command, channel) in [("MEAS:STEP?", Some(14)), ("MEAS:SUPP:STEP?", None)] {
         board.world().made.clear();
         board.world().driven.clear();
-        let request =
-            Request::Step { channel, loads: vec![9], before: 200, after: 1000, bits: 10 };
+        let request = Request::Step { channel, loads: vec![9], before: 200, after: 1000, bits: 10 };
         let line = request.encode("t");
         assert!(line.starts_with(command.as_bytes()));
         let sent = board.request(&line, WITHIN).unwrap();
@@ -229,15 +229,49 @@ fn a_load_is_switched_inside_a_burst_at_a_known_conversion_whatever_the_line_doe
     }
 }
 
-#[test]
-fn the_image_for_the_slower_line_answers_at_its_rate_and_says_which_samples_it_leaves_out() {
-    let out = std::env::temp_dir().join(format!("probe-38400-{}", std::process::id()));
+/// An image built by the build script with these options.
+fn built(options: &[&str]) -> Image {
+    let called = options.concat();
+    let out = std::env::temp_dir().join(format!("probe{called}-{}", std::process::id()));
     let build = Path::new(env!("CARGO_MANIFEST_DIR")).join("../probe/build");
     let mut command = std::process::Command::new(build);
-    let built = command.args(["--baud", "38400", "--out"]).arg(&out).output().unwrap();
+    let built = command.args(options).arg("--out").arg(&out).output().unwrap();
     assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    println!("{}", String::from_utf8_lossy(&built.stdout));
     let hex = Image::read(&out.join("strapwise-probe-atmega328p.hex")).unwrap();
     std::fs::remove_dir_all(&out).unwrap();
+    hex
+}
+
+#[test]
+fn at_8_mhz_an_image_of_its_own_answers_and_takes_half_as_many_conversions() {
+    let image = built(&["--baud", "38400", "--clock", "8000000"]);
+    let mut board = Emulator::at(8_000_000, Part::Atmega328p, &image, Changing::new()).unwrap();
+    board.run_for(START).unwrap();
+    let before = board.now();
+    let reply = ask(&mut board, "*IDN?");
+    assert!(reply.starts_with("Strapwise,PROBE-ATMEGA328P,0,"), "{reply}");
+    // 8 MHz / 16 / 13 is 38,462 baud: 260 µs a byte of ten bits.
+    let bytes = u32::try_from("*IDN?\n".len() + reply.len() + 1).unwrap();
+    let (line, took) = (Duration::from_micros(260) * bytes, board.now() - before);
+    assert!(took > line - Duration::from_micros(600) && took < line * 2, "{took:?} for {line:?}");
+    // Exactly the conversions made, none lost, 208 µs apart: 13 clocks of 62.5 kHz.
+    let (raw, codes, span) = raw(&mut board, 961, 128);
+    assert_eq!(raw.burst.sum, codes.iter().map(|&c| u64::from(c)).sum::<u64>());
+    let (exact, late) = (Duration::from_micros(208) * 960, Duration::from_nanos(500) * 960);
+    assert!(span >= exact && span <= exact + late, "{span:?}");
+    // A millisecond is one: outputs go off after three seconds of silence.
+    tell(&mut board, "OUTP:ALL LOW,(@9)");
+    tell(&mut board, "OUTP ON,(@9)");
+    board.run_for(Duration::from_millis(2900)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::High));
+    board.run_for(Duration::from_millis(200)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::Low));
+}
+
+#[test]
+fn the_image_for_the_slower_line_answers_at_its_rate_and_says_which_samples_it_leaves_out() {
+    let hex = built(&["--baud", "38400"]);
     let mut board = Emulator::new(&hex, Changing::new()).unwrap();
     board.run_for(START).unwrap();
     let before = board.now();
@@ -479,7 +513,10 @@ fn a_part_on_a_bus_answers_to_its_address_within_standard_mode() {
         println!("a clock takes {shortest:?} to {most:?}");
         // Standard mode has 100 kHz at most (UM10204 table 10, from memory).
         assert!(shortest > Duration::from_micros(20), "{shortest:?}");
-        assert!(most < Some(Duration::from_micros(100)), "a bus that times out has 10 kHz: {most:?}");
+        assert!(
+            most < Some(Duration::from_micros(100)),
+            "a bus that times out has 10 kHz: {most:?}"
+        );
     }
     // Nothing holds them: the clock does not rise.
     let mut board = board(Lines::new(false));

@@ -26,6 +26,8 @@ pub struct Emulated {
     says: Lines<BufReader<ChildStdout>>,
     pub port: String,
     file: PathBuf,
+    /// What `bench` is told besides.
+    pub arguments: Vec<&'static str>,
 }
 
 impl Emulated {
@@ -36,14 +38,20 @@ impl Emulated {
 
     /// The same of another board, by its file.
     pub fn of(file: &str, prepared: &[&str]) -> Emulated {
+        let image = root().join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
+        Emulated::at(16_000_000, &image, file, prepared)
+    }
+
+    /// The same at another clock, with an image of its own.
+    pub fn at(clock: u32, image: &Path, file: &str, prepared: &[&str]) -> Emulated {
         let root = root();
         let file = root.join(file);
-        let image = root.join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
         let mut child = Command::new(env!("CARGO_BIN_EXE_emulated-board"))
             .arg("--board")
             .arg(&file)
             .arg("--firmware")
             .arg(image)
+            .args(["--clock", &clock.to_string()])
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -52,7 +60,8 @@ impl Emulated {
         let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
         let first = says.next().expect("a line").expect("text");
         let port = first.strip_prefix("port ").expect("the port's name").to_string();
-        let mut board = Emulated { child, hands, says, port, file };
+        let arguments = Vec::new();
+        let mut board = Emulated { child, hands, says, port, file, arguments };
         for command in prepared {
             assert_eq!(board.command(command), "ok", "{command}");
         }
@@ -138,6 +147,7 @@ pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
         .arg("bench")
         .arg(&board.file)
         .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", "0.2"])
+        .args(&board.arguments)
         .args(["--quiet", "0.1", "--port", &board.port, "--results"])
         .arg(results.path())
         .stdin(Stdio::piped())
