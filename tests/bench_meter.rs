@@ -3,6 +3,7 @@
 mod bench_support;
 
 use bench_support::full::run;
+use bench_support::metered::BOARD;
 use bench_support::{Stand, board_of};
 use proptest::prelude::*;
 use std::sync::Arc;
@@ -16,69 +17,6 @@ use strapwise::record::RowKind;
 use strapwise::units::Ohms;
 use strapwise::walk::{self, meter};
 use strapwise::window::{self, Limits};
-
-/// One channel that the probe reads, and a pair of nets for a meter, each with a jumper of its own.
-const BOARD: &str = r#"format = 1
-[board]
-name = "meter"
-revision = "A"
-chip = "atmega328p"
-[supply]
-net = "VCC"
-ground = "GND"
-volts = "5V"
-tolerance = "5%"
-source = "bench supply"
-aref = "capacitor"
-[delivery]
-J1 = "fitted"
-J2 = "fitted"
-[[resistor]]
-id = "R1"
-between = ["VCC", "PIN"]
-value = "10k"
-tolerance = "1%"
-[[resistor]]
-id = "R2"
-between = ["PIN", "LEG"]
-value = "10k"
-tolerance = "1%"
-[[resistor]]
-id = "R3"
-between = ["A", "MID"]
-value = "1k"
-tolerance = "1%"
-[[resistor]]
-id = "R4"
-between = ["MID", "B"]
-value = "2k2"
-tolerance = "1%"
-[[jumper]]
-id = "J1"
-positions = [{ name = "fitted", pins = [1, 2], joins = ["LEG", "GND"] }]
-open = true
-[[jumper]]
-id = "J2"
-positions = [{ name = "fitted", pins = [1, 2], joins = ["MID", "B"] }]
-open = true
-[[channel]]
-id = "PIN"
-net = "PIN"
-pin = "PC0"
-kind = "analog"
-[[channel]]
-id = "OHMS"
-between = ["A", "B"]
-kind = "meter"
-[[options]]
-id = "mode"
-channels = ["PIN"]
-all = ["J1"]
-[[options]]
-id = "gain"
-channels = ["OHMS"]
-all = ["J2"]
-"#;
 
 /// The same without a pin: nothing is left to a probe.
 fn without_pins() -> String {
@@ -149,7 +87,7 @@ fn the_jumper_that_only_a_meter_sees_is_left_as_delivered_and_not_moved_again() 
     let metered = stand.jumper("J2");
     let again = |e: &&Event| matches!(e, Event::Prompt { prompt: Prompt::Move { jumper, .. }, .. } if *jumper == metered);
     assert_eq!(stand.events.iter().filter(again).count(), 0);
-    let word = |e: &Event| matches!(e, Event::Prompt { prompt: Prompt::Clear, .. });
+    let word = |e: &Event| matches!(e, Event::Prompt { prompt: Prompt::Clear { .. }, .. });
     assert!(!stand.events.iter().any(word), "the shunts are known when the power comes on");
 }
 

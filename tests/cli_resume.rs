@@ -86,3 +86,32 @@ fn what_cannot_be_gone_on_from_is_refused_with_what_to_do() {
     std::fs::write(&path, text.replace(&digest, &"0".repeat(64))).unwrap();
     refused(results.path(), &["--unit", "U1"], "the board file has changed since attempt 1");
 }
+
+#[test]
+fn values_by_meter_that_were_typed_before_the_cut_are_not_typed_again() {
+    let results = tempfile::tempdir().unwrap();
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/examples/decade.toml");
+    let start = |more: &[&str]| {
+        let mut command = Command::new(PROGRAM);
+        command.arg("bench").arg(&file).args(["--port", "virtual", "--unit", "D1", "--lot", "L1"]);
+        command.arg("--results").arg(results.path()).args(more);
+        Bench::spawn(&mut command)
+    };
+    let asks = |l: &str| l.contains("type what the meter shows");
+    let mut bench = start(&[]);
+    while !bench.enter_until(asks).expect("a value is asked for").contains("[4/26]") {
+        bench.press("");
+    }
+    bench.close_input();
+    assert_eq!(bench.end().code, Some(5));
+    let mut bench = start(&["--resume"]);
+    while bench.enter_until(asks).is_some() {
+        bench.press("");
+    }
+    let ended = bench.end();
+    assert!(ended.out.contains("3 values of attempt 1 count"), "{}", ended.out);
+    assert_eq!(ended.code, Some(0), "{}", ended.out);
+    assert!(!ended.out.contains("[2/26]"), "{}", ended.out);
+    let rows = record(&results.path().join("decade/L1/D1-2.csv"));
+    assert_eq!(rows.iter().filter(|r| r["row"] == "check").count(), 26, "every value, once");
+}

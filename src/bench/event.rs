@@ -270,6 +270,9 @@ pub enum Prompt {
         shunts: Shunts,
         /// Number of the value, from 1, and how many there are.
         of: (usize, usize),
+        /// The attempt that this value is known from, where it is measured once more so that those
+        /// before it need not be.
+        known_from: Option<u64>,
         /// Why what was typed before was not taken.
         refused: Option<String>,
     },
@@ -318,8 +321,12 @@ pub enum Prompt {
         /// Whether that is wrong.
         wrong: bool,
     },
-    /// Take every shunt off, press Enter.
-    Clear,
+    /// Put the shunts as the sequence begins, off but for those that a meter alone sees, press
+    /// Enter.
+    Clear {
+        /// That setting.
+        to: Setting,
+    },
     /// Move one shunt.
     Move {
         /// Jumper index.
@@ -385,9 +392,11 @@ pub enum Event {
     Resumed {
         /// Number of the attempt.
         attempt: u64,
-        /// How many of its steps count; none where it starts anew.
+        /// How many of the values that were measured before the power was on count.
+        values: usize,
+        /// How many of its steps count; neither these nor values where it starts anew.
         steps: usize,
-        /// Why it starts anew.
+        /// Why it starts anew, or what shows that it may go on.
         why: String,
     },
     /// A shunt was moved on purpose, or put right again, and this is what the bench made of it.

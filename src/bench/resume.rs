@@ -1,13 +1,16 @@
 //! An attempt that was cut short, as far as another may go on from it.
 //!
 //! Its steps count only where the unit shows now what it showed then: the same chip, and every
-//! channel at the pattern of the last step that is taken over.
+//! channel at the pattern of the last step that is taken over. What a person measured before the
+//! power was on counts where the last of those values is measured again, and is the same.
 
 use super::judge::{Margin, Readings};
 use super::sweep::Got;
-use super::{Check, Design, Driven, Mode, Rule, StepAt, Verdict};
+use super::{Check, Design, Driven, Mode, Rule, StepAt, TypedIn, Verdict};
 use crate::board::Kind;
+use crate::units::Ohms;
 use crate::walk::Walk;
+use crate::window::spread::contact_max;
 use std::collections::BTreeMap;
 
 /// An earlier attempt at the same unit.
@@ -19,9 +22,22 @@ pub struct Earlier {
     pub identity: String,
     /// Whether that was taken off the chip again when it ended.
     pub put_back: bool,
+    /// The values that were measured before the power was on, up to the first one that was not.
+    pub values: Vec<Value>,
     /// What was done in its steps, from the first; of a step that was begun several times, the last
     /// try.
     pub steps: Vec<Done>,
+}
+
+/// A value that a person measured and typed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Value {
+    /// Channel index.
+    pub channel: usize,
+    /// The setting, as the record has it.
+    pub setting: String,
+    /// What was typed.
+    pub typed: TypedIn,
 }
 
 /// What was done in a step.
@@ -131,6 +147,18 @@ impl Earlier {
         self.steps.iter().zip(&walk.steps).take(most).take_while(whole).count()
     }
 
+    /// How many of its values are those that this sequence asks for, from the first.
+    pub(super) fn values(&self, board: &Design, walk: &Walk) -> usize {
+        let asked = walk.metered.iter().flat_map(|stop| {
+            let setting = stop.setting.text(board);
+            stop.channels.iter().map(move |&channel| (channel, setting.clone()))
+        });
+        let same = |(value, asked): &(&Value, (usize, String))| {
+            (value.channel, &value.setting) == (asked.0, &asked.1)
+        };
+        self.values.iter().zip(asked).take_while(same).count()
+    }
+
     /// The patterns after each of its whole steps.
     pub(super) fn patterns(&self, board: &Design, walk: &Walk) -> Patterns {
         let mut now: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
@@ -152,6 +180,22 @@ impl Earlier {
             all.push(now.clone());
         }
         Patterns(all)
+    }
+}
+
+impl Value {
+    /// Whether a unit that gave this value gives the other one too: twice what the meter may be off,
+    /// and a contact that was made anew.
+    pub(super) fn agrees(&self, board: &Design, now: Ohms) -> bool {
+        let Kind::Meter { meter, .. } = board.channels[self.channel].kind else { return false };
+        let then = self.typed.ohms;
+        match (then.0.is_finite(), now.0.is_finite()) {
+            (true, true) => {
+                let room = meter.error(then).0 + meter.error(now).0 + contact_max(board).0;
+                (then.0 - now.0).abs() <= room
+            }
+            (then, now) => then == now,
+        }
     }
 }
 

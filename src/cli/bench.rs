@@ -228,12 +228,6 @@ impl Prepared {
     /// The unit's last attempt, which was cut short by the same board file.
     pub fn cut(&self, unit: &str) -> Result<Record, Failure> {
         let refused = |why: &str| Err(Failure::input(format!("--resume: {why}")));
-        if self.by_meter != ByMeter::No {
-            return refused(
-                "values by meter belong to one attempt; test the unit from the start, without \
-                 --resume",
-            );
-        }
         let records = self.store.records()?;
         let last = records.into_iter().filter(|r| r.unit == unit).max_by_key(|r| r.attempt);
         let Some(last) = last else {

@@ -2,7 +2,7 @@
 
 use super::former::{KEPT, PUT_BACK, slots_text};
 use super::release::RETEST;
-use super::resume::{self, ANOTHER_CHANGED, NO_CHANGE, RESUMED};
+use super::resume::{self, ANOTHER_CHANGED, NO_CHANGE, RESUMED, VALUES_KNOWN};
 use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
@@ -77,7 +77,9 @@ impl Folder {
                 row.reason.clone_from(&retest.reason);
                 vec![row]
             }
-            Event::Resumed { attempt, steps, why } => self.resumed(t, *attempt, *steps, why),
+            Event::Resumed { attempt, values, steps, why } => {
+                self.resumed(t, *attempt, *values, *steps, why)
+            }
             Event::OnPurpose { jumper, place, wrong, verdict, reason, .. } => {
                 let what = if *wrong { "on purpose" } else { "put right" };
                 let mut row = self.event(t, "fault on purpose", what);
@@ -145,19 +147,30 @@ impl Folder {
         }
     }
 
-    /// Which steps of an earlier attempt count, and their rows.
-    fn resumed(&mut self, t: Duration, attempt: u64, steps: usize, why: &str) -> Vec<Row> {
-        let note = match steps {
-            0 => format!("from the start, not from attempt {attempt}: {why}"),
-            _ => format!(
-                "every channel shows what it showed in attempt {attempt} at this step; {why}"
+    /// Which values and steps of an earlier attempt count, and their rows.
+    fn resumed(
+        &mut self,
+        t: Duration,
+        attempt: u64,
+        values: usize,
+        steps: usize,
+        why: &str,
+    ) -> Vec<Row> {
+        let (rule, note) = match (values, steps) {
+            (0, 0) => (RESUMED, format!("from the start, not from attempt {attempt}: {why}")),
+            (0, _) => (
+                RESUMED,
+                format!(
+                    "every channel shows what it showed in attempt {attempt} at this step; {why}"
+                ),
             ),
+            _ => (VALUES_KNOWN, format!("{values} values of attempt {attempt} count: {why}")),
         };
-        let mut row = self.event(t, RESUMED, &note);
+        let mut row = self.event(t, rule, &note);
         row.step = (steps > 0).then_some(steps as u64);
         row.step_try = row.step.map(|_| 1);
         let mut rows = vec![row];
-        for mut former in resume::taken_over(&self.earlier, steps) {
+        for mut former in resume::taken_over(&self.earlier, values, steps) {
             self.seq += 1;
             former.seq = self.seq;
             former.head.attempt = self.head.attempt;

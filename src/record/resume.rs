@@ -2,13 +2,17 @@
 
 use super::{Row, RowKind, former};
 use crate::bench::judge::Margin;
-use crate::bench::resume::{Done, Earlier, Former};
+use crate::bench::meter::{self, Said};
+use crate::bench::resume::{Done, Earlier, Former, Value};
 use crate::bench::{Mode, MovedBy, Verdict};
 use crate::board::Board;
 use std::collections::BTreeMap;
 
 /// Rule of the row that says which steps were taken over.
 pub(super) const RESUMED: &str = "resumed";
+
+/// Rule of the row that says how many values by meter were taken over.
+pub(super) const VALUES_KNOWN: &str = "values known";
 
 /// Rule of the rows on a channel that changed with a move and should not have.
 pub(super) const ANOTHER_CHANGED: &str = "another changed";
@@ -46,14 +50,30 @@ pub fn earlier(board: &Board, attempt: u64, rows: &[Row]) -> Earlier {
     let steps = steps.into_iter().take_while(|(step, _)| Some(*step) == next.next());
     let steps = steps.map(|(_, done)| done).collect();
     let put_back = former::owed(rows).is_none();
-    Earlier { attempt, identity: identity.cloned().unwrap_or_default(), put_back, steps }
+    let values = by_meter(rows).map_while(|row| value(board, row)).collect();
+    let identity = identity.cloned().unwrap_or_default();
+    Earlier { attempt, identity, put_back, values, steps }
 }
 
-/// The rows of the first `steps` steps, as another record takes them over: its own attempt, no time
-/// since its beginning, and the attempt that they come from in the note.
-pub fn taken_over(rows: &[Row], steps: usize) -> Vec<Row> {
+/// The rows on values that a person measured before the power was on.
+fn by_meter(rows: &[Row]) -> impl Iterator<Item = &Row> {
+    rows.iter().filter(|row| row.row == RowKind::Check && row.mode == Mode::Meter.word())
+}
+
+/// What was typed; none where nothing was, or nothing that can be read.
+fn value(board: &Board, row: &Row) -> Option<Value> {
+    let Ok(Said::Value(typed)) = meter::read(&row.answer) else { return None };
+    Some(Value { channel: board.channel(&row.channel)?, setting: row.setting.clone(), typed })
+}
+
+/// The rows of the first values by meter, or of the first `steps` steps, as another record takes
+/// them over: its own attempt, no time since its beginning, and the attempt that they come from in
+/// the note.
+pub fn taken_over(rows: &[Row], values: usize, steps: usize) -> Vec<Row> {
     let of_a_step = |row: &&Row| row.step.is_some_and(|s| s as usize <= steps);
-    let counts = |row: &&Row| row.row != RowKind::Unit && row.rule != RESUMED;
+    let counts = |row: &&Row| {
+        row.row != RowKind::Unit && row.rule != RESUMED && row.mode != Mode::Meter.word()
+    };
     let from = |row: &Row| {
         let mut row = row.clone();
         let note = format!("attempt {}, row {}", row.head.attempt, row.seq);
@@ -61,12 +81,15 @@ pub fn taken_over(rows: &[Row], steps: usize) -> Vec<Row> {
         row.t_ms = None;
         row
     };
-    counted(rows).filter(of_a_step).filter(counts).map(from).collect()
+    let of_steps = counted(rows).filter(of_a_step).filter(counts);
+    by_meter(rows).take(values).chain(of_steps).map(from).collect()
 }
 
-/// Whether the rows are of an attempt that took over steps of the one before.
+/// Whether the rows are of an attempt that took over something of the one before.
 pub fn resumed(rows: &[Row]) -> bool {
-    rows.iter().any(|row| row.row == RowKind::Event && row.rule == RESUMED && row.step.is_some())
+    rows.iter()
+        .filter(|row| row.row == RowKind::Event)
+        .any(|row| row.rule == VALUES_KNOWN || (row.rule == RESUMED && row.step.is_some()))
 }
 
 /// Of a step that was begun several times only the last try counts.

@@ -112,11 +112,17 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             lines.push("Press Enter when that is so.".into());
             lines
         }
-        Prompt::Meter { channel, shunts, refused, .. } => {
+        Prompt::Meter { channel, shunts, refused, known_from, .. } => {
             let c = &board.channels[*channel];
             let Kind::Meter { against, .. } = c.kind else { return Vec::new() };
             let [a, b] = [c.net, against].map(|net| board.net_name(net));
             let mut lines: Vec<String> = refused.iter().cloned().collect();
+            if let (Some(attempt), None) = (known_from, refused) {
+                lines.push(format!(
+                    "Once more, as in attempt {attempt}: the same value shows that it is the same \
+                     unit, and those before it count."
+                ));
+            }
             lines.extend(match shunts {
                 Shunts::All(setting) => whole_setting(board, setting),
                 Shunts::Moved(moves) => moves_text(board, moves),
@@ -180,7 +186,14 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             format!("Attempt {attempt} was cut short with {}.", setting.text(board)),
             "Put every shunt so and press Enter. Space = start anew.".into(),
         ],
-        Prompt::Clear => vec!["Take every shunt off the board, then press Enter.".into()],
+        Prompt::Clear { to } if *to == Setting::all_open(board) => {
+            vec!["Take every shunt off the board, then press Enter.".into()]
+        }
+        Prompt::Clear { to } => {
+            let mut lines = whole_setting(board, to);
+            lines.push("Press Enter when that is so.".into());
+            lines
+        }
         Prompt::Move { jumper, from, to, key_needed } => {
             let j = &board.jumpers[*jumper];
             let mut text = move_text(j, *from, *to);
@@ -426,13 +439,16 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
             };
             vec![("purpose", format!("{said} {}", verdict.word()))]
         }
-        Event::Resumed { attempt, steps: 0, why } => {
+        Event::Resumed { attempt, values: 0, steps: 0, why } => {
             vec![("resume", format!("from the start, not from attempt {attempt}: {why}"))]
         }
-        Event::Resumed { attempt, steps, why } => vec![(
+        Event::Resumed { attempt, values: 0, steps, why } => vec![(
             "resume",
             format!("{steps} steps of attempt {attempt} count: every channel shows it; {why}"),
         )],
+        Event::Resumed { attempt, values, why, .. } => {
+            vec![("resume", format!("{values} values of attempt {attempt} count: {why}"))]
+        }
         Event::Covers { shown, of, .. } => {
             vec![("covers", format!("{shown} of {of} modelled defects show in this sequence"))]
         }
@@ -446,7 +462,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {
             let kind = match asked {
-                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear => "do",
+                Prompt::Move { .. } | Prompt::MoveUnpowered { .. } | Prompt::Clear { .. } => "do",
                 Prompt::AsItWas { .. } | Prompt::OnPurpose { .. } => "do",
                 Prompt::Meter { .. } | Prompt::Rails { .. } | Prompt::SupplyVolts { .. } => "meter",
                 Prompt::PowerOn { .. } => "power",
@@ -473,6 +489,7 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
                 Prompt::FlashProbe { .. }
                     | Prompt::Report { .. }
                     | Prompt::AsItWas { .. }
+                    | Prompt::Clear { .. }
                     | Prompt::Doubt { .. }
                     | Prompt::Strayed { .. }
             );

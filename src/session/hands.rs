@@ -145,7 +145,7 @@ impl Automatic {
                 self.todo.push_back((now + SEAT, Deed::Place(jumper, to)));
                 self.press(now + SEAT + PRESS, Key::Yes);
             }
-            Prompt::AsItWas { ref setting, .. } => {
+            Prompt::AsItWas { ref setting, .. } | Prompt::Clear { to: ref setting } => {
                 let mut at = now;
                 for (jumper, &place) in setting.0.iter().enumerate() {
                     if self.shunts.0[jumper] != place {
@@ -156,7 +156,6 @@ impl Automatic {
                 self.press(at + PRESS, Key::Yes);
             }
             Prompt::Cautions
-            | Prompt::Clear
             | Prompt::OtherUnit { .. }
             | Prompt::FlashProbe { .. }
             | Prompt::Report { .. } => {

@@ -4,6 +4,7 @@
 #![allow(dead_code, reason = "every test file uses its own part of the stand")]
 
 pub mod full;
+pub mod metered;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -623,12 +624,8 @@ impl Stand {
                 self.put(jumper, to);
                 self.press(Key::Yes);
             }
-            Prompt::AsItWas { ref setting, .. } => {
+            Prompt::AsItWas { ref setting, .. } | Prompt::Clear { to: ref setting } => {
                 self.shunts = setting.clone();
-                self.press(Key::Yes);
-            }
-            Prompt::Clear => {
-                self.shunts = Setting::all_open(&self.board);
                 self.press(Key::Yes);
             }
             Prompt::Move { jumper, from, to, key_needed } => {

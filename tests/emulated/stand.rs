@@ -5,6 +5,10 @@ use std::collections::HashMap;
 use std::io::{BufRead, BufReader, Lines, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
+use std::time::Instant;
+
+/// The board that is led through the bench.
+pub const BOARD: &str = "protocols/vent-controller.toml";
 
 /// The repository.
 fn root() -> PathBuf {
@@ -28,12 +32,13 @@ pub struct Emulated {
     file: PathBuf,
     /// What `bench` is told besides.
     pub arguments: Vec<&'static str>,
+    seated: Option<Instant>,
 }
 
 impl Emulated {
     /// A unit of the demo board with these commands given before power comes on.
     pub fn new(prepared: &[&str]) -> Emulated {
-        Emulated::of("protocols/vent-controller.toml", prepared)
+        Emulated::of(BOARD, prepared)
     }
 
     /// The same of another board, by its file.
@@ -60,8 +65,8 @@ impl Emulated {
         let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
         let first = says.next().expect("a line").expect("text");
         let port = first.strip_prefix("port ").expect("the port's name").to_string();
-        let arguments = Vec::new();
-        let mut board = Emulated { child, hands, says, port, file, arguments };
+        let (arguments, seated) = (Vec::new(), None);
+        let mut board = Emulated { child, hands, says, port, file, arguments, seated };
         for command in prepared {
             assert_eq!(board.command(command), "ok", "{command}");
         }
@@ -71,7 +76,16 @@ impl Emulated {
     /// Gives a command and returns the answer.
     pub fn command(&mut self, line: &str) -> String {
         writeln!(self.hands, "{line}").expect("the emulated board listens");
-        self.says.next().expect("an answer").expect("text")
+        let answer = self.says.next().expect("an answer").expect("text");
+        if line.contains('=') {
+            self.seated = Some(Instant::now());
+        }
+        answer
+    }
+
+    /// When a shunt was put somewhere, or taken off, last.
+    pub fn seated(&self) -> Option<Instant> {
+        self.seated
     }
 }
 
@@ -119,7 +133,7 @@ impl Ended {
     pub fn diagnosed(&self) -> String {
         let ended = Command::new(program())
             .arg("diagnose")
-            .arg(root().join("protocols/vent-controller.toml"))
+            .arg(root().join(BOARD))
             .arg(self.results.path().join("vent-controller/emulated/E001-1.csv"))
             .stdin(Stdio::null())
             .output()
@@ -142,11 +156,16 @@ pub type Before<'a> = dyn FnMut(&str, &mut Emulated) -> bool + 'a;
 
 /// Leads one unit through the real `bench` and returns its record.
 pub fn bench(board: &mut Emulated, before: &mut Before<'_>) -> Ended {
+    bench_as(board, "0.2", before)
+}
+
+/// The same, with so many seconds that a reading must stand.
+pub fn bench_as(board: &mut Emulated, still: &str, before: &mut Before<'_>) -> Ended {
     let results = tempfile::tempdir().expect("a folder for records");
     let mut child = Command::new(program())
         .arg("bench")
         .arg(&board.file)
-        .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", "0.2"])
+        .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", still])
         .args(&board.arguments)
         .args(["--quiet", "0.1", "--port", &board.port, "--results"])
         .arg(results.path())

@@ -194,7 +194,7 @@ impl<'a> Hands<'a> {
             Prompt::Cautions | Prompt::OtherUnit { .. } | Prompt::PowerOn { .. } => {
                 self.then(soon, Deed::Press(Key::Yes));
             }
-            Prompt::Clear => {
+            Prompt::Clear { .. } => {
                 for jumper in 0..self.board.jumpers.len() {
                     if self.then.0[jumper] != Place::Open && !self.slip(self.slips.misplaces) {
                         self.then(at, Deed::Put(jumper, Place::Open, 0.0));

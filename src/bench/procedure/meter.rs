@@ -34,25 +34,39 @@ impl Bench {
         }
     }
 
+    /// The first value; the last one known already where an earlier attempt is gone on from.
     pub(super) fn begin_stops(&mut self) {
-        self.ask_meter(Metering::default(), None);
+        let earlier = self.earlier.as_ref();
+        let known = earlier.map_or(0, |earlier| earlier.values(&self.board, &self.walk));
+        let last = known.checked_sub(1).map(|last| Metering { known: true, ..self.values()[last] });
+        self.ask_meter(last.unwrap_or_default(), None);
+    }
+
+    /// Everything that is asked for, in order.
+    pub(super) fn values(&self) -> Vec<Metering> {
+        let stops = self.walk.metered.iter().enumerate();
+        let of = |(stop, channels)| {
+            (0..channels).map(move |channel| Metering { stop, channel, ..Metering::default() })
+        };
+        stops.map(|(stop, s)| (stop, s.channels.len())).flat_map(of).collect()
     }
 
     /// Asks for a value; the moves only with the first one of a stop.
-    fn ask_meter(&mut self, at: Metering, refused: Option<String>) {
+    pub(super) fn ask_meter(&mut self, at: Metering, refused: Option<String>) {
         let stop = &self.walk.metered[at.stop];
         let count: usize = self.walk.metered.iter().map(|s| s.channels.len()).sum();
         let before: usize = self.walk.metered[..at.stop].iter().map(|s| s.channels.len()).sum();
-        let fresh = at.channel == 0 && refused.is_none();
+        let fresh = (at.channel == 0 || at.known) && refused.is_none();
         let shunts = match fresh {
-            true if at.stop == 0 => Shunts::All(stop.setting.clone()),
+            true if at.stop == 0 || at.known => Shunts::All(stop.setting.clone()),
             true => Shunts::Moved(stop.moves.clone()),
             false => Shunts::Moved(Vec::new()),
         };
+        let known_from = self.earlier.as_ref().filter(|_| at.known).map(|e| e.attempt);
         let channel = stop.channels[at.channel];
         let of = (before + at.channel + 1, count);
         self.state = State::Metering { at };
-        self.prompt(Prompt::Meter { channel, shunts, of, refused });
+        self.prompt(Prompt::Meter { channel, shunts, of, known_from, refused });
     }
 
     /// The operator typed a line.
@@ -65,6 +79,9 @@ impl Bench {
             _ => return,
         };
         at.tries += 1;
+        if at.known {
+            return self.typed_again(now, at, text);
+        }
         let stop = &self.walk.metered[at.stop];
         let (channel, setting) = (stop.channels[at.channel], stop.setting.clone());
         let judge = |typed| meter::judge(&self.board, &self.windows, &setting, channel, typed);
@@ -88,7 +105,7 @@ impl Bench {
         self.next_value(now, at);
     }
 
-    fn next_value(&mut self, now: Duration, at: Metering) {
+    pub(super) fn next_value(&mut self, now: Duration, at: Metering) {
         let channels = self.walk.metered[at.stop].channels.len();
         let next = match at.channel + 1 < channels {
             true => Metering { stop: at.stop, channel: at.channel + 1, ..Metering::default() },
@@ -106,8 +123,11 @@ impl Bench {
         if !stops::needs_power(&self.board) {
             return self.close(now, None);
         }
-        let moves = stops::moves(last, &self.walk.steps[0].setting);
-        self.wait_for_key(Prompt::PowerOn { moves });
+        // Straight to where an earlier attempt is gone on from.
+        let resumed = self.to_resume_at();
+        self.at_base = resumed.is_none();
+        let to = resumed.unwrap_or_else(|| self.walk.steps[0].setting.clone());
+        self.wait_for_key(Prompt::PowerOn { moves: stops::moves(last, &to) });
     }
 
     /// The setting of the stop and on whose word it is so.
@@ -121,11 +141,13 @@ impl Bench {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Metering {
     /// Index of the stop.
-    stop: usize,
+    pub(super) stop: usize,
     /// Index among its channels.
-    channel: usize,
+    pub(super) channel: usize,
     /// Lines typed for it.
-    tries: u8,
+    pub(super) tries: u8,
     /// Whether a value that no good unit gives was asked for again.
-    doubted: bool,
+    pub(super) doubted: bool,
+    /// Whether it is known from an earlier attempt and asked for to see that the unit is the same.
+    pub(super) known: bool,
 }

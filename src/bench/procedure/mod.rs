@@ -111,6 +111,29 @@ enum State {
     Over,
 }
 
+impl State {
+    /// The sweep in hand.
+    fn sweep(&mut self) -> Option<&mut Sweep> {
+        match self {
+            State::Preparing { sweep, .. }
+            | State::Supplying { sweep, .. }
+            | State::Resuming { sweep, .. }
+            | State::OnPurpose { sweep, .. }
+            | State::Measuring { sweep, .. }
+            | State::Asking { sweep, .. }
+            | State::Answering { sweep, .. }
+            | State::Presence { sweep }
+            | State::Idling { sweep, .. }
+            | State::Switching { sweep, .. }
+            | State::Sagging { sweep, .. }
+            | State::Unloading { sweep, .. }
+            | State::Loading { sweep, .. }
+            | State::Moving { sweep: Some(sweep), .. } => Some(sweep),
+            _ => None,
+        }
+    }
+}
+
 /// Where to go on after the probe has been prepared.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum After {
@@ -141,8 +164,11 @@ pub struct Bench {
     asked: Vec<bool>,
     /// The number that the chip came with; empty when it had none.
     came_with: String,
-    /// The attempt to go on from.
+    /// The attempt to go on from, and whether values by meter were taken over from it.
     earlier: Option<Earlier>,
+    took_values: bool,
+    /// Whether the shunts were put as the sequence begins before the power was on.
+    at_base: bool,
     /// What every channel looked like when it was last read in a step that stands, and in the last
     /// look at this one.
     last: Vec<Shape>,
@@ -206,6 +232,8 @@ impl Bench {
             asked,
             came_with: String::new(),
             earlier: None,
+            took_values: false,
+            at_base: false,
             last: unseen.clone(),
             glance: unseen,
             proofs: BTreeMap::new(),
@@ -308,23 +336,7 @@ impl Bench {
 
     /// Asks what the sweep in hand wants next, or takes what it has read.
     fn go_on(&mut self, now: Duration) {
-        let sweep = match &self.state {
-            State::Preparing { sweep, .. }
-            | State::Supplying { sweep, .. }
-            | State::Resuming { sweep, .. }
-            | State::OnPurpose { sweep, .. }
-            | State::Measuring { sweep, .. }
-            | State::Asking { sweep, .. }
-            | State::Answering { sweep, .. }
-            | State::Presence { sweep }
-            | State::Idling { sweep, .. }
-            | State::Switching { sweep, .. }
-            | State::Sagging { sweep, .. }
-            | State::Unloading { sweep, .. }
-            | State::Loading { sweep, .. }
-            | State::Moving { sweep: Some(sweep), .. } => sweep,
-            _ => return,
-        };
+        let Some(sweep) = self.state.sweep() else { return };
         match sweep.next() {
             Some(ask) => self.ask(ask),
             None => self.swept(now),
@@ -343,27 +355,12 @@ impl Bench {
                 _ => self.greeted(now, answer),
             };
         }
-        match &mut self.state {
-            State::Ending { cut, asked } => {
-                let cut = cut.take();
-                return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
-            }
-            State::Preparing { sweep, .. }
-            | State::Supplying { sweep, .. }
-            | State::Resuming { sweep, .. }
-            | State::OnPurpose { sweep, .. }
-            | State::Measuring { sweep, .. }
-            | State::Asking { sweep, .. }
-            | State::Answering { sweep, .. }
-            | State::Presence { sweep }
-            | State::Idling { sweep, .. }
-            | State::Switching { sweep, .. }
-            | State::Sagging { sweep, .. }
-            | State::Unloading { sweep, .. }
-            | State::Loading { sweep, .. }
-            | State::Moving { sweep: Some(sweep), .. } => sweep.answer(answer),
-            _ => return,
+        if let State::Ending { cut, asked } = &mut self.state {
+            let cut = cut.take();
+            return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
         }
+        let Some(sweep) = self.state.sweep() else { return };
+        sweep.answer(answer);
         self.go_on(now);
     }
 

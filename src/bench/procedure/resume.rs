@@ -1,7 +1,9 @@
 //! Going on from an attempt that was cut short.
 
+use super::super::meter::{self, Said};
 use super::super::resume::{Earlier, Patterns};
 use super::*;
+use crate::board::Setting;
 
 impl Bench {
     /// A bench that goes on from an earlier attempt at the unit, where the unit still shows what it
@@ -12,22 +14,90 @@ impl Bench {
         self
     }
 
+    /// The setting of the last whole step of the attempt to go on from.
+    pub(super) fn to_resume_at(&self) -> Option<Setting> {
+        let whole = self.earlier.as_ref()?.whole(&self.board, &self.walk);
+        whole.checked_sub(1).map(|last| self.walk.steps[last].setting.clone())
+    }
+
     /// Asks for the shunts to be as they were; false where there is nothing to go on from.
     pub(super) fn ask_to_resume(&mut self) -> bool {
         let Some(earlier) = &self.earlier else { return false };
-        let whole = earlier.whole(&self.board, &self.walk);
         let attempt = earlier.attempt;
-        let why = match () {
-            () if whole == 0 => "no step of it was whole",
-            () if self.is_another(earlier) => "the chip is another than then",
-            () => {
-                let setting = self.walk.steps[whole - 1].setting.clone();
-                self.wait_for_key(Prompt::AsItWas { attempt, setting });
-                return true;
+        let another = self.is_another(earlier);
+        match self.to_resume_at() {
+            // Whose values they are is known by this chip alone.
+            _ if self.took_values && another && !earlier.identity.is_empty() => {
+                let why = format!(
+                    "the chip is another than in attempt {attempt}, whose values by meter were \
+                     taken over: test the unit from the start"
+                );
+                self.end(Some(Cut::Probe(why)), false);
+                true
             }
+            Some(_) if another => self.start_anew("the chip is another than then"),
+            Some(setting) => {
+                self.wait_for_key(Prompt::AsItWas { attempt, setting });
+                true
+            }
+            // What counts of it has been said already.
+            None if self.took_values => {
+                self.earlier = None;
+                false
+            }
+            None => self.start_anew("no step of it was whole"),
+        }
+    }
+
+    /// The value that stood last was measured once more: the same, and all of them are taken over.
+    pub(super) fn typed_again(&mut self, now: Duration, mut at: Metering, text: &str) {
+        let Some(earlier) = &self.earlier else { return self.begin_stops() };
+        let (attempt, known) = (earlier.attempt, earlier.values(&self.board, &self.walk));
+        let value = earlier.values[known - 1].clone();
+        let id = &self.board.channels[value.channel].id;
+        let then = format!("{id} was {} in attempt {attempt}", value.typed.ohms);
+        let said = match meter::read(text) {
+            Err(why) if at.tries < meter::MOST_TRIES => return self.ask_meter(at, Some(why)),
+            Err(_) | Ok(Said::Skip) => None,
+            Ok(Said::Value(typed)) => Some(typed.ohms),
         };
-        self.start_anew(why);
-        false
+        match said {
+            Some(ohms) if value.agrees(&self.board, ohms) => {
+                let why = format!("{then} and is {ohms} now");
+                self.take_values(known, why);
+                self.next_value(now, at);
+            }
+            Some(ohms) if !at.doubted => {
+                at.doubted = true;
+                let why = format!(
+                    "{ohms} is not what it was in attempt {attempt}: look at the tips, the shunts \
+                     and the meter's range (k, M), then type what it shows, again if it is the same"
+                );
+                self.ask_meter(at, Some(why));
+            }
+            Some(ohms) => {
+                self.start_anew(&format!("{then} and is {ohms} now"));
+                self.begin_stops();
+            }
+            None => {
+                self.start_anew(&format!("{then} and was not measured again"));
+                self.begin_stops();
+            }
+        }
+    }
+
+    /// The first values of the earlier attempt count in this one.
+    fn take_values(&mut self, values: usize, why: String) {
+        let Some(earlier) = &self.earlier else { return };
+        self.took_values = true;
+        let (attempt, taken) = (earlier.attempt, earlier.values[..values].to_vec());
+        self.tell(Event::Resumed { attempt, values, steps: 0, why });
+        for (at, value) in self.values().into_iter().zip(taken) {
+            let at = self.at_meter(at);
+            let typed = Some(value.typed);
+            let check = meter::judge(&self.board, &self.windows, &at.setting, value.channel, typed);
+            self.tally.check(&self.board, &at, &check);
+        }
     }
 
     /// Whether the chip cannot be the one of the earlier attempt: it carries another number, or none
@@ -37,11 +107,13 @@ impl Bench {
         if bare { !earlier.put_back } else { self.came_with != earlier.identity }
     }
 
-    pub(super) fn start_anew(&mut self, why: &str) {
+    /// Nothing more of the earlier attempt counts; false, since nothing is asked.
+    pub(super) fn start_anew(&mut self, why: &str) -> bool {
         if let Some(earlier) = self.earlier.take() {
             let (attempt, why) = (earlier.attempt, why.to_string());
-            self.tell(Event::Resumed { attempt, steps: 0, why });
+            self.tell(Event::Resumed { attempt, values: 0, steps: 0, why });
         }
+        false
     }
 
     /// The shunts are as they were: what does every channel show?
@@ -71,7 +143,7 @@ impl Bench {
         let by_chip = !self.came_with.is_empty();
         let known = if by_chip { "the number on its chip" } else { "its serial number alone" };
         let (attempt, why) = (earlier.attempt, format!("the same unit by {known}"));
-        self.tell(Event::Resumed { attempt, steps, why });
+        self.tell(Event::Resumed { attempt, values: 0, steps, why });
         for (step, done) in earlier.steps.iter().enumerate().take(steps) {
             self.step = step;
             let at = self.at();

@@ -11,13 +11,7 @@ impl Bench {
         let step = self.walk.steps[self.step].clone();
         let Some(made) = step.made else {
             return match self.step {
-                // The shunts were put so before the power was switched on.
-                0 if self.metered() => self.moved(now, MovedBy::SaidSo),
-                0 => {
-                    if !self.ask_to_resume() {
-                        self.wait_for_key(Prompt::Clear);
-                    }
-                }
+                0 => self.begin(now, step.setting),
                 _ => {
                     self.prompt(Prompt::HandsOff);
                     self.measure(now);
@@ -30,6 +24,18 @@ impl Bench {
         let watch = self.watch(&step.setting, made);
         self.ask_to_move(made, watch.telling());
         self.state = State::Moving { watch: Box::new(watch), sweep: None, next: now };
+    }
+
+    /// The shunts as the sequence begins, or as an earlier attempt left them.
+    fn begin(&mut self, now: Duration, to: Setting) {
+        if self.ask_to_resume() {
+            return;
+        }
+        match self.at_base {
+            // They were put so before the power was switched on.
+            true => self.moved(now, MovedBy::SaidSo),
+            false => self.wait_for_key(Prompt::Clear { to }),
+        }
     }
 
     pub(super) fn watch(&mut self, to: &Setting, made: Move) -> Watch {
