@@ -377,13 +377,19 @@ pub const SLIPS: &[Slip] = &[
     ),
     slip(
         r#"sag = "15mV..120mV""#,
-        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC0\"\nscl = \"PC5\"",
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"",
+        "297:1: no part is on the bus I2C, so nothing is asked on it",
+        "add a `[[bus_part]]` with `bus = \"I2C\"`, or take it out",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC0\"\nscl = \"PC5\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x68",
         "299:7: PC0 is already the pin of PROFILE",
         "give I2C a pin of its own",
     ),
     slip(
         r#"sag = "15mV..120mV""#,
-        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"ADC6\"",
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"ADC6\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x68",
         "300:7: ADC6 cannot be pulled low, so it carries no bus",
         "name the pin at SCL of I2C",
     ),

@@ -9,6 +9,7 @@ use super::table::{Fields, tables};
 /// A bus as far as its parts name it.
 struct Bus {
     id: String,
+    at: usize,
     /// Data and clock; none when something is wrong with one of them.
     pins: Option<[ChipPin; 2]>,
     pull_ups: bool,
@@ -53,6 +54,17 @@ impl<'a> Reading<'a, '_> {
             }
             found.push(BusPart { id, label, address, sda, scl, pull_ups: bus.pull_ups, supply });
         }
+        let empty = |bus: &&Bus| {
+            let sda = bus.pins.as_ref().map(|[sda, _]| sda.number);
+            found.iter().all(|part| Some(part.sda.number) != sda)
+        };
+        // A part with a mistake is on its bus all the same.
+        for bus in buses.iter().filter(|_| self.log.clean()).filter(empty).collect::<Vec<_>>() {
+            let what = format!("no part is on the bus {}, so nothing is asked on it", bus.id);
+            let do_next =
+                format!("add a `[[bus_part]]` with `bus = \"{}\"`, or take it out", bus.id);
+            self.log.add(bus.at, what, do_next);
+        }
         found
     }
 
@@ -64,7 +76,8 @@ impl<'a> Reading<'a, '_> {
             let pull_ups = part.flag(&mut self.log, "pull_ups");
             let [sda, scl] = pins;
             let pins = sda.zip(scl).map(|(sda, scl)| [sda, scl]);
-            found.extend(id.map(|id| Bus { id, pins, pull_ups }));
+            let at = part.at;
+            found.extend(id.map(|id| Bus { id, at, pins, pull_ups }));
         }
         found
     }
