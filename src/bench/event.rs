@@ -589,7 +589,7 @@ pub enum Cut {
     Command(String),
     /// The operator stopped it.
     Stopped,
-    /// Standard input ended, so nobody could answer any more.
+    /// Standard input ended, or nobody could see what was asked, so nobody could answer any more.
     NoKeys,
 }
 

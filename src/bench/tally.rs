@@ -102,7 +102,9 @@ impl Tally {
             let why = match cut {
                 Cut::Probe(why) | Cut::Command(why) => why.clone(),
                 Cut::Stopped => "stopped by the operator".to_string(),
-                Cut::NoKeys => "standard input ended: nobody could answer".to_string(),
+                Cut::NoKeys => {
+                    "standard input ended or the output was closed: nobody could answer".to_string()
+                }
             };
             self.reasons.push((Verdict::NotTested, why));
         }

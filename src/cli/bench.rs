@@ -165,6 +165,12 @@ impl Prepared {
         if let Some(id) = options.unit.as_ref().or(options.next.as_ref()) {
             check_id("unit", id)?;
         }
+        for (flag, text) in [("--operator", &options.operator), ("--station", &options.station)] {
+            if text.chars().any(char::is_control) {
+                let why = "a name in one line, without control characters, goes into every record";
+                return Err(Failure::input(format!("{flag}: {why}")));
+            }
+        }
         let still = seconds("--still", options.still, 0.1)?;
         let store = Store::open(&options.results, &board.name, &options.lot)?;
         for mended in store.mended() {

@@ -3,10 +3,10 @@
 use super::bench::{Options, Prepared, Unit, exit, keys};
 use super::{Exit, Failure, release};
 use crate::bench::{Cut, Retest, Summary};
-use crate::lot::{Counts, Table};
+use crate::lot::{self, Counts, Table};
 use crate::probe::port;
-use crate::record::Record;
 use crate::record::release::REASONS;
+use crate::record::{Problem, Record};
 use crate::report::table::{self, Cell, Form};
 use crate::session::live::{Desk, Said};
 
@@ -22,6 +22,7 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
         worst: None,
         stopped: false,
     };
+    super::print(&unreadable(&prepared.store.records()?))?;
     if let Some(first) = &options.next {
         lot.next = Some(lot.free(first.clone())?);
     }
@@ -30,7 +31,8 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
             break;
         }
     }
-    super::print(&closing(&Table::of(&prepared.store.records()?)))?;
+    let records = prepared.store.rebuild_lot(lot::table_csv)?;
+    super::print(&format!("{}{}", closing(&Table::of(&records)), unreadable(&records)))?;
     Ok(match lot.stopped {
         true => Exit::Interrupted,
         // Nothing was tested.
@@ -87,6 +89,10 @@ impl Lot<'_> {
                 (true, None) => continue,
                 (false, _) => line,
             };
+            if let Some(why) = no_serial(&id) {
+                super::print(&format!("{why}\n"))?;
+                continue;
+            }
             if let Err(refused) = self.prepared.known(&id) {
                 super::print(&format!("{refused}\n"))?;
                 // Nothing is proposed that cannot be taken.
@@ -240,6 +246,20 @@ enum How {
     GoingOn(Box<Record>),
 }
 
+/// Why a word typed for a serial number is none, though it could be one.
+fn no_serial(word: &str) -> Option<String> {
+    if word.starts_with('#') {
+        return Some(
+            "A note belongs to a unit: type its number, then the note in its test.".into(),
+        );
+    }
+    let answers = REASONS.iter().chain([&RESUME]);
+    let answers = answers.into_iter().any(|answer| word.eq_ignore_ascii_case(answer));
+    answers.then(|| {
+        format!("Type the serial number of the unit first; then it is asked whether to {word}.")
+    })
+}
+
 /// What is done with a serial number.
 enum Again {
     /// It is tested.
@@ -256,6 +276,16 @@ pub fn successor(id: &str) -> Option<String> {
     let digits = &id[stem.len()..];
     let next = digits.parse::<u64>().ok()?.checked_add(1)?;
     Some(format!("{stem}{next:0width$}", width = digits.len()))
+}
+
+/// The records that cannot be read, and why: their units are INCOMPLETE.
+fn unreadable(records: &[Record]) -> String {
+    let damaged = records.iter().filter_map(|r| r.problem.as_ref().map(|p| (r, p)));
+    let line = |(r, problem): (&Record, &Problem)| {
+        let what = problem.without_file();
+        format!("record {} cannot be read: {what}; {} counts as INCOMPLETE\n", r.file, r.unit)
+    };
+    damaged.map(line).collect()
 }
 
 /// The lot as it stands, a line for each unit.

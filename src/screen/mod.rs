@@ -26,7 +26,8 @@ pub trait Screen {
         let _ = text;
     }
 
-    /// Whether nobody sees any more what is shown, so that a run which is nothing but a view may end.
+    /// Whether nobody sees any more what is shown: a view ends then, and a run in which somebody has
+    /// to answer.
     fn unseen(&self) -> bool {
         false
     }

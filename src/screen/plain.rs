@@ -13,17 +13,19 @@ pub struct Plain<W: Write> {
     board: Arc<Board>,
     unit: String,
     out: W,
+    /// Whether a line could not be written: nobody reads any more.
+    gone: bool,
 }
 
 impl<W: Write> Plain<W> {
     /// Lines about one unit.
     pub fn new(board: Arc<Board>, unit: &str, out: W) -> Plain<W> {
-        Plain { board, unit: unit.to_string(), out }
+        Plain { board, unit: unit.to_string(), out, gone: false }
     }
 
     fn line(&mut self, text: &str) {
-        // A reader that has gone away is no reason to stop a test: the record is on disk.
-        let _ = writeln!(self.out, "{text}").and_then(|()| self.out.flush());
+        let written = writeln!(self.out, "{text}").and_then(|()| self.out.flush());
+        self.gone |= written.is_err();
     }
 }
 
@@ -51,5 +53,9 @@ impl<W: Write> Screen for Plain<W> {
 
     fn say(&mut self, line: &str) {
         self.line(line);
+    }
+
+    fn unseen(&self) -> bool {
+        self.gone
     }
 }

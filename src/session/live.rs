@@ -305,7 +305,8 @@ impl<'a> Run<'a> {
             let now = self.began.elapsed();
             if self.screen.unseen() && !stopped {
                 stopped = true;
-                acts = conductor.stop(now);
+                // Whoever cannot see what is asked cannot answer it.
+                acts = if self.needed { conductor.no_keys(now) } else { conductor.stop(now) };
                 continue;
             }
             let wake = conductor.wake_at().map(|at| at.saturating_sub(now));

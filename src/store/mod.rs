@@ -204,7 +204,11 @@ fn names(folder: &Path) -> Result<Vec<Name>, StoreError> {
     let failed = |e: io::Error| StoreError::io(folder, "cannot list the records", &e);
     let mut names = Vec::new();
     for entry in fs::read_dir(folder).map_err(failed)? {
-        let file = entry.map_err(failed)?.file_name();
+        let entry = entry.map_err(failed)?;
+        if entry.file_type().is_ok_and(|kind| kind.is_dir()) {
+            continue;
+        }
+        let file = entry.file_name();
         names.extend(file.to_str().and_then(Name::of));
     }
     names.sort_by(|a, b| (&a.unit, a.attempt).cmp(&(&b.unit, b.attempt)));

@@ -132,6 +132,16 @@ impl Run<'_> {
         conductor.no_keys(self.began.elapsed())
     }
 
+    /// Hands a note on: in one line, and no longer than a screen shows; what is cut off is said.
+    fn remark<P: Procedure>(&mut self, conductor: &mut Conductor<P>, text: &str) -> Vec<Act> {
+        let plain = |c: char| if c.is_control() { ' ' } else { c };
+        let note: String = text.trim().chars().map(plain).take(LONGEST_NOTE).collect();
+        if text.trim().chars().count() > LONGEST_NOTE {
+            self.screen.say(&format!("the note is cut after {LONGEST_NOTE} characters"));
+        }
+        conductor.remark(self.began.elapsed(), &note)
+    }
+
     /// A note may be typed at any prompt, behind a `#`; whatever else was typed comes back.
     fn noted<P: Procedure>(
         &mut self,
@@ -141,7 +151,7 @@ impl Run<'_> {
         if let Typed::Line(line) = &typed
             && let Some(text) = line.strip_prefix('#')
         {
-            return Ok(conductor.remark(self.began.elapsed(), text.trim()));
+            return Ok(self.remark(conductor, text));
         }
         let Some(note) = &mut self.note else {
             if typed != Typed::Letter('#') || !self.value.is_empty() {
@@ -161,7 +171,7 @@ impl Run<'_> {
             Typed::Key(Key::Yes) => {
                 let note = self.note.take().unwrap_or_default();
                 self.screen.noting(None);
-                return Ok(conductor.remark(self.began.elapsed(), note.trim()));
+                return Ok(self.remark(conductor, &note));
             }
             other => return Err(other),
         }
