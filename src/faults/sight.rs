@@ -19,7 +19,8 @@ const APART: f64 = 1.0;
 /// trusted and its corners are searched (the straight line misses by a tenth at most).
 const NEAR: (f64, f64) = (0.15, 1.0);
 
-/// Codes that a band with the pull-up on is kept apart by, beyond the pull-up's own range.
+/// Codes that the nominal faulty unit with the pull-up on must lie beyond the band, over the
+/// pull-up's own range, to be looked at more closely.
 const PULLED_APART: f64 = 5.0;
 
 /// What a good unit shows in a list of settings, so that many defects can be held against it.
@@ -54,8 +55,8 @@ struct View {
 struct Good {
     closed: Vec<usize>,
     expected: Expected,
-    /// Codes by which the resistors' tolerances move it at most, along straight lines.
-    width: f64,
+    /// Codes by which the resistors' tolerances move it at most.
+    widths: Widths,
     /// More codes than tolerances can move a net of its group by, whatever is wrong there. Turning
     /// one resistor from open to short moves a net by the supply at most, so the logarithm of its
     /// value has a quarter of the supply as its steepest slope.
@@ -63,6 +64,22 @@ struct Good {
     /// The highest code of the converter.
     top: f64,
     base: Rc<Response>,
+}
+
+/// Codes by which tolerances move a channel at most, along straight lines.
+#[derive(Clone, Copy, Debug, Default)]
+struct Widths {
+    /// Pull-up off.
+    off: f64,
+    /// Pull-up on, at its strongest and at its weakest.
+    on: [f64; 2],
+}
+
+impl Widths {
+    /// The same in all of them.
+    fn all(codes: f64) -> Widths {
+        Widths { off: codes, on: [codes; 2] }
+    }
 }
 
 /// A defect with what it can bear on, looked up once for all settings.
@@ -151,9 +168,9 @@ impl<'a> Views<'a> {
                 let expect = if rests { window::expect_closed } else { window::expect_on_bench };
                 let expected = expect(self.board, setting, channel, closed);
                 let base = self.solved(setting, closed);
-                let width = self.width(&base, c, &[]);
+                let widths = self.widths(&base, c, &[]);
                 let top = f64::from(self.board.chip.full_scale);
-                Rc::new(Good { closed: closed.to_vec(), expected, width, most, top, base })
+                Rc::new(Good { closed: closed.to_vec(), expected, widths, most, top, base })
             };
             let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
             View {
@@ -182,13 +199,27 @@ impl<'a> Views<'a> {
     }
 
     /// Codes by which tolerances move a channel at most with these changes, along straight lines.
-    fn width(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> f64 {
-        let slopes = base.slopes(c.net, changes).by_resistor;
-        let moves = |&(r, volts, _): &(usize, f64, f64)| {
-            let ratio = self.board.resistors[r].tolerance.0;
-            (volts * ratio).abs()
+    ///
+    /// A pull-up `Rp` makes `(v + x) / (1 + x)` of a share `v` of the supply, with `x = Rs / Rp`:
+    /// its slope in `v` is `1 / (1 + x)`, in `x` what is left to the supply times that.
+    fn widths(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> Widths {
+        let slopes = base.slopes(c.net, changes);
+        let supply = self.board.supply.volts;
+        let sum = |volts: &dyn Fn(f64, f64) -> f64| {
+            let moves = |&(r, volts_by, ohms_by): &(usize, f64, f64)| {
+                (volts(volts_by, ohms_by) * self.board.resistors[r].tolerance.0).abs()
+            };
+            code(self.board, Volts(slopes.by_resistor.iter().map(moves).sum()))
         };
-        code(self.board, Volts(slopes.iter().map(moves).sum()))
+        let (strong, weak) = self.board.chip.pull_up;
+        let on = [strong, weak].map(|pull| match slopes.node {
+            Node::Driven { source, .. } => {
+                let left = supply.0 - pulled_up(slopes.node, supply, pull).0;
+                sum(&|volts, ohms| (volts + left * ohms / pull.0) / (1.0 + source.0 / pull.0))
+            }
+            Node::Floating => 0.0,
+        });
+        Widths { off: sum(&|volts, _| volts), on }
     }
 
     /// The settings in which a defect is sure to show, by index.
@@ -304,20 +335,20 @@ impl<'a> Views<'a> {
         };
         let pull_up = c.pull_up && fault != Fault::PullUpMissing { channel };
         // The tolerances count only where the nominal unit shows the defect.
-        let width = || match fault.pin(channel) {
-            Some(Joint::Stuck(_)) => 0.0,
-            _ => self.width(&base, c, &changes),
+        let widths = || match fault.pin(channel) {
+            Some(Joint::Stuck(_)) => Widths::default(),
+            _ => self.widths(&base, c, &changes),
         };
         match c.kind {
             Kind::Meter { .. } => Shows::No,
             Kind::Digital => {
-                level_shows(self.board, c, pull_up, node, &good.expected, width()).into()
+                level_shows(self.board, c, pull_up, node, &good.expected, widths().off).into()
             }
             Kind::Analog => {
                 let most = if scope.far { f64::INFINITY } else { good.most };
                 match rests {
-                    true => self.rest_shows(node, good, most, width),
-                    false => self.code_shows(c, node, good, most, width),
+                    true => self.rest_shows(node, good, most, || widths().off),
+                    false => self.code_shows(c, node, good, most, &widths),
                 }
             }
         }
@@ -329,7 +360,7 @@ impl<'a> Views<'a> {
         node: Node,
         good: &Good,
         most: f64,
-        width: impl FnOnce() -> f64,
+        widths: &dyn Fn() -> Widths,
     ) -> Shows {
         let Node::Driven { .. } = good.expected.node else { return Shows::No };
         let volts = match node {
@@ -337,14 +368,13 @@ impl<'a> Views<'a> {
             Node::Driven { volts, .. } => volts,
         };
         let code = code(self.board, volts);
-        let pulled = || pulled_shows(self.board, node, &good.expected);
-        if good.expected.bench.contains(code) {
-            return pulled().into();
-        }
-        match surely_apart(code, good, good.expected.bench, most, width) {
+        let off = match good.expected.bench.contains(code) {
+            true => Shows::No,
+            false => surely_apart(code, good, good.expected.bench, most, || widths().off),
+        };
+        match off {
             Shows::Yes => Shows::Yes,
-            _ if pulled() => Shows::Yes,
-            near => near,
+            _ => off.max(pulled_shows(self.board, node, good, most, widths)),
         }
     }
 
@@ -373,7 +403,11 @@ impl<'a> Views<'a> {
         let bad = window::expect_on_bench(&faulty, &seat, channel, &closed);
         let Node::Driven { .. } = bad.node else { return false };
         let limits = if rests { good.expected.design } else { good.expected.bench };
-        beyond(bad.bench, limits) >= APART
+        let pulled = || match (bad.pulled, good.expected.pulled) {
+            (Some(bad), Some(good)) => beyond(bad, good) >= APART,
+            _ => false,
+        };
+        beyond(bad.bench, limits) >= APART || (!rests && pulled())
     }
 
     /// A question sees what it asks about: lamps that should be lit or dark and are not.
@@ -432,7 +466,7 @@ fn surely_apart(
 /// Whether a faulty code, spread as a good one is but for what its own resistors do, lies outside
 /// a band.
 fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
-    let spread = |good_one: f64| (good_one - good.width).max(0.0) + width;
+    let spread = |good_one: f64| (good_one - good.widths.off).max(0.0) + width;
     let under = spread((good.expected.code - good.expected.bench.low).abs());
     let over = spread((good.expected.bench.high - good.expected.code).abs());
     // A band ends where the scale does; a faulty reading elsewhere on it does not.
@@ -443,9 +477,13 @@ fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
         _ => (under, over),
     };
     let bad = Band { low: code - under, high: code + over };
-    let gap = beyond(bad, band) - APART;
-    let unsure = NEAR.0 * (under + over) + NEAR.1;
-    match gap {
+    clear(beyond(bad, band), under + over)
+}
+
+/// How sure a distance between bands is, with the width of the one that was drawn by straight lines.
+fn clear(gap: f64, width: f64) -> Shows {
+    let unsure = NEAR.0 * width + NEAR.1;
+    match gap - APART {
         g if g > unsure => Shows::Yes,
         g if g > -unsure => Shows::Near,
         _ => Shows::No,
@@ -486,12 +524,50 @@ fn with_changes(board: &Board, changes: &[circuit::Change]) -> Board {
     faulty
 }
 
-fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
-    let Some(band) = good.pulled else { return false };
+/// Whether the reading with the pull-up on shows a defect: first by the nominal faulty unit over the
+/// pull-up's range, then with its parts spread.
+fn pulled_shows(
+    board: &Board,
+    node: Node,
+    good: &Good,
+    most: f64,
+    widths: &dyn Fn() -> Widths,
+) -> Shows {
+    let Some(band) = good.expected.pulled else { return Shows::No };
     let pulled = |pull: Ohms| code(board, pulled_up(node, board.supply.volts, pull));
     let (a, b) = (pulled(board.chip.pull_up.0), pulled(board.chip.pull_up.1));
-    let (low, high) = (a.min(b) - PULLED_APART, a.max(b) + PULLED_APART);
-    low > band.high || high < band.low
+    let nominal = Band { low: a.min(b) - PULLED_APART, high: a.max(b) + PULLED_APART };
+    if nominal.overlaps(band) {
+        return Shows::No;
+    }
+    match pulled_apart(board, node, good, band, Widths::all(most)) {
+        Shows::Yes => Shows::Yes,
+        _ => pulled_apart(board, node, good, band, widths()),
+    }
+}
+
+/// As [`apart`], with the pull-up on: a good unit has from elsewhere what its tolerances do not
+/// explain, and so has the faulty one; its pin may leak through more.
+fn pulled_apart(board: &Board, node: Node, good: &Good, band: Band, widths: Widths) -> Shows {
+    let (strong, weak) = board.chip.pull_up;
+    let ends = |node: Node, widths: Widths| {
+        let both = [strong, weak].map(|p| code(board, pulled_up(node, board.supply.volts, p)));
+        let end = |sign: f64| [0, 1].map(|i| both[i] + sign * widths.on[i]);
+        let (low, high) = (end(-1.0), end(1.0));
+        Band { low: low[0].min(low[1]), high: high[0].max(high[1]) }
+    };
+    let known = ends(good.expected.node, good.widths);
+    let rest = (known.low - band.low).max(band.high - known.high).max(0.0);
+    let leaks = match node {
+        Node::Driven { source, .. } => {
+            let through = 1.0 / (1.0 / source.0.max(1e-3) + 1.0 / weak.0);
+            code(board, Volts(board.chip.leakage.0 * through))
+        }
+        Node::Floating => 0.0,
+    };
+    let parts = ends(node, widths);
+    let bad = Band { low: parts.low - rest - leaks, high: parts.high + rest + leaks };
+    clear(beyond(bad, band), 2.0 * widths.on[0].max(widths.on[1]))
 }
 
 fn level_shows(
