@@ -13,7 +13,7 @@ use std::rc::Rc;
 
 /// Codes that a defect must lie beyond the band of good units to be sure to show: room for the
 /// uncertainty of a burst's mean, whose floor is 0.58 (k = 2 of a perfect quantiser).
-const APART: f64 = 1.0;
+pub(super) const APART: f64 = 1.0;
 
 /// Share of the bands' widths, and codes, within which the straight-line band of a defect is not
 /// trusted and its corners are searched (the straight line misses by a tenth at most).
@@ -491,7 +491,7 @@ fn clear(gap: f64, width: f64) -> Shows {
 }
 
 /// How far a band lies beyond another; negative where they overlap.
-fn beyond(bad: Band, good: Band) -> f64 {
+pub(super) fn beyond(bad: Band, good: Band) -> f64 {
     (bad.low - good.high).max(good.low - bad.high)
 }
 

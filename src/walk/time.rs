@@ -36,6 +36,12 @@ impl Walk {
         hand.seconds + pace.question * asked.count() as f64
     }
 
+    /// How often a shunt is moved on another header than the one before.
+    pub fn header_changes(&self) -> usize {
+        let moved: Vec<usize> = self.steps.iter().filter_map(|s| Some(s.made?.jumper)).collect();
+        moved.windows(2).filter(|pair| pair[0] != pair[1]).count()
+    }
+
     /// Values that are read by meter.
     pub fn values(&self) -> usize {
         self.metered.iter().map(|stop| stop.channels.len()).sum()
