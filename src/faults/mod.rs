@@ -8,6 +8,7 @@ mod coverage;
 mod effect;
 mod least;
 mod list;
+mod pulled;
 mod scale;
 mod sight;
 mod words;

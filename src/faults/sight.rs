@@ -1,6 +1,7 @@
 //! In which readings a defect shows.
 
 use super::built::stuck;
+use super::pulled::pulled_shows;
 use super::{Built, Fault, Joint, Reach, Sighting, Witness, answer, modelled};
 use crate::board::{Board, Channel, Kind, Level, Place, Question, Resistor, Setting};
 use crate::circuit::{self, Group, Node, Parts, Response, pulled_up};
@@ -18,10 +19,6 @@ pub(super) const APART: f64 = 1.0;
 /// Share of the bands' widths, and codes, within which the straight-line band of a defect is not
 /// trusted and its corners are searched (the straight line misses by a tenth at most).
 const NEAR: (f64, f64) = (0.15, 1.0);
-
-/// Codes that the nominal faulty unit with the pull-up on must lie beyond the band, over the
-/// pull-up's own range, to be looked at more closely.
-const PULLED_APART: f64 = 5.0;
 
 /// What a good unit shows in a list of settings, so that many defects can be held against it.
 #[derive(Debug)]
@@ -52,32 +49,32 @@ struct View {
 
 /// A good unit at one channel with these switches closed.
 #[derive(Debug)]
-struct Good {
+pub(super) struct Good {
     closed: Vec<usize>,
-    expected: Expected,
+    pub expected: Expected,
     /// Codes by which the resistors' tolerances move it at most.
-    widths: Widths,
+    pub widths: Widths,
     /// More codes than tolerances can move a net of its group by, whatever is wrong there. Turning
     /// one resistor from open to short moves a net by the supply at most, so the logarithm of its
     /// value has a quarter of the supply as its steepest slope.
     most: f64,
     /// The highest code of the converter.
-    top: f64,
+    pub top: f64,
     base: Rc<Response>,
 }
 
 /// Codes by which tolerances move a channel at most, along straight lines.
 #[derive(Clone, Copy, Debug, Default)]
-struct Widths {
+pub(super) struct Widths {
     /// Pull-up off.
     off: f64,
     /// Pull-up on, at its strongest and at its weakest.
-    on: [f64; 2],
+    pub on: [f64; 2],
 }
 
 impl Widths {
     /// The same in all of them.
-    fn all(codes: f64) -> Widths {
+    pub fn all(codes: f64) -> Widths {
         Widths { off: codes, on: [codes; 2] }
     }
 }
@@ -95,7 +92,7 @@ struct Scope {
 
 /// How sure it is that a reading shows a defect.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Shows {
+pub(super) enum Shows {
     No,
     /// Only the corners of the faulty circuit can tell.
     Near,
@@ -441,7 +438,7 @@ pub fn sightings(
     modelled(board).into_iter().map(|fault| (fault, views.sighting(fault))).collect()
 }
 
-fn code(board: &Board, volts: Volts) -> f64 {
+pub(super) fn code(board: &Board, volts: Volts) -> f64 {
     adc::code_at(volts, board)
 }
 
@@ -481,7 +478,7 @@ fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
 }
 
 /// How sure a distance between bands is, with the width of the one that was drawn by straight lines.
-fn clear(gap: f64, width: f64) -> Shows {
+pub(super) fn clear(gap: f64, width: f64) -> Shows {
     let unsure = NEAR.0 * width + NEAR.1;
     match gap - APART {
         g if g > unsure => Shows::Yes,
@@ -522,52 +519,6 @@ fn with_changes(board: &Board, changes: &[circuit::Change]) -> Board {
         }
     }
     faulty
-}
-
-/// Whether the reading with the pull-up on shows a defect: first by the nominal faulty unit over the
-/// pull-up's range, then with its parts spread.
-fn pulled_shows(
-    board: &Board,
-    node: Node,
-    good: &Good,
-    most: f64,
-    widths: &dyn Fn() -> Widths,
-) -> Shows {
-    let Some(band) = good.expected.pulled else { return Shows::No };
-    let pulled = |pull: Ohms| code(board, pulled_up(node, board.supply.volts, pull));
-    let (a, b) = (pulled(board.chip.pull_up.0), pulled(board.chip.pull_up.1));
-    let nominal = Band { low: a.min(b) - PULLED_APART, high: a.max(b) + PULLED_APART };
-    if nominal.overlaps(band) {
-        return Shows::No;
-    }
-    match pulled_apart(board, node, good, band, Widths::all(most)) {
-        Shows::Yes => Shows::Yes,
-        _ => pulled_apart(board, node, good, band, widths()),
-    }
-}
-
-/// As [`apart`], with the pull-up on: a good unit has from elsewhere what its tolerances do not
-/// explain, and so has the faulty one; its pin may leak through more.
-fn pulled_apart(board: &Board, node: Node, good: &Good, band: Band, widths: Widths) -> Shows {
-    let (strong, weak) = board.chip.pull_up;
-    let ends = |node: Node, widths: Widths| {
-        let both = [strong, weak].map(|p| code(board, pulled_up(node, board.supply.volts, p)));
-        let end = |sign: f64| [0, 1].map(|i| both[i] + sign * widths.on[i]);
-        let (low, high) = (end(-1.0), end(1.0));
-        Band { low: low[0].min(low[1]), high: high[0].max(high[1]) }
-    };
-    let known = ends(good.expected.node, good.widths);
-    let rest = (known.low - band.low).max(band.high - known.high).max(0.0);
-    let leaks = match node {
-        Node::Driven { source, .. } => {
-            let through = 1.0 / (1.0 / source.0.max(1e-3) + 1.0 / weak.0);
-            code(board, Volts(board.chip.leakage.0 * through))
-        }
-        Node::Floating => 0.0,
-    };
-    let parts = ends(node, widths);
-    let bad = Band { low: parts.low - rest - leaks, high: parts.high + rest + leaks };
-    clear(beyond(bad, band), 2.0 * widths.on[0].max(widths.on[1]))
 }
 
 fn level_shows(
