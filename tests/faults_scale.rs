@@ -1,8 +1,10 @@
 //! A whole ladder off by one factor: from the factor that the coverage prints on it shows, and just
 //! inside it no reading does, by every corner of what varies.
 
+#[allow(dead_code)]
 #[path = "../bench-scripts/benchmarks/brute.rs"]
 mod brute;
+#[allow(dead_code)]
 #[path = "../bench-scripts/benchmarks/generated.rs"]
 mod generated;
 
