@@ -46,9 +46,10 @@ pub struct Options {
     connection: Connection,
 }
 
-const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
-shunt off. Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply \
-net joined to ground: TAP2:TAP3+joined=2k7.\n\n\
+const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; give those of \
+the supply net as well, which they are shares of: VCC=5.02V. Ohms are with every shunt off. \
+Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply net joined \
+to ground: TAP2:TAP3+joined=2k7.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
@@ -66,9 +67,6 @@ const SETTLED: f64 = 0.95;
 /// Weighs the causes.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
-    if let Some(why) = diagnose::no_diagnosis(&board) {
-        return Err(Failure::input(format!("{}: {why}", options.board.display())));
-    }
     if options.trust {
         return trust(options, &board);
     }
@@ -129,8 +127,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             form => diagnosis::table(&board, &found).print(form),
         };
         super::print(&text)?;
-        let asked =
-            next.iter().map(|s| &s.measurement).find(|m| diagnosis_next::flag(&board, m).is_some());
+        let asked = next.iter().find(|s| diagnosis_next::flag(&board, &s.measurement).is_some());
+        let asked = asked.map(|s| s.supply_first.as_ref().unwrap_or(&s.measurement));
         let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
         if let (true, Some(asked)) = (people, asked)
             && let Some(value) = ask(&board, asked)?

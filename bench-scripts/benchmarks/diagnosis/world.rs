@@ -117,11 +117,23 @@ fn settle(
     settling: &mut Settling,
 ) {
     settling.open_first += 1;
+    // The supply that the unit has on the desk where a meter is held to it: every node follows it.
+    let supply = world.board().supply.clone();
+    let follows = 1.0 + supply.tolerance.0 * rng.random_range(-1.0..1.0);
     for taken in 1..=PATIENCE {
         let next = suggest(world.board(), &subject.seen, &found);
         let measured = next.iter().find_map(|s| {
+            let shown = |m: &Measurement, value: f64| match m {
+                Measurement::Volts { .. } => Meter::of(m, value * follows),
+                Measurement::Ohms { .. } | Measurement::Reading { .. } => Meter::of(m, value),
+            };
             let value = world.measure(&subject, &s.measurement, rng)?;
-            Meter::of(&s.measurement, value)
+            // Asked for with the first voltage, once.
+            let of = s.supply_first.as_ref().and_then(|m| {
+                let off = 0.003 * supply.volts.0 + 0.002;
+                shown(m, supply.volts.0 + off * gauss(rng))
+            });
+            Some(of.into_iter().chain(shown(&s.measurement, value)))
         });
         let Some(meter) = measured else {
             settling.beyond += 1;
@@ -130,7 +142,7 @@ fn settle(
             }
             return;
         };
-        subject.seen.meter.push(meter);
+        subject.seen.meter.extend(meter);
         found = diagnose(world.board(), &subject.seen, &manner.options);
         let first = &found.classes[0].causes[0];
         if first.probability > 0.95 {
