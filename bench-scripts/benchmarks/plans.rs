@@ -6,7 +6,8 @@
 //! jumper by jumper; `over` says by how much the moves of a board exceed each, on average and on
 //! the worst board, and leaves out groups of several jumpers without an open place. `headers` counts
 //! moves on another header than the one before, `spared` those that the first shortest ways found
-//! have more, `needless` how many more there are than the exhaustive search found. `gone through` are the groups that an exhaustive search could go through, `longer` those of them where the
+//! have more, `needless` how many more there are than the exhaustive search found. `gone through`
+//! are the groups that an exhaustive search could go through, `longer` those of them where the
 //! planner's way is not the shortest. Times are of the processor (Linux; else of the clock), from
 //! the windows to the sequence with its coverage.
 //!
@@ -71,8 +72,8 @@ fn main() -> Result<(), Failed> {
 /// The drawn boards, a line for each kind.
 fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
     println!(
-        "boards    groups  proven  moves  headers  spared  needless  least  over (mean, worst)  counted  over (mean, worst)  \
-         gone through  longer  ms (median, worst)"
+        "boards    groups  proven  moves  headers  spared  needless  least  over (mean, worst)  \
+         counted  over (mean, worst)  gone through  longer  ms (median, worst)"
     );
     let kinds: [(&str, Kind); 2] = [("ordinary", generated::ordinary), ("hard", generated::hard)];
     for (kind, make) in kinds {
@@ -175,8 +176,8 @@ impl Sum {
             format!("{:>8.2} %, {worst:>5.1} %", all.sum::<f64>() / self.boards as f64)
         };
         println!(
-            "{kind:<8}  {:>6}  {proven:>4.0} %  {:>5}  {:>7}  {:>6}  {:>8}  {:>5}  {}  {:>7}  {}  {:>12}  {:>6}  \
-             {:>9.1}, {:.1}",
+            "{kind:<8}  {:>6}  {proven:>4.0} %  {:>5}  {:>7}  {:>6}  {:>8}  {:>5}  {}  {:>7}  {}  \
+             {:>12}  {:>6}  {:>9.1}, {:.1}",
             self.groups,
             self.moves,
             self.headers[0],

@@ -32,7 +32,7 @@ pub(super) fn pulled_shows(
     }
 }
 
-/// As [`apart`], with the pull-up on: a good unit has from elsewhere what its tolerances do not
+/// As with the pull-up off: a good unit has from elsewhere what its tolerances do not
 /// explain, and so has the faulty one; its pin may leak through more.
 fn pulled_apart(board: &Board, node: Node, good: &Good, band: Band, widths: Widths) -> Shows {
     let (strong, weak) = board.chip.pull_up;

@@ -136,10 +136,9 @@ pub fn plan_every(
 /// Plans the sequence from where the shunts are to the delivery setting.
 ///
 /// Group by group, since jumpers of different groups do not influence each other's readings; no
-/// order of the groups, and no way of interleaving them, saves a change of header. In
-/// each group, in as few moves as can be, with as few power cycles and then as few changes of header
-/// as those allow: every place that the maker uses is visited, every option
-/// that the group's channels tell apart is read, every question can be asked, and every modelled
+/// order of the groups, and no way of interleaving them, saves a change of header. In each group,
+/// in as few moves as can be, with as few power cycles and then as few changes of header as those
+/// allow: every place that the maker uses is visited, every option that the group's channels tell apart is read, every question can be asked, and every modelled
 /// defect that some setting of the group shows is shown. Each setting on the way is measured too.
 /// Settings that short the supply are never passed.
 pub fn plan_from(
