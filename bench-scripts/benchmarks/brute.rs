@@ -73,20 +73,18 @@ fn branches(
         Some(Fault::ResistorValue { resistor, ohms }) => values[resistor] = ohms.0,
         Some(Fault::ResistorOff { resistor, ratio }) => values[resistor] *= ratio,
         Some(Fault::ResistorsSwapped { resistors: [a, b] }) => values.swap(a, b),
-        Some(Fault::ContactOpen { jumper, position }) => {
-            if seat.0[jumper] == Place::At(position) {
-                seat.0[jumper] = Place::Open;
-            }
+        Some(Fault::ContactOpen { jumper, position }) if seat.0[jumper] == Place::At(position) => {
+            seat.0[jumper] = Place::Open;
         }
         Some(Fault::ContactResistive { jumper, position, ohms }) => {
             poor = Some((jumper, position, ohms.0));
         }
-        Some(Fault::SecondShunt { jumper, position }) => {
-            if seat.0[jumper] != Place::At(position) {
-                let joins = &board.jumpers[jumper].positions[position].joins;
-                added.extend(joins.iter().map(|&between| fixed(between, SEATED)));
-            }
+        Some(Fault::SecondShunt { jumper, position }) if seat.0[jumper] != Place::At(position) => {
+            let joins = &board.jumpers[jumper].positions[position].joins;
+            added.extend(joins.iter().map(|&between| fixed(between, SEATED)));
         }
+        // Where the shunt is elsewhere there is nothing of either.
+        Some(Fault::ContactOpen { .. } | Fault::SecondShunt { .. }) => {}
         Some(Fault::CountedFromWrongEnd { jumper }) => {
             if let Place::At(position) = seat.0[jumper] {
                 let positions = board.jumpers[jumper].positions.len();
