@@ -7,8 +7,8 @@ use proptest::prelude::*;
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 use strapwise::bench::{
-    Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, ProbeInfo, Procedure,
-    Summary, UnitId, UnitVerdict, Verdict,
+    Answer, Ask, Bench, Boot, Burst, Config, Event, Input, Key, Output, Presence, ProbeInfo,
+    Procedure, Summary, UnitId, UnitVerdict, Verdict,
 };
 use strapwise::board::{Board, Fuses};
 use strapwise::walk::{self, Walk};
@@ -106,7 +106,12 @@ fn fitting(ask: &Ask, code: u16, spread: u8, boot: &Boot) -> Answer {
         Ask::Fuses => Answer::Fuses([0xFF, 0xDE, 0xFD, 0xCF]),
         Ask::Slots => Answer::Slots([vec![0xFF; 4], vec![0xFF; 4]]),
         Ask::Own { .. } | Ask::PutBack(_) => Answer::Done,
-        Ask::Samples { .. } | Ask::Step { .. } => panic!("no bench asks this: {ask:?}"),
+        Ask::Step { n, .. } => {
+            let codes = vec![Some(code); usize::from(n)];
+            Answer::Samples { before: Some(burst(n)), burst: burst(n), codes }
+        }
+        Ask::Presence { .. } => Answer::Presence(Presence::Silent),
+        Ask::Samples { .. } => panic!("no bench asks this: {ask:?}"),
         Ask::Prepare | Ask::Switch { .. } | Ask::Load { .. } | Ask::AllOff => Answer::Done,
     }
 }

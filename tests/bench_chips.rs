@@ -14,7 +14,10 @@ use strapwise::bench::{
     UnitVerdict, Verdict,
 };
 use strapwise::board::{Board, parse};
+use strapwise::faults::Fault;
 use strapwise::probe::world::{Defects, ResetCause, World};
+use strapwise::record::RowKind;
+use strapwise::report::coverage;
 use strapwise::walk;
 use strapwise::window::{self, Windows};
 
@@ -87,7 +90,10 @@ fn a_supply_that_the_probe_cannot_read_is_named_and_not_passed() {
     for (chip, part) in [("rp2040", "RP2040"), ("samd21", "SAMD21")] {
         let run = good(chip);
         assert_eq!(run.summary.verdict, UnitVerdict::Incomplete, "{chip}");
-        let reason = format!("the probe cannot read the supply of the {part}, not measured");
+        let reason = format!(
+            "the probe cannot read the supply of the {part}, not measured: `by_meter = true` in \
+             [supply] has a meter do it"
+        );
         assert_eq!(run.summary.reasons, [format!("VENT: {reason}")], "{chip}");
         let supply = run.events.iter().find_map(|e| match e {
             Event::Supply { check, .. } => Some(check.clone()),
@@ -101,6 +107,33 @@ fn a_supply_that_the_probe_cannot_read_is_named_and_not_passed() {
         assert!(under.count() >= 2, "{chip}");
         assert!(checks(&run).iter().all(|(_, v)| *v == Verdict::Pass), "{chip}");
     }
+}
+
+#[test]
+fn a_supply_that_the_probe_cannot_read_is_measured_by_a_person_with_and_without_the_load() {
+    let text = text("rp2040").replace("[supply]\n", "[supply]\nby_meter = true\n");
+    let board = board_of(&text);
+    for (dead, verdict) in [(false, UnitVerdict::Pass), (true, UnitVerdict::Fail)] {
+        let run = run_on(&board, |world| {
+            if dead {
+                world.plant(Fault::LoadDead { load: 0 });
+            }
+        });
+        assert_eq!(run.summary.verdict, verdict, "{:?}", run.summary.reasons);
+        let row = run.rows.iter().find(|r| r.row == RowKind::Supply).expect("the load");
+        assert!(row.answer.ends_with('V') && row.note.starts_with("by meter"), "{row:?}");
+        assert!(row.rule.ends_with("typed in") && row.pin.is_empty() && row.mean_code.is_none());
+        let (idle, loaded) = (row.supply_mv.expect("idle"), row.supply_loaded_mv.expect("loaded"));
+        assert!((row.sag_mv.expect("a sag") - (idle - loaded)).abs() < 1e-6);
+        assert_eq!(row.reason.contains("draws nothing"), dead, "{}", row.reason);
+        // The channels were read meanwhile, the load on.
+        assert!(run.rows.iter().any(|r| r.load == "VENT" && r.mean_code.is_some()));
+    }
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let said = coverage::text(&board, &windows, &walk);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("what a person reads on a meter, to its last digit"), "{said}");
 }
 
 #[test]

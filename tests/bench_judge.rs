@@ -304,7 +304,9 @@ fn sag_is_the_change_of_the_reference_s_code_whatever_the_reference() {
             loads: vec![0],
             reference: None,
             idle: burst(5.0),
+            step: None,
             loaded: burst(4.9),
+            by_meter: None,
             verdict: Verdict::NotTested,
             reason: String::new(),
         };
@@ -324,7 +326,16 @@ fn a_supply_that_was_not_read_is_not_tested() {
         let (verdict, reason) = (Verdict::Pass, String::new());
         let check = sag::judge(
             &board,
-            SupplyCheck { loads: vec![0], reference: None, idle, loaded, verdict, reason },
+            SupplyCheck {
+                loads: vec![0],
+                reference: None,
+                idle,
+                step: None,
+                loaded,
+                by_meter: None,
+                verdict,
+                reason,
+            },
         );
         assert_eq!(check.verdict, Verdict::NotTested);
         assert!(!check.reason.is_empty());

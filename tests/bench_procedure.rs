@@ -5,7 +5,7 @@ mod bench_support;
 use bench_support::{Stand, board_of, vent_controller, worst};
 use std::time::Duration;
 use strapwise::bench::{
-    Answer, Ask, Cut, Event, Key, MovedBy, Procedure, Prompt, UnitVerdict, Verdict,
+    Answer, Ask, Cut, Event, Key, MovedBy, Presence, Procedure, Prompt, UnitVerdict, Verdict,
 };
 use strapwise::board::Place;
 use strapwise::units::Ohms;
@@ -485,14 +485,64 @@ fn a_dip_beyond_the_limit_fails_though_the_mean_is_good() {
 }
 
 #[test]
+fn a_dip_as_a_load_goes_on_fails_beyond_what_its_dummy_may_draw_at_first() {
+    // The demo's loads sag by 120 and 220 mV at most.
+    let demo = include_str!("../protocols/vent-controller.toml");
+    let patient = &demo.replace("sag = \"", "dip = \"500mV\"\nsag = \"");
+    for (text, inrush, verdict) in [
+        (demo, 0.0, UnitVerdict::Pass),
+        (demo, 0.4, UnitVerdict::Fail),
+        (patient, 0.4, UnitVerdict::Pass),
+        (patient, 1.5, UnitVerdict::Fail),
+    ] {
+        let mut stand = Stand::with(board_of(text));
+        stand.inrush = inrush;
+        let summary = stand.expect_verdict(verdict);
+        let said = |r: &String| r.starts_with("VENT: a dip of ") && r.contains("as it goes on");
+        assert_eq!(summary.reasons.iter().any(said), verdict == UnitVerdict::Fail, "{summary:?}");
+        let steps = stand.supplies().iter().filter(|s| s.step.is_some()).count();
+        assert_eq!(steps, 3, "each load, and both");
+    }
+}
+
+#[test]
+fn parts_on_a_bus_are_asked_once_as_the_unit_leaves_and_silence_fails_nothing() {
+    let demo = include_str!("../protocols/vent-controller.toml");
+    let bus = "[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\n";
+    let part = |id: &str, address: &str| {
+        format!("[[bus_part]]\nid = \"{id}\"\nbus = \"I2C\"\naddress = {address}\n")
+    };
+    let text = format!("{demo}\n{bus}{}{}", part("U3", "0x68"), part("U4", "0x50"));
+    let mut stand = Stand::with(board_of(&text));
+    stand.silent = vec![1];
+    stand.expect_verdict(UnitVerdict::Pass);
+    let told = stand.events.iter().filter_map(|event| match event {
+        Event::Presence { part, found, at } => Some((*part, *found, at.setting.clone())),
+        _ => None,
+    });
+    let delivery = stand.board.delivery.clone();
+    let wanted = [(0, Presence::Answers), (1, Presence::Silent)];
+    let wanted = wanted.map(|(part, found)| (part, Some(found), delivery.clone()));
+    assert_eq!(told.collect::<Vec<_>>(), wanted);
+    // The loads are tried after it.
+    let place = |wanted: fn(&Ask) -> bool| stand.asks.iter().position(wanted).expect("asked");
+    let presence = place(|ask| matches!(ask, Ask::Presence { .. }));
+    assert!(presence < place(|ask| matches!(ask, Ask::Step { .. })));
+}
+
+#[test]
 fn a_load_that_resets_the_probe_fails_and_is_not_tried_again() {
     let mut stand = Stand::new();
     let vent = stand.load("VENT");
     stand.resetting = vec![vent];
     let summary = stand.expect_verdict(UnitVerdict::Fail);
     assert!(summary.reasons[0].contains("was reset when it was switched on"), "{summary:?}");
-    let tries = stand.asks.iter().filter(|a| **a == Ask::Load { load: vent, on: true }).count();
-    assert_eq!(tries, 1);
+    let switches = |ask: &&Ask| match ask {
+        Ask::Load { load, on: true } => *load == vent,
+        Ask::Step { loads, .. } => loads.contains(&vent),
+        _ => false,
+    };
+    assert_eq!(stand.asks.iter().filter(switches).count(), 1);
     let [_, other, together] = stand.supplies()[..] else { panic!("{:?}", stand.supplies()) };
     assert_eq!(other.verdict, Verdict::Pass, "the other load is still tried");
     assert!(together.reason.contains("VENT is too much alone"), "{}", together.reason);

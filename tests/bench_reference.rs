@@ -214,3 +214,16 @@ fn the_part_to_lift_is_named_whatever_the_reference() {
         assert!(found.classes[0].causes.iter().any(|c| c.faults.is_empty()), "nothing to lift");
     }
 }
+
+#[test]
+fn with_a_voltage_at_aref_a_person_measures_what_the_load_draws_and_the_unit_may_pass() {
+    let text = at_aref(INTERNAL).replace("[supply]\n", "[supply]\nby_meter = true\n");
+    let (board, windows) = design(&text);
+    let mut run = run(&board, &windows, World::new(board.clone(), 3));
+    assert_eq!(run.summary.verdict, UnitVerdict::Pass, "{:?}", run.summary.reasons);
+    assert!(!run.unit.world().aref_shorted(), "nothing but the voltage at AREF was selected");
+    let [volts] = rows(&run, RowKind::Volts)[..] else { panic!("the supply once") };
+    let loads = rows(&run, RowKind::Supply);
+    assert!(volts.answer.ends_with('V') && !loads.is_empty());
+    assert!(loads.iter().all(|row| row.answer.ends_with('V') && row.verdict == "pass"));
+}

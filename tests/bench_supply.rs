@@ -5,6 +5,7 @@ mod bench_support;
 
 use bench_support::{Stand, board_of};
 use std::sync::Arc;
+use std::time::Duration;
 use strapwise::bench::supply::{self, By, Calibration, Known, Metered, VoltsCheck};
 use strapwise::bench::{Ask, Burst, Event, Procedure, Prompt, UnitVerdict, Verdict, sag};
 use strapwise::board::Board;
@@ -132,7 +133,7 @@ fn a_meter_and_a_chip_that_contradict_each_other_prove_nothing() {
 #[test]
 fn a_board_file_has_the_supply_measured_before_the_first_move() {
     let mut stand = Stand::with(calibrating());
-    let asked = |p: &Prompt| matches!(p, Prompt::SupplyVolts { refused: None });
+    let asked = |p: &Prompt| matches!(p, Prompt::SupplyVolts { refused: None, .. });
     assert!(stand.obey_until(asked), "never asked");
     assert!(stand.bench.wants_text() && stand.checks().is_empty());
     assert!(!stand.asks.iter().any(|ask| matches!(ask, Ask::Supply { .. })), "not yet");
@@ -161,7 +162,7 @@ fn a_value_that_is_none_is_refused_and_one_that_is_wrong_is_asked_for_once_more(
     let refused = |stand: &mut Stand, typed: &str| {
         stand.type_in(typed);
         match stand.next_prompt() {
-            Some(Prompt::SupplyVolts { refused: Some(why) }) => why,
+            Some(Prompt::SupplyVolts { refused: Some(why), .. }) => why,
             other => panic!("{typed}: {other:?}"),
         }
     };
@@ -218,4 +219,64 @@ fn voltages_are_read_as_people_write_them() {
     for text in ["", "5,02", "-5V", "0", "5A", "OL", "five"] {
         assert!(supply::read(text).expect_err(text).contains("skip"), "{text}");
     }
+}
+
+/// The demo on a chip whose probe cannot read its supply.
+fn by_meter() -> Arc<Board> {
+    let demo = include_str!("../protocols/vent-controller.toml");
+    let external = "aref = \"external\"\naref_volts = \"4.9V\"\naref_tolerance = \"0.1%\"";
+    let text = demo.replace("aref = \"capacitor\"", &format!("{external}\nby_meter = true"));
+    board_of(&text)
+}
+
+#[test]
+fn a_load_stays_on_while_a_person_measures_and_is_off_again_after_it() {
+    let mut stand = Stand::with(by_meter());
+    let on = |p: &Prompt| matches!(p, Prompt::SupplyVolts { loads, .. } if !loads.is_empty());
+    assert!(stand.obey_until(on), "never asked");
+    let load = stand.loads_on.clone();
+    assert_eq!(load.len(), 1);
+    let before = stand.asks.len();
+    stand.wait(Duration::from_secs(20));
+    assert_eq!(stand.loads_on, load, "still on");
+    assert!(stand.asks.len() - before >= 20, "the probe is not left to silence");
+    // A typing error is asked again, and so is what no good unit shows.
+    for (typed, said) in [("five", "skip"), ("5.00V", "draws nothing")] {
+        stand.type_in(typed);
+        stand.wait(Duration::from_secs(2));
+        let Some(Prompt::SupplyVolts { refused: Some(why), .. }) = stand.prompt() else {
+            panic!("{typed}: {:?}", stand.prompt())
+        };
+        assert!(why.contains(said), "{typed}: {why}");
+    }
+    stand.type_in("5.00V");
+    stand.wait(Duration::from_secs(2));
+    assert!(stand.loads_on != load, "off, and the next one is on");
+    let first = stand.supplies()[0].clone();
+    assert_eq!(first.verdict, Verdict::Fail);
+    stand.finish();
+    stand.expect_all_off();
+}
+
+#[test]
+fn a_probe_that_is_reset_while_a_person_measures_fails_the_load() {
+    let mut stand = Stand::with(by_meter());
+    let on = |p: &Prompt| matches!(p, Prompt::SupplyVolts { loads, .. } if !loads.is_empty());
+    assert!(stand.obey_until(on), "never asked");
+    stand.reset_probe();
+    stand.wait(Duration::from_secs(3));
+    let first = stand.supplies()[0].clone();
+    assert_eq!(first.verdict, Verdict::Fail);
+    assert!(first.reason.contains("was reset when it was switched on"), "{}", first.reason);
+}
+
+#[test]
+fn a_sag_that_nobody_measured_is_not_tested() {
+    let mut stand = Stand::with(by_meter());
+    let asked = |p: &Prompt| matches!(p, Prompt::SupplyVolts { .. });
+    assert!(stand.obey_until(asked), "never asked");
+    stand.type_in("skip");
+    let summary = stand.finish();
+    assert_eq!(summary.verdict, UnitVerdict::Incomplete, "{:?}", summary.reasons);
+    assert!(stand.supplies().iter().all(|s| s.verdict == Verdict::NotTested));
 }

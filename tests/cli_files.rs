@@ -268,3 +268,48 @@ fn a_board_whose_taps_lie_above_the_reference_is_refused() {
     assert!(read.err.contains("vent-controller cannot tell its positions apart"), "{}", read.err);
     assert!(read.err.contains("(codes 1023 to 1023)"), "{}", read.err);
 }
+
+#[cfg(unix)]
+#[test]
+fn a_link_leads_to_its_file_and_a_device_is_left_alone() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().unwrap();
+    let (file, link) = (folder.path().join("card.svg"), folder.path().join("link.svg"));
+    std::fs::write(&file, "old").unwrap();
+    std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o640)).unwrap();
+    std::os::unix::fs::symlink(&file, &link).unwrap();
+    let board = board();
+    let card = |svg: &Path| {
+        let (board, svg) = (board.to_str().unwrap(), svg.to_str().unwrap());
+        strapwise(&["card", board, "--svg", svg, "--replace"])
+    };
+    let ended = card(&link);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    assert!(link.is_symlink(), "the link is still one");
+    assert!(std::fs::read_to_string(&file).unwrap().contains("<svg"));
+    assert_eq!(file.metadata().unwrap().permissions().mode() & 0o777, 0o640);
+    let pipe = folder.path().join("pipe.svg");
+    assert!(std::process::Command::new("mkfifo").arg(&pipe).status().unwrap().success());
+    let ended = card(&pipe);
+    assert_eq!(ended.code, Some(2), "{}", ended.err);
+    assert!(ended.err.contains("give the name of a file"), "{}", ended.err);
+    assert!(!pipe.metadata().unwrap().is_file(), "it is still a pipe");
+}
+
+#[test]
+fn a_header_is_written_over_and_a_file_of_another_hand_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("options.h");
+    let board = board();
+    let write = || {
+        let (board, out) = (board.to_str().unwrap(), file.to_str().unwrap());
+        strapwise(&["c-header", board, "--out", out, "--replace"])
+    };
+    assert_eq!(write().code, Some(0));
+    assert_eq!(write().code, Some(0), "its own");
+    std::fs::write(&file, "int x;\n").unwrap();
+    let ended = write();
+    assert_eq!(ended.code, Some(2), "{}", ended.err);
+    assert!(ended.err.contains("no header that c-header has written"), "{}", ended.err);
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), "int x;\n");
+}

@@ -6,7 +6,7 @@ use std::time::Duration;
 use strapwise::board::{Board, Place, Setting, parse};
 use strapwise::probe::exchange::{Exchange, Outcome};
 use strapwise::probe::faulty::{Faults, Faulty};
-use strapwise::probe::message::{Burst, Cause, Pull, Reply, Request, UNIT_NAME_MAX};
+use strapwise::probe::message::{Burst, Cause, Presence, Pull, Reply, Request, UNIT_NAME_MAX};
 use strapwise::probe::virtual_board::VirtualBoard;
 use strapwise::probe::world::{ResetCause, World};
 
@@ -31,6 +31,11 @@ struct Bench {
 impl Bench {
     fn new(seed: u64) -> Bench {
         let board = VirtualBoard::new(World::new(Arc::new(demo()), seed));
+        Bench { board, exchange: Exchange::with_quiet(9, Duration::ZERO), now: Duration::ZERO }
+    }
+
+    fn of(board: Board) -> Bench {
+        let board = VirtualBoard::new(World::new(Arc::new(board), 1));
         Bench { board, exchange: Exchange::with_quiet(9, Duration::ZERO), now: Duration::ZERO }
     }
 
@@ -393,4 +398,44 @@ fn a_hand_may_leave_every_shunt_off() {
     bench.board.place_all(&Setting(vec![Place::Open; demo().jumpers.len()]));
     assert_eq!(bench.ones(ADDR0, Pull::Off), (16, 16));
     assert!(bench.burst(15, false).mean() > 490.0, "the loop rests at half the supply");
+}
+
+#[test]
+fn a_part_answers_on_its_bus_only_while_a_jumper_gives_it_its_supply() {
+    let demo = include_str!("../protocols/vent-controller.toml");
+    for pull_ups in [false, true] {
+        let more = format!(
+            "[[jumper]]\nid = \"J9\"\nlabel = \"clock\"\nopen = true\npower = true\n\
+             [[jumper.positions]]\nname = \"fed\"\npins = [1, 2]\njoins = [\"VCC\", \"VCLOCK\"]\n\
+             [[resistor]]\nid = \"R99\"\nbetween = [\"VCLOCK\", \"GND\"]\nvalue = \"10k\"\n\
+             tolerance = \"5%\"\n\
+             [[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\npull_ups = {pull_ups}\n\
+             [[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x68\nsupply = \"VCLOCK\"\n\
+             [delivery]\nJ9 = \"fed\"\n"
+        );
+        let text = demo.replace("[delivery]\n", &more);
+        let board = parse("bus.toml", &text).unwrap_or_else(|problems| panic!("{problems}"));
+        let jumper = board.jumper("J9").expect("the jumper");
+        let fed = board.jumpers[jumper].place("fed").expect("its place");
+        let mut bench = Bench::of(board);
+        bench.ask(Request::AllowDischarge { pins: vec![18, 19] });
+        let asked = |bench: &mut Bench, address, pull_up| match bench.ask(Request::Presence {
+            address,
+            pull_up,
+            sda: 18,
+            scl: 19,
+        }) {
+            Reply::Presence(found) => found,
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(asked(&mut bench, 0x68, pull_ups), Presence::Silent, "no shunt");
+        bench.board.place(jumper, fed);
+        assert_eq!(asked(&mut bench, 0x68, pull_ups), Presence::Answers);
+        assert_eq!(asked(&mut bench, 0x50, pull_ups), Presence::Silent, "nobody's address");
+        // Without the chip's pull-ups nothing holds the lines where the board has no resistors.
+        let held = if pull_ups { Presence::HeldLow } else { Presence::Answers };
+        assert_eq!(asked(&mut bench, 0x68, false), held);
+        bench.board.place(jumper, Place::Open);
+        assert_eq!(asked(&mut bench, 0x68, pull_ups), Presence::Silent);
+    }
 }

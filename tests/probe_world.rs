@@ -60,6 +60,7 @@ fn with_loads(mut board: Board) -> Board {
             off: Level::Low,
             dummy: "resistor".into(),
             sag: (Volts(sag.0), Volts(sag.1)),
+            dip: None,
         });
     }
     board

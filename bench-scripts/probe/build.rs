@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-const FILES: [&str; 17] = [
+const FILES: [&str; 18] = [
     "core/burst.c",
+    "core/bus.c",
     "core/chip.c",
     "core/commands.c",
     "core/common.c",

@@ -46,13 +46,12 @@ pub enum Ask {
         /// Wait before the first conversion, in microseconds.
         settle_us: u32,
     },
-    /// A burst with a load off, and one with its codes from the moment on in which it goes on; off
-    /// again after.
+    /// A burst with loads off, and one with its codes in which they go on; off again after.
     Step {
         /// Channel index; the internal reference against the supply without one.
         channel: Option<usize>,
-        /// Load index.
-        load: usize,
+        /// Load indices; they go on together.
+        loads: Vec<usize>,
         /// Conversions of each of the two.
         n: u16,
     },
@@ -63,6 +62,11 @@ pub enum Ask {
         channel: usize,
         /// The channel that the product reads before.
         before: usize,
+    },
+    /// Whether a part on an I2C bus answers to its address.
+    Presence {
+        /// Index of the part.
+        part: usize,
     },
     /// A number of digital reads of a channel.
     Level {
@@ -145,6 +149,17 @@ pub struct Retest {
     pub held: Option<String>,
 }
 
+/// What a part did when its address was sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Presence {
+    /// It answered, so it has its supply.
+    Answers,
+    /// Nobody answered.
+    Silent,
+    /// The bus was low all the time, so nothing was asked.
+    HeldLow,
+}
+
 /// What is done to a digital pin while it is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pull {
@@ -187,6 +202,8 @@ pub enum Answer {
         /// Of them high.
         ones: u32,
     },
+    /// To [`Ask::Presence`].
+    Presence(Presence),
     /// To [`Ask::Slots`].
     Slots(Slots),
     /// To [`Ask::Fuses`]: low, high and extended byte, lock bits.

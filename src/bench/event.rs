@@ -3,9 +3,9 @@
 //! Events go to the record first, then to the screens.
 
 use super::command::Ran;
-use super::supply::VoltsCheck;
+use super::supply::{Metered, VoltsCheck};
 use super::watching::Watched;
-use super::{Boot, Burst, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
+use super::{Boot, Burst, Presence, ProbeInfo, Retest, Slots, UnitVerdict, Verdict};
 use crate::board::{Kind, Place, Setting, Task};
 use crate::units::{Ohms, Volts};
 use crate::walk::Move;
@@ -212,12 +212,34 @@ pub struct SupplyCheck {
     pub reference: Option<Volts>,
     /// The internal reference read without load.
     pub idle: Option<Burst>,
+    /// The same as they went on.
+    pub step: Option<SwitchedOn>,
     /// The internal reference read on load.
     pub loaded: Option<Burst>,
+    /// What a person read on a meter instead; none where nobody did.
+    pub by_meter: Option<SagByMeter>,
     /// The verdict.
     pub verdict: Verdict,
     /// Why, when it is not a pass.
     pub reason: String,
+}
+
+/// The supply without and with loads, as a person read it on a meter.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SagByMeter {
+    /// Without load, before the first move.
+    pub idle: Volts,
+    /// On load.
+    pub loaded: Metered,
+}
+
+/// The internal reference against the supply as loads went on, switched inside a burst.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SwitchedOn {
+    /// Without load, up to a few milliseconds before.
+    pub before: Burst,
+    /// On load, from the first conversion behind the one that was under way: within 0.2 ms.
+    pub after: Burst,
 }
 
 /// Where the shunts go before something is measured by meter.
@@ -271,6 +293,8 @@ pub enum Prompt {
     },
     /// Measure the supply with a meter, the power on, and type what it shows.
     SupplyVolts {
+        /// Loads that are on meanwhile.
+        loads: Vec<usize>,
         /// Why what was typed before was not taken.
         refused: Option<String>,
     },
@@ -442,6 +466,15 @@ pub enum Event {
         at: StepAt,
         /// What the supply did.
         check: SupplyCheck,
+    },
+    /// A part on an I2C bus was asked whether it is there.
+    Presence {
+        /// Where in the sequence.
+        at: StepAt,
+        /// Index of the part.
+        part: usize,
+        /// What it did; none when it could not be asked.
+        found: Option<Presence>,
     },
     /// A question was answered.
     Answered {

@@ -29,11 +29,11 @@ use crate::board::{Board, Reference, Task};
 use crate::walk::meter as stops;
 use std::time::Duration;
 
-pub use ask::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Retest, Slots, UnitId};
+pub use ask::{Answer, Ask, Boot, Burst, Presence, ProbeInfo, Pull, Retest, Slots, UnitId};
 pub use design::Design;
 pub use event::{
-    Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, Shunts, StepAt,
-    Summary, SupplyCheck, TypedIn, Worst,
+    Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, SagByMeter, Shunts,
+    StepAt, Summary, SupplyCheck, SwitchedOn, TypedIn, Worst,
 };
 pub use procedure::{Bench, Config};
 

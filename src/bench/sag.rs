@@ -5,7 +5,8 @@
 //! As volts it carries the reference's tolerance (±9 % on the ATmega328P) until a meter reading
 //! calibrates the unit.
 
-use super::{SupplyCheck, Verdict};
+use super::supply::Metered;
+use super::{Burst, SagByMeter, SupplyCheck, Verdict};
 use crate::board::Board;
 use crate::board::chip::Chip;
 use crate::units::Volts;
@@ -29,6 +30,9 @@ pub struct Sag {
     /// What of that is sure, in volts as the sag: a quantile is a whole code, so that of
     /// two the difference may be one code less. At least the sag.
     pub dip: Volts,
+    /// The same of the conversions right behind the switching, against those before it; none where
+    /// it was not read so.
+    pub at_switching: Option<Volts>,
 }
 
 /// The supply that a mean code of the reference stands for: Vref * scale / code (A8 of the
@@ -44,14 +48,19 @@ pub fn share(before: f64, code: f64) -> f64 {
 
 /// The sag that two bursts show; none while one is missing or impossible.
 pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
+    if let Some(SagByMeter { idle, loaded: Metered { volts: loaded, .. } }) = check.by_meter {
+        let sag = Volts(idle.0 - loaded.0);
+        let ratio = sag.0 / idle.0;
+        // A meter shows no dips.
+        let (lowest, dip, at_switching) = (loaded, sag, None);
+        return Some(Sag { idle, loaded, ratio, sag, lowest, dip, at_switching });
+    }
     let (idle, loaded) = (check.idle?, check.loaded?);
-    if idle.mean <= 0.0 || loaded.mean <= 0.0 || idle.q99 == 0 || loaded.q99 == 0 {
+    if idle.mean <= 0.0 || loaded.mean <= 0.0 {
         return None;
     }
     let ratio = 1.0 - idle.mean / loaded.mean;
-    let (before, after) = (f64::from(idle.q99), f64::from(loaded.q99));
-    let dip = 1.0 - before / after;
-    let sure = 1.0 - before / (after - 1.0).max(before);
+    let (dip, sure) = dip(&idle, &loaded)?;
     let volts = |code: f64| match check.reference {
         Some(reference) => adc::supply_of(code, reference, &board.chip),
         None => supply_volts(&board.chip, code),
@@ -65,7 +74,19 @@ pub fn figures(board: &Board, check: &SupplyCheck) -> Option<Sag> {
         sag: Volts(ratio * full.0),
         lowest: Volts(idle_volts.0 * (1.0 - dip.max(ratio))),
         dip: Volts(sure.max(ratio) * full.0),
+        at_switching: check.step.and_then(|step| {
+            let (_, sure) = self::dip(&step.before, &step.after)?;
+            Some(Volts(sure * full.0))
+        }),
     })
+}
+
+/// How far the supply dips in one of two equal bursts of the reference against the other, low
+/// quantile against low quantile, as a share of it: as they stand, and what of that is sure.
+fn dip(before: &Burst, after: &Burst) -> Option<(f64, f64)> {
+    let (before, after) = (f64::from(before.q99), f64::from(after.q99));
+    let share = |after: f64| 1.0 - before / after;
+    (before > 0.0 && after > 0.0).then(|| (share(after), share((after - 1.0).max(before))))
 }
 
 /// The sags that good dummy loads cause together. The largest ones add up at most; resistors draw
@@ -82,6 +103,16 @@ pub fn limits(board: &Board, loads: &[usize]) -> (Volts, Volts) {
     (Volts(full * g / (1.0 + g)), Volts(sags().map(|(_, most)| most.0).sum()))
 }
 
+/// The deepest dip that good dummy loads cause as they go on together: what each may dip by alone,
+/// its largest sag where the board file says no more.
+fn deepest(board: &Board, loads: &[usize]) -> Volts {
+    let dip = |&load: &usize| {
+        let load = &board.loads[load];
+        load.dip.unwrap_or(load.sag.1).0
+    };
+    Volts(loads.iter().map(dip).sum())
+}
+
 /// Judges loads by the sag that their dummies must cause, and by how far the supply dips.
 pub fn judge(board: &Board, mut check: SupplyCheck) -> SupplyCheck {
     let Some(sag) = figures(board, &check) else {
@@ -92,6 +123,7 @@ pub fn judge(board: &Board, mut check: SupplyCheck) -> SupplyCheck {
         return check;
     };
     let (least, most) = limits(board, &check.loads);
+    let deepest = deepest(board, &check.loads);
     let alone = check.loads.len() == 1;
     (check.verdict, check.reason) = if sag.sag.0 < least.0 {
         let what = if alone { "it draws nothing" } else { "together they draw less than alone" };
@@ -101,6 +133,10 @@ pub fn judge(board: &Board, mut check: SupplyCheck) -> SupplyCheck {
     } else if sag.dip.0 > most.0 {
         let what = "the supply dips now and then";
         (Verdict::Fail, format!("a dip of {} is over {most}: {what}", sag.dip))
+    } else if let Some(dip) = sag.at_switching.filter(|dip| dip.0 > deepest.0) {
+        let they = if alone { "it goes" } else { "they go" };
+        let what = "a dummy that draws more at first has its `dip` in the board file";
+        (Verdict::Fail, format!("a dip of {dip} as {they} on is over {deepest}: {what}"))
     } else {
         (Verdict::Pass, String::new())
     };

@@ -186,7 +186,7 @@ impl Sampler {
     fn burst(&self) -> Ask {
         let Plan { channel, n, load } = self.plan;
         match (channel, load) {
-            (channel, Some(load)) => Ask::Step { channel, load, n },
+            (channel, Some(load)) => Ask::Step { channel, loads: vec![load], n },
             (Some(channel), None) => {
                 let settle_us = rest_us(&self.board, channel);
                 Ask::Samples { channel, n, discard: DISCARD, settle_us }

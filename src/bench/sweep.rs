@@ -1,7 +1,7 @@
 //! A list of things to ask the probe, worked off one at a time, and what came of it.
 
 use super::judge::Readings;
-use super::{Answer, Ask, Boot, Burst, Design, Pull};
+use super::{Answer, Ask, Boot, Burst, Design, Presence, Pull, SwitchedOn};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::units::Ohms;
@@ -42,6 +42,10 @@ pub enum Keep {
     Codes(usize),
     /// The supply.
     Supply,
+    /// The supply without and with loads, switched while it is read.
+    Step,
+    /// Whether a part on a bus answers.
+    Presence(usize),
     /// The boot that the probe is in.
     Boot,
     /// Nothing.
@@ -59,6 +63,10 @@ pub struct Got {
     pub codes: Option<(usize, Vec<u16>)>,
     /// The supply.
     pub supply: Option<Burst>,
+    /// The supply as loads went on.
+    pub step: Option<SwitchedOn>,
+    /// What parts on a bus did, by part.
+    pub presence: BTreeMap<usize, Presence>,
     /// The boot at the end of the sweep.
     pub boot: Option<Boot>,
     /// What the probe refused.
@@ -249,6 +257,12 @@ impl Sweep {
                 got.rest.insert(c, b);
             }
             (Keep::Supply, Answer::Burst(b)) => got.supply = Some(b),
+            (Keep::Step, Answer::Samples { before: Some(before), burst: after, .. }) => {
+                got.step = Some(SwitchedOn { before, after });
+            }
+            (Keep::Presence(part), Answer::Presence(found)) => {
+                got.presence.insert(part, found);
+            }
             (Keep::Boot, Answer::Boot(b)) => got.boot = Some(b),
             (_, Answer::Refused(why)) => got.refused.push(why),
             _ => {}

@@ -2,6 +2,7 @@
 //!
 //! Plain data. Parsing and its complaints are in `parse`; nothing here computes a voltage.
 
+mod bus;
 pub mod chip;
 mod commands;
 mod decoding;
@@ -13,6 +14,7 @@ mod parse;
 mod problem;
 pub mod template;
 
+pub use bus::BusPart;
 pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
@@ -69,6 +71,8 @@ pub struct Board {
     pub options: Vec<OptionSet>,
     /// Outputs that draw current, with their dummy loads.
     pub loads: Vec<Load>,
+    /// Parts that are asked on their I2C bus whether they are there.
+    pub bus_parts: Vec<BusPart>,
     /// How the product reads its pins.
     pub firmware: Firmware,
     /// What an operator's hands take.
@@ -112,6 +116,8 @@ pub struct Supply {
     pub all_loads: bool,
     /// Whether a person measures it with a meter, which calibrates the chip's internal reference.
     pub calibrate: bool,
+    /// Whether a person measures it with a meter, without and with each load, where the probe cannot.
+    pub by_meter: bool,
 }
 
 /// How the AREF pin is wired.
@@ -463,6 +469,9 @@ pub struct Load {
     pub dummy: String,
     /// Smallest and largest sag of the supply that a good unit shows with the dummy load.
     pub sag: (Volts, Volts),
+    /// How far the supply of a good unit may dip for a moment as it goes on, where that is more than
+    /// the largest sag.
+    pub dip: Option<Volts>,
 }
 
 /// How the product's firmware takes a reading.

@@ -275,7 +275,7 @@ impl<'a> Views<'a> {
     /// Loads are tried after the last step.
     fn load_shows(&self, fault: Fault, load: usize) -> Option<Sighting> {
         let (least, _) = self.board.loads[load].sag;
-        let measured = self.board.chip.reads_supply;
+        let measured = self.board.chip.reads_supply || self.board.supply.by_meter;
         let shows = measured && (least.0 > 0.0 || matches!(fault, Fault::LoadShorted { .. }));
         let step = self.settings.len().checked_sub(1)?;
         shows.then_some(Sighting { step, by: Witness::Load(load) })

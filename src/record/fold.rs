@@ -7,7 +7,8 @@ use super::{Head, Row, RowKind};
 use crate::bench::command::Ran;
 use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
-    Burst, Check, Event, Mode, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn, Verdict, sag,
+    Burst, Check, Event, Mode, Presence, Prompt, Rule, StepAt, Summary, SupplyCheck, TypedIn,
+    Verdict, sag,
 };
 use crate::board::{Board, Fuses, Level, Task};
 use crate::window::{Band, Limits, adc};
@@ -107,6 +108,11 @@ impl Folder {
             Event::Check { at, check } => vec![self.check(t, at, check)],
             Event::Volts(check) => vec![self.volts(t, check)],
             Event::Supply { at, check } => vec![self.supply(t, at, check)],
+            Event::Presence { at, part, found } => {
+                let row =
+                    self.event(t, "part on a bus", &presence_note(&self.board, *part, *found));
+                vec![self.step(row, at)]
+            }
             Event::Answered { at, question, yes, verdict } => {
                 vec![self.answered(t, at, *question, *yes, *verdict)]
             }
@@ -249,7 +255,7 @@ impl Folder {
             Prompt::Meter { channel, refused: Some(why), .. } => {
                 ("value asked again", format!("{}: {why}", self.board.channels[*channel].id))
             }
-            Prompt::SupplyVolts { refused: Some(why) } => {
+            Prompt::SupplyVolts { refused: Some(why), .. } => {
                 ("value asked again", format!("supply: {why}"))
             }
             Prompt::OtherUnit { written } => ("identity of another unit", written.clone()),
@@ -344,7 +350,10 @@ impl Folder {
         let mut row = self.step(row, at);
         row.load = self.board.load_names(&check.loads, " ");
         row.channel = "supply".to_string();
-        row.pin = "internal reference".to_string();
+        match &check.by_meter {
+            Some(by_meter) => row.answer.clone_from(&by_meter.loaded.text),
+            None => row.pin = "internal reference".to_string(),
+        }
         if let Some(burst) = &check.loaded {
             put_burst(&mut row, burst);
         }
@@ -354,16 +363,24 @@ impl Folder {
             row.supply_loaded_mv = Some(1000.0 * sag.loaded.0);
             row.sag_mv = Some(1000.0 * sag.sag.0);
             row.sag_pct = Some(100.0 * sag.ratio);
-            row.note = format!(
-                "lowest {:.0} mV, a dip of {:.0} mV; dips under 0.2 ms are not seen; millivolts by \
-                 the {} reference",
-                1000.0 * sag.lowest.0,
-                1000.0 * sag.dip.0,
-                if check.reference.is_some() { "calibrated" } else { "nominal" }
-            );
+            let switching = sag
+                .at_switching
+                .map(|dip| format!(", as it goes on a dip of {:.0} mV", 1000.0 * dip.0));
+            row.note = match check.by_meter {
+                Some(_) => "by meter, which shows no dips".to_string(),
+                None => format!(
+                    "lowest {:.0} mV, a dip of {:.0} mV{}; dips under 0.2 ms are not seen; millivolts \
+                 by the {} reference",
+                    1000.0 * sag.lowest.0,
+                    1000.0 * sag.dip.0,
+                    switching.unwrap_or_default(),
+                    if check.reference.is_some() { "calibrated" } else { "nominal" }
+                ),
+            };
         }
         row.limit_source = "board file".to_string();
-        row.rule = Rule::Simple.word().to_string();
+        let typed = check.by_meter.is_some();
+        row.rule = if typed { Rule::TypedIn } else { Rule::Simple }.word().to_string();
         row.verdict = check.verdict.word().to_string();
         row.reason.clone_from(&check.reason);
         row
@@ -472,6 +489,18 @@ impl Folder {
         row.note = RELATES_TO.to_string();
         row
     }
+}
+
+/// What a part on a bus did, and what that says.
+pub fn presence_note(board: &Board, part: usize, found: Option<Presence>) -> String {
+    let part = &board.bus_parts[part];
+    let what = match found {
+        Some(Presence::Answers) => "answers, so it has its supply",
+        Some(Presence::Silent) => "silent, which proves nothing",
+        Some(Presence::HeldLow) => "not asked, the bus is held low",
+        None => "not asked",
+    };
+    format!("{} at 0x{:02X}: {what}", part.id, part.address)
 }
 
 /// Text of a program on one line, and not without end.

@@ -67,6 +67,9 @@ fn by_meter(board: &Board, set: usize) -> bool {
     channels.copied().any(|c| matches!(board.channels[c].kind, Kind::Meter { .. }))
 }
 
+/// What the first remark of each header says, by which it is known again.
+pub const MARK: &str = "Written by strapwise c-header";
+
 fn heading(board: &Board, names: &CNames) -> String {
     let chip = &board.chip;
     let about = match board.about.is_empty() {
@@ -76,7 +79,7 @@ fn heading(board: &Board, names: &CNames) -> String {
     format!(
         "/* Options of {} revision {}, decoded from codes and levels.\n\
          {about} *\n\
-         \x20* Written by strapwise c-header from the board file with sha256\n\
+         \x20* {MARK} from the board file with sha256\n\
          \x20* {}.\n\
          \x20* Change the board file, not this. Codes are those of the {},\n\
          \x20* code = {} * Vin / Vref, Vref = {} ({}). What no window holds is\n\

@@ -145,7 +145,24 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     if board.chip.probe != Probe::None
         && let Some(why) = board.no_supply_reading()
     {
-        never += &format!(" Here {why}: measure it by a meter.");
+        never += &match board.supply.by_meter {
+            true => format!(
+                " Here {why}: its voltage and its sag under each load are what a person reads on a \
+                 meter, to its last digit, and dips are not seen."
+            ),
+            false => format!(" Here {why}: measure it by a meter."),
+        };
+    }
+    let parts: Vec<String> = board.bus_parts.iter().map(|part| part.id.clone()).collect();
+    if !parts.is_empty() {
+        never += &format!(
+            " {} asked by address on the bus: an answer proves the supply of that part, silence \
+             proves nothing, and neither bears on the verdict.",
+            match &parts[..] {
+                [one] => format!("{one} is"),
+                _ => format!("{} are", parts.join(", ")),
+            }
+        );
     }
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")

@@ -7,6 +7,7 @@ use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
 use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting, Task};
+use crate::record::fold::presence_note;
 use crate::walk::Move;
 
 /// The cautions shown before anything is switched.
@@ -149,12 +150,17 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             "The product is on the unit now: look at what it reads.".into(),
             format!("Does it report {}? Enter = yes; Space = no.", expected.join(", ")),
         ],
-        Prompt::SupplyVolts { refused } => {
+        Prompt::SupplyVolts { loads, refused } => {
             let [a, b] = [board.supply.net, board.supply.ground].map(|net| board.net_name(net));
             let mut lines: Vec<String> = refused.iter().cloned().collect();
+            let on = match loads.as_slice() {
+                [] => "no load".to_string(),
+                [_] => format!("{} is on now", board.load_names(loads, " and ")),
+                _ => format!("{} are on now", board.load_names(loads, " and ")),
+            };
             lines.push(format!(
-                "Measure {a} to {b}, the power on and no load, and type what the meter shows \
-                 (5.02V; skip if it cannot be)."
+                "Measure {a} to {b}, the power on and {on}, and type what the meter shows (5.02V; \
+                 skip if it cannot be)."
             ));
             lines
         }
@@ -449,6 +455,9 @@ pub fn event(board: &Board, unit: &str, event: &Event) -> Vec<(&'static str, Str
         Event::Kept(_) => Vec::new(),
         Event::PutBack => {
             vec![("note", "the identity is off the chip again, what was there is back".into())]
+        }
+        Event::Presence { part, found, .. } => {
+            vec![("bus", presence_note(board, *part, *found))]
         }
         Event::NoIdentity(why) => vec![("note", format!("no identity on the chip: {why}"))],
         Event::Prompt { at, steps, prompt: asked } => {

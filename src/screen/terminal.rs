@@ -125,7 +125,7 @@ impl Terminal {
                 | Prompt::Unstable { .. }
                 | Prompt::Meter { refused: Some(_), .. }
                 | Prompt::Rails { refused: Some(_) }
-                | Prompt::SupplyVolts { refused: Some(_) }
+                | Prompt::SupplyVolts { refused: Some(_), .. }
         ) {
             self.bell.ring(Sound::WrongPlace);
         }

@@ -59,6 +59,14 @@ fn rails(board: &Board, built: &Built) -> Ohms {
     Ohms(window::ohms_between(board, &built.parts, &seat, tips).1)
 }
 
+/// What a perfect meter shows of the supply with loads on, each in the middle of the sags that the
+/// board file gives it.
+fn supply_on(board: &Board, built: &Built, loads: &[usize]) -> Volts {
+    let draw = loads.iter().filter(|load| !built.dead_loads.contains(load));
+    let sag = |&load: &usize| (board.loads[load].sag.0.0 + board.loads[load].sag.1.0) / 2.0;
+    Volts(built.parts.supply.0 - draw.map(sag).sum::<f64>())
+}
+
 /// An operator who does what is asked, at a steady pace, and answers by what there is to see.
 #[derive(Debug)]
 pub struct Automatic {
@@ -120,8 +128,8 @@ impl Automatic {
         }
         match *prompt {
             Prompt::Meter { channel, ref shunts, .. } => self.measure(now, channel, shunts),
-            Prompt::SupplyVolts { .. } => {
-                let shown = Deed::Value(self.built.parts.supply.into());
+            Prompt::SupplyVolts { ref loads, .. } => {
+                let shown = Deed::Value(supply_on(&self.board, &self.built, loads).into());
                 self.todo.push_back((now + MEASURE, shown));
             }
             Prompt::PowerOn { ref moves } => {
@@ -303,8 +311,8 @@ impl ByHand {
         let mut deeds = vec![Deed::Power(false)];
         let (channel, shunts) = match self.asked.clone() {
             Some(Prompt::Meter { channel, shunts, .. }) => (channel, shunts),
-            Some(Prompt::SupplyVolts { .. }) if text.trim().is_empty() => {
-                return (Vec::new(), as_typed(built.parts.supply));
+            Some(Prompt::SupplyVolts { loads, .. }) if text.trim().is_empty() => {
+                return (Vec::new(), as_typed(supply_on(&self.board, built, &loads)));
             }
             Some(Prompt::Rails { .. }) => {
                 deeds.extend((0..self.board.jumpers.len()).map(|j| self.put(j, Place::Open)));

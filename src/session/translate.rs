@@ -1,8 +1,9 @@
 //! What the bench asks, in the probe's language, and the probe's replies in the bench's.
 
-use crate::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull};
-use crate::board::{Board, Level, Reference as Wired};
+use crate::bench::{Answer, Ask, Boot, Burst, Presence, ProbeInfo, Pull};
+use crate::board::{Board, BusPart, Level, Reference as Wired};
 use crate::probe::message::{self, Reference, Reply, Request};
+use std::collections::BTreeSet;
 
 /// The prescaler that the probe samples with: 125 kHz or, at 8 MHz, half of that, within the 50 to
 /// 200 kHz that full resolution needs (ATmega328P, 8271H section 24.4).
@@ -74,12 +75,18 @@ pub fn requests(board: &Board, ask: &Ask) -> Vec<Request> {
             vec![against(board, Request::Charge { channel: pin(channel), pairs }, true)]
         }
         Ask::Supply { n } => vec![Request::Supply { n }],
-        Ask::Step { channel, load, n } => {
-            let (load, bits) = (board.loads[load].pin.number, board.chip.bits());
-            let channel = channel.map(pin);
-            let step = Request::Step { channel, load, before: n, after: n, bits };
+        Ask::Step { channel, ref loads, n } => {
+            let loads = loads.iter().map(|&load| board.loads[load].pin.number).collect();
+            let (channel, bits) = (channel.map(pin), board.chip.bits());
+            let step = Request::Step { channel, loads, before: n, after: n, bits };
             // The supply is read against itself, whatever the product refers to.
             if channel.is_none() { vec![step] } else { measured(step) }
+        }
+        Ask::Presence { part } => {
+            let BusPart { address, pull_ups: pull_up, ref sda, ref scl, .. } =
+                board.bus_parts[part];
+            let (sda, scl) = (sda.number, scl.number);
+            vec![Request::Presence { address, pull_up, sda, scl }]
         }
         Ask::Switch { switch, on } => output(board.switches[switch].pin.number, on),
         Ask::Load { load, on } => output(board.loads[load].pin.number, on),
@@ -117,10 +124,11 @@ fn prepare(board: &Board) -> Vec<Request> {
     let named = groups.into_iter().filter(|(_, pins)| !pins.is_empty());
     let allow = named.map(|(off_high, pins)| Request::Allow { pins, off_high });
     let discharged = board.channels.iter().filter(|c| c.discharge).map(|c| c.pin.number);
-    let discharged: Vec<u8> = discharged.collect();
-    let discharge =
-        (!discharged.is_empty()).then_some(Request::AllowDischarge { pins: discharged });
-    allow.chain(discharge).chain([Request::Hold { ms: HOLD_MS }]).collect()
+    let buses = board.bus_parts.iter().flat_map(|part| [part.sda.number, part.scl.number]);
+    let low: BTreeSet<u8> = discharged.chain(buses).collect();
+    let pins: Vec<u8> = low.into_iter().collect();
+    let pulled_low = (!pins.is_empty()).then_some(Request::AllowDischarge { pins });
+    allow.chain(pulled_low).chain([Request::Hold { ms: HOLD_MS }]).collect()
 }
 
 /// The prescaler nearest to the product's converter clock.
@@ -159,7 +167,12 @@ pub fn answer(ask: &Ask, replies: &[Reply]) -> Answer {
         (Ask::Samples { .. }, [Reply::Raw(raw)]) => {
             Answer::Samples { before: None, burst: burst(&raw.burst), codes: in_place(raw) }
         }
-        (Ask::Step { .. }, [Reply::Step { before, after }]) => Answer::Samples {
+        (Ask::Presence { .. }, [Reply::Presence(found)]) => Answer::Presence(match found {
+            message::Presence::Answers => Presence::Answers,
+            message::Presence::Silent => Presence::Silent,
+            message::Presence::HeldLow => Presence::HeldLow,
+        }),
+        (Ask::Step { .. }, [Reply::Step { before, after, .. }]) => Answer::Samples {
             before: Some(burst(before)),
             burst: burst(&after.burst),
             codes: in_place(after),

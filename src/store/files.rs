@@ -47,17 +47,30 @@ pub(super) fn replace(path: &Path, bytes: &[u8]) -> Result<(), StoreError> {
 /// Writes a whole file that a person asked for. A file that is there already is left alone unless
 /// `over` says otherwise; returns whether one was replaced.
 ///
+/// A link is followed to its file, and that keeps its permissions.
+///
 /// # Errors
-/// A file that is in the way, a folder that is missing, and what the disk refuses.
+/// A file that is in the way, something that is no file, a folder that is missing, and what the disk
+/// refuses.
 pub fn write_file(path: &Path, bytes: &[u8], over: bool) -> Result<bool, StoreError> {
     let failed = |e: io::Error| StoreError::io(path, "cannot write the file", &e);
+    let old = fs::metadata(path).ok().filter(|_| over);
+    if old.as_ref().is_some_and(|old| !old.is_file()) {
+        let what = "a folder, a device or a pipe stands there, which is not written over".into();
+        return Err(StoreError::usage(path, what, "give the name of a file"));
+    }
+    let linked = old.as_ref().map(|_| fs::canonicalize(path)).transpose().map_err(failed)?;
+    let path = linked.as_deref().unwrap_or(path);
     let folder = path.parent().unwrap_or(Path::new(""));
     if !folder.as_os_str().is_empty() && !folder.is_dir() {
         let what = format!("there is no folder {}", folder.display());
         return Err(StoreError::usage(path, what, "make it, or give another name"));
     }
     let temporary = write_beside(folder, bytes).map_err(failed)?;
-    let replaced = over && path.exists();
+    if let Some(old) = &old {
+        temporary.as_file().set_permissions(old.permissions()).map_err(failed)?;
+    }
+    let replaced = old.is_some();
     let kept = if over { temporary.persist(path) } else { temporary.persist_noclobber(path) };
     match kept.map_err(|e| e.error) {
         Err(e) if !over && e.kind() == io::ErrorKind::AlreadyExists => Err(StoreError::usage(

@@ -13,8 +13,9 @@ use strapwise::bench::command::Ran;
 use strapwise::bench::resume::Earlier;
 use strapwise::bench::supply::Known;
 use strapwise::bench::{
-    Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict, Verdict,
+    Answer, Ask, Bench, Boot, Burst, Check, Config, Event, Input, Key, MovedBy, Output, Presence,
+    ProbeInfo, Procedure, Prompt, Pull, Shunts, Slots, Summary, SupplyCheck, UnitId, UnitVerdict,
+    Verdict,
 };
 use strapwise::board::{self, Board, Place, Setting, Task};
 use strapwise::circuit::{Circuit, Node, Parts, pulled_up};
@@ -68,6 +69,10 @@ pub struct Stand {
     /// What it sags on top with every load on, and how far it dips now and then with any, in volts.
     pub sags_together: f64,
     pub dips: f64,
+    /// How far it dips on top as loads go on, in volts.
+    pub inrush: f64,
+    /// Parts on a bus that do not answer.
+    pub silent: Vec<usize>,
     /// The chip's internal reference, in volts.
     pub reference: f64,
     /// Loads that reset the probe when they come on.
@@ -136,6 +141,8 @@ impl Stand {
             sags,
             sags_together: 0.0,
             dips: 0.0,
+            inrush: 0.0,
+            silent: Vec::new(),
             reference: 1.1,
             resetting: Vec::new(),
             gone_off: Vec::new(),
@@ -355,11 +362,16 @@ impl Stand {
         Boot { count: self.boots, cause: self.cause.into(), uptime_ms }
     }
 
-    fn supply_code(&self) -> f64 {
+    /// The supply with what is on.
+    fn supply_now(&self) -> f64 {
         let sag: f64 = self.loads_on.iter().map(|&l| self.sags[l]).sum();
         let all = !self.loads_on.is_empty() && self.loads_on.len() == self.board.loads.len();
         let sag = sag + if all { self.sags_together } else { 0.0 };
-        self.reference * self.board.chip.scale / (self.parts.supply.0 - sag)
+        self.parts.supply.0 - sag
+    }
+
+    fn supply_code(&self) -> f64 {
+        self.reference * self.board.chip.scale / self.supply_now()
     }
 
     /// A burst of the reference: dips are too few to move the mean.
@@ -371,6 +383,22 @@ impl Stand {
             burst.max = burst.max.max(burst.q99);
         }
         burst
+    }
+
+    /// The supply as loads go on, and off again.
+    fn loads_go_on(&mut self, loads: &[usize], n: u16) -> Answer {
+        let before = self.supply_burst(n);
+        self.loads_on.extend(loads);
+        let mut burst = self.supply_burst(n);
+        let share = 1.0 - self.inrush / self.parts.supply.0;
+        burst.q99 = (f64::from(burst.q99) / share).round() as u16;
+        burst.max = burst.max.max(burst.q99);
+        self.loads_on.retain(|load| !loads.contains(load));
+        if loads.iter().any(|load| self.resetting.contains(load)) {
+            self.reset_probe();
+        }
+        let codes = vec![Some(burst.mean.round() as u16); usize::from(n)];
+        Answer::Samples { before: Some(before), burst, codes }
     }
 
     fn answer(&mut self, ask: &Ask) -> Answer {
@@ -411,7 +439,12 @@ impl Stand {
                 let burst = self.burst(code, n);
                 Answer::Codes(burst, vec![burst.mean.round() as u16; usize::from(n)])
             }
+            Ask::Step { channel: None, ref loads, n } => self.loads_go_on(loads, n),
             Ask::Samples { .. } | Ask::Step { .. } => panic!("no bench asks this: {ask:?}"),
+            Ask::Presence { part } => Answer::Presence(match self.silent.contains(&part) {
+                true => Presence::Silent,
+                false => Presence::Answers,
+            }),
             Ask::Product { channel, .. } => {
                 let code = self.ratio(channel, false) * self.board.chip.scale;
                 Answer::Burst(self.burst(code, self.board.firmware.conversions))
@@ -561,7 +594,9 @@ impl Stand {
                 self.type_in(&as_typed(ohms));
             }
             Prompt::SupplyVolts { .. } => {
-                let shown = as_typed(self.parts.supply);
+                // It takes longer than the probe bears silence.
+                self.wait(Duration::from_secs(8));
+                let shown = as_typed(Volts(self.supply_now()));
                 self.type_in(&shown);
             }
             Prompt::PowerOn { ref moves } => {

@@ -377,6 +377,43 @@ pub const SLIPS: &[Slip] = &[
     ),
     slip(
         r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"",
+        "297:1: no part is on the bus I2C, so nothing is asked on it",
+        "add a `[[bus_part]]` with `bus = \"I2C\"`, or take it out",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC0\"\nscl = \"PC5\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x68",
+        "299:7: PC0 is already the pin of PROFILE",
+        "give I2C a pin of its own",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"ADC6\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x68",
+        "300:7: ADC6 cannot be pulled low, so it carries no bus",
+        "name the pin at SCL of I2C",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2D\"\naddress = 0x68",
+        "303:7: U3 names the bus `I2D`, which is not in the file",
+        "did you mean `I2C`?",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\n[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\n[[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0xD0",
+        "304:11: `address` of U3 is no whole number from 0x08 to 0x77",
+        "write the 7-bit address, without the bit for reading: `address = 0x68`",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
+        "sag = \"15mV..120mV\"\ndip = \"100mV\"",
+        "297:7: `dip` of VENT is less than its largest sag",
+        "it is how far the supply may dip as it goes on; leave it out where that is no more than \
+         the sag",
+    ),
+    slip(
+        r#"sag = "15mV..120mV""#,
         r#"sag = "0mV..120mV""#,
         "296:7: `sag` of VENT: `0mV` must be above zero",
         "write it like `5V`, `3V3` or `80mV`",

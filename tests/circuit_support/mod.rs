@@ -33,6 +33,7 @@ impl Maker {
                 before_power: None,
                 all_loads: true,
                 calibrate: false,
+                by_meter: false,
             },
             // Resistors are specified at 25 °C, so that on this bench their tolerance is all.
             in_use: InUse { bench: Some((Celsius(25.0), Celsius(25.0))), ..InUse::default() },
@@ -45,6 +46,7 @@ impl Maker {
             channels: vec![],
             options: vec![],
             loads: vec![],
+            bus_parts: vec![],
             pace: Pace::default(),
             firmware: Firmware {
                 conversions: 1,

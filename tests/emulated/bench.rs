@@ -77,6 +77,11 @@ fn the_sag_of_each_load_is_measured() {
         assert!((low..high).contains(&sag), "{}: {sag} mV", row["load"]);
         assert!(number(&row["supply_loaded_mv"]) < number(&row["supply_mv"]));
         assert_eq!(row["verdict"], "pass");
+        let note = &row["note"];
+        let dip = note.split("as it goes on a dip of ").nth(1).and_then(|n| n.split(' ').next());
+        let dip = number(dip.unwrap_or_else(|| panic!("{note}")));
+        // A code of the reference is 22 mV; the supply of the emulated unit sags at once.
+        assert!((sag - 45.0..sag + 25.0).contains(&dip), "{sag} mV, then {note}");
     }
     let under = |loads: &str| {
         let on = |load: &str| load.strip_prefix("K1 ").unwrap_or(load) == loads;
@@ -247,4 +252,54 @@ fn a_load_is_seen_going_on_conversion_by_conversion() {
     assert_eq!(unit.command("dead VENT"), "ok");
     let idle = shown(&unit);
     assert!((1.0..6.0).contains(&(loaded - idle)), "{loaded} on load, {idle} with a dead one");
+}
+
+#[test]
+fn parts_on_a_bus_are_asked_at_the_pins_of_the_chip_and_silence_fails_nothing() {
+    let demo = include_str!("../../protocols/vent-controller.toml");
+    let bus = "[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\n";
+    let part = |id: &str, address: &str| {
+        format!("[[bus_part]]\nid = \"{id}\"\nbus = \"I2C\"\naddress = {address}\n")
+    };
+    let folder = tempfile::tempdir().expect("a folder for the board file");
+    let file = folder.path().join("board.toml");
+    let text = format!("{demo}\n{bus}{}{}", part("U3", "0x68"), part("U4", "0x50"));
+    std::fs::write(&file, text).expect("the board file");
+    let mut unit = Emulated::of(file.to_str().expect("a path"), &["silent U4"]);
+    let run = plain(&mut unit);
+    assert_eq!(run.unit()["verdict"], "PASS", "{}", run.lines.join("\n"));
+    let told: Vec<&str> =
+        run.rows.iter().filter(|r| r["rule"] == "part on a bus").map(|r| &*r["note"]).collect();
+    let wanted =
+        ["U3 at 0x68: answers, so it has its supply", "U4 at 0x50: silent, which proves nothing"];
+    assert_eq!(told, wanted);
+    assert!(run.lines.iter().any(|line| line.contains(wanted[0])), "{}", run.lines.join("\n"));
+}
+
+#[test]
+fn a_unit_at_8_mhz_is_tested_over_the_slower_line() {
+    let out = tempfile::tempdir().expect("a folder for the image");
+    let build = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../probe/build");
+    let mut command = std::process::Command::new(build);
+    command.args(["--baud", "38400", "--clock", "8000000", "--out"]).arg(out.path());
+    let built = command.output().expect("the build script runs");
+    assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    let image = out.path().join("strapwise-probe-atmega328p.hex");
+    let demo = include_str!("../../protocols/vent-controller.toml");
+    let chip = "chip = \"atmega328p\"";
+    let file = out.path().join("board.toml");
+    let text = demo.replace(chip, &format!("{chip}\nclock = \"8MHz\""));
+    std::fs::write(&file, text).expect("the board file");
+    let file = file.to_str().expect("a path");
+    let mut unit = Emulated::at(8_000_000, &image, file, &[]);
+    // A pseudo-terminal has no rate that an answer could be told by.
+    unit.arguments = vec!["--baud", "38400"];
+    let run = plain(&mut unit);
+    assert_eq!(run.unit()["verdict"], "PASS", "{}", run.lines.join("\n"));
+    for (position, _, code) in LADDER {
+        let mean = number(&run.reading("PROFILE", "J1", position)["mean_code"]);
+        assert!((mean - code).abs() < 12.0, "J1={position}: {mean} for {code}");
+    }
+    let [vent, mat] = run.kind("supply")[..] else { panic!("two loads") };
+    assert!([vent, mat].iter().all(|row| row["note"].contains("as it goes on a dip of")));
 }

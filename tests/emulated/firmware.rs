@@ -13,7 +13,8 @@ mod link;
 
 use circuit_support::Maker;
 use emulated_board::{
-    Assembled, Conversion, Emulator, Image, Input, PinMode, ResetCause, Wires, World as ChipWorld,
+    Assembled, Conversion, Emulator, Image, Input, Part, PinMode, ResetCause, Wires,
+    World as ChipWorld,
 };
 use link::{OnChip, START, WITHIN, ask, tell};
 use stand_in::Fixed;
@@ -186,49 +187,91 @@ fn raw_samples_are_streamed_at_the_whole_rate_of_the_converter() {
 }
 
 #[test]
-fn a_load_is_switched_between_two_conversions_that_are_known_whatever_the_line_does() {
+fn a_load_is_switched_inside_a_burst_at_a_known_conversion_whatever_the_line_does() {
     let mut board = board(Changing::new());
     tell(&mut board, "OUTP:ALL LOW,(@9)");
     ask(&mut board, "MEAS:BURS? 1,OFF,0,0,128,(@15)"); // the converter is on
     for (command, channel) in [("MEAS:STEP?", Some(14)), ("MEAS:SUPP:STEP?", None)] {
         board.world().made.clear();
         board.world().driven.clear();
-        let load = 9;
-        let request = Request::Step { channel, load, before: 200, after: 1000, bits: 10 };
+        let request = Request::Step { channel, loads: vec![9], before: 200, after: 1000, bits: 10 };
         let line = request.encode("t");
         assert!(line.starts_with(command.as_bytes()));
         let sent = board.request(&line, WITHIN).unwrap();
         let answer = request.open(&line, &sent).unwrap();
         assert_eq!(answer.frame.error, 0);
-        let Ok(Reply::Step { before, after }) = answer.reply(&request) else { panic!("a step") };
+        let Ok(Reply::Step { before, lead, after }) = answer.reply(&request) else {
+            panic!("a step")
+        };
         let world = board.world();
         let at = |level| world.driven.iter().rfind(|(p, l, _)| (*p, *l) == (9, level)).unwrap().2;
         let (on, off) = (at(PinMode::High), at(PinMode::Low));
         // Each conversion with the time at which its input was sampled.
         let (idle, rest): (Vec<_>, Vec<_>) = world.made.iter().partition(|(.., t)| *t < on);
-        // One that selects the input, eight dropped, one under way at the end of the first burst.
+        // One that selects the input, eight dropped, one under way at the end of the first burst,
+        // and a frame of the second, whose last one is under way as the load goes on.
         let codes: Vec<u16> = idle[9..209].iter().map(|(_, code, _)| *code).collect();
-        assert_eq!((before.sum, idle.len()), (codes.iter().map(|&c| u64::from(c)).sum(), 210));
+        assert_eq!((before.sum, idle.len()), (codes.iter().map(|&c| u64::from(c)).sum(), 242));
+        let codes: Vec<u16> = idle[210..].iter().map(|(_, code, _)| *code).collect();
+        assert_eq!(lead, codes, "the codes up to the load");
         let codes: Vec<u16> = rest[..1000].iter().map(|(_, code, _)| *code).collect();
         assert_eq!(after.codes(), Some(codes), "every code that was converted on load");
-        let first = rest[0].2 - on;
-        println!("{command} the first conversion on load begins {first:?} after it went on");
-        assert!(first < Duration::from_micros(50), "{first:?}");
+        let (under_way, first) = (on - idle[241].2, rest[0].2 - on);
+        println!("{command} on {under_way:?} into a conversion, the next begins {first:?} later");
+        // Its input is sampled 12 µs after a conversion begins (8271H section 24.4).
+        let (sampled, soon) = (Duration::from_micros(12), Duration::from_micros(104));
+        assert!(under_way < soon - sampled && first < soon, "{under_way:?}, {first:?}");
+        let pace = rest[0].2 - idle[241].2;
+        assert!(pace < Duration::from_micros(106), "the burst went on without a gap: {pace:?}");
         // A frame may be under way when the last conversion ends: 67 bytes of 40 µs.
         assert!(off > rest[999].2 && off - rest[999].2 < Duration::from_millis(4));
         assert_eq!(board.mode(9), Some(PinMode::Low));
     }
 }
 
-#[test]
-fn the_image_for_the_slower_line_answers_at_its_rate_and_says_which_samples_it_leaves_out() {
-    let out = std::env::temp_dir().join(format!("probe-38400-{}", std::process::id()));
+/// An image built by the build script with these options.
+fn built(options: &[&str]) -> Image {
+    let called = options.concat();
+    let out = std::env::temp_dir().join(format!("probe{called}-{}", std::process::id()));
     let build = Path::new(env!("CARGO_MANIFEST_DIR")).join("../probe/build");
     let mut command = std::process::Command::new(build);
-    let built = command.args(["--baud", "38400", "--out"]).arg(&out).output().unwrap();
+    let built = command.args(options).arg("--out").arg(&out).output().unwrap();
     assert!(built.status.success(), "{}", String::from_utf8_lossy(&built.stderr));
+    println!("{}", String::from_utf8_lossy(&built.stdout));
     let hex = Image::read(&out.join("strapwise-probe-atmega328p.hex")).unwrap();
     std::fs::remove_dir_all(&out).unwrap();
+    hex
+}
+
+#[test]
+fn at_8_mhz_an_image_of_its_own_answers_and_takes_half_as_many_conversions() {
+    let image = built(&["--baud", "38400", "--clock", "8000000"]);
+    let mut board = Emulator::at(8_000_000, Part::Atmega328p, &image, Changing::new()).unwrap();
+    board.run_for(START).unwrap();
+    let before = board.now();
+    let reply = ask(&mut board, "*IDN?");
+    assert!(reply.starts_with("Strapwise,PROBE-ATMEGA328P,0,"), "{reply}");
+    // 8 MHz / 16 / 13 is 38,462 baud: 260 µs a byte of ten bits.
+    let bytes = u32::try_from("*IDN?\n".len() + reply.len() + 1).unwrap();
+    let (line, took) = (Duration::from_micros(260) * bytes, board.now() - before);
+    assert!(took > line - Duration::from_micros(600) && took < line * 2, "{took:?} for {line:?}");
+    // Exactly the conversions made, none lost, 208 µs apart: 13 clocks of 62.5 kHz.
+    let (raw, codes, span) = raw(&mut board, 961, 128);
+    assert_eq!(raw.burst.sum, codes.iter().map(|&c| u64::from(c)).sum::<u64>());
+    let (exact, late) = (Duration::from_micros(208) * 960, Duration::from_nanos(500) * 960);
+    assert!(span >= exact && span <= exact + late, "{span:?}");
+    // A millisecond is one: outputs go off after three seconds of silence.
+    tell(&mut board, "OUTP:ALL LOW,(@9)");
+    tell(&mut board, "OUTP ON,(@9)");
+    board.run_for(Duration::from_millis(2900)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::High));
+    board.run_for(Duration::from_millis(200)).unwrap();
+    assert_eq!(board.mode(9), Some(PinMode::Low));
+}
+
+#[test]
+fn the_image_for_the_slower_line_answers_at_its_rate_and_says_which_samples_it_leaves_out() {
+    let hex = built(&["--baud", "38400"]);
     let mut board = Emulator::new(&hex, Changing::new()).unwrap();
     board.run_for(START).unwrap();
     let before = board.now();
@@ -402,6 +445,90 @@ fn the_supply_is_read_off_the_bandgap_and_a_sag_shows() {
     assert_eq!(numbers(&ask(&mut board, "MEAS:SUPP? 10"))[1], 2500); // 1.1*1024/4.5 = 250.3
 }
 
+/// The two lines of a bus at PC4 and PC5 with a part at 0x68.
+struct Lines {
+    part: strapwise::probe::world::Responder,
+    /// Whether resistors hold the lines high.
+    held: bool,
+    modes: [PinMode; 22],
+    now: Duration,
+    /// When the clock rose.
+    clocks: Vec<Duration>,
+}
+
+impl Lines {
+    fn new(held: bool) -> Lines {
+        let part = strapwise::probe::world::Responder::new(&[0x68]);
+        let modes = [PinMode::Input; 22];
+        Lines { part, held, modes, now: Duration::ZERO, clocks: Vec::new() }
+    }
+
+    fn high(&self, pin: usize) -> bool {
+        match self.modes[pin] {
+            PinMode::Low => false,
+            PinMode::High => panic!("a line of a bus is never driven high"),
+            PinMode::PullUp => true,
+            PinMode::Input => self.held,
+        }
+    }
+}
+
+impl ChipWorld for Lines {
+    fn advance(&mut self, now: Duration) {
+        self.now = now;
+    }
+
+    fn set_mode(&mut self, pin: u8, mode: PinMode) {
+        let clock = self.high(19);
+        self.modes[usize::from(pin)] = mode;
+        if !clock && self.high(19) {
+            self.clocks.push(self.now);
+        }
+        let (sda, scl) = (self.high(18), self.high(19));
+        self.part.lines(sda, scl);
+    }
+
+    fn convert(&mut self, _: Conversion) -> u16 {
+        0
+    }
+
+    fn read(&mut self, pin: u8) -> bool {
+        self.high(usize::from(pin)) && !(pin == 18 && self.part.pulls())
+    }
+}
+
+#[test]
+fn a_part_on_a_bus_answers_to_its_address_within_standard_mode() {
+    // Resistors of the board, or the chip's own pull-ups, hold the lines.
+    for (held, pull) in [(true, "OFF"), (true, "ON"), (false, "ON")] {
+        let mut board = board(Lines::new(held));
+        tell(&mut board, "OUTP:DISC (@18,19)");
+        let asked = |address: u8| format!("MEAS:ACKN? {address},{pull},(@18),(@19)");
+        let found: Vec<String> = (0x66..0x6A).map(|a| ask(&mut board, &asked(a))).collect();
+        assert_eq!(found, ["0", "0", "1", "0"], "{held}, {pull}");
+        assert_eq!([18, 19].map(|pin| board.mode(pin)), [Some(PinMode::Input); 2]);
+        let clocks = std::mem::take(&mut board.world().clocks);
+        let shortest = clocks.windows(2).map(|w| w[1] - w[0]).min().unwrap();
+        let most = clocks.windows(2).map(|w| w[1] - w[0]).filter(|d| d.as_millis() < 1).max();
+        println!("a clock takes {shortest:?} to {most:?}");
+        // Standard mode has 100 kHz at most (UM10204 table 10, from memory).
+        assert!(shortest > Duration::from_micros(20), "{shortest:?}");
+        assert!(
+            most < Some(Duration::from_micros(100)),
+            "a bus that times out has 10 kHz: {most:?}"
+        );
+    }
+    // Nothing holds them: the clock does not rise.
+    let mut board = board(Lines::new(false));
+    tell(&mut board, "OUTP:DISC (@18,19)");
+    let before = board.now();
+    assert_eq!(ask(&mut board, "MEAS:ACKN? 104,OFF,(@18),(@19)"), "2");
+    let took = board.now() - before;
+    let wait = Request::Presence { address: 104, pull_up: false, sda: 18, scl: 19 }.timeout();
+    println!("a bus held low is told after {took:?}");
+    assert!(took + Duration::from_millis(200) < wait, "{took:?} of {wait:?}");
+}
+
 #[test]
 fn outputs_go_off_after_silence_and_let_go_at_a_reset() {
     let mut board = board(Wires::new());
@@ -480,18 +607,20 @@ fn what_comes_during_a_burst_is_kept_and_answered_after_it() {
 }
 
 #[test]
-fn memory_suffices_with_a_quarter_to_spare_whatever_was_asked() {
+fn a_kibibyte_of_memory_suffices_with_the_stack_whatever_was_asked() {
     let mut board = board(Changing::new());
     ask(&mut board, "SYST:IDEN #H1,\"0123456789012345678901234567890123456789\",\"t\"");
     ask(&mut board, "MEAS:BURS? 961,ON,100,1,16,(@14),\"0123456789abcdef\"");
     ask(&mut board, "MEAS:RAW? 961,ON,100,1,128,(@14),\"0123456789abcdef\"");
     tell(&mut board, "OUTP:ALL LOW,(@9)");
     ask(&mut board, "MEAS:STEP? 961,961,(@14),(@9),\"0123456789abcdef\"");
+    tell(&mut board, "OUTP:DISC (@18,19)");
+    ask(&mut board, "MEAS:ACKN? 104,ON,(@18),(@19),\"0123456789abcdef\"");
     ask(&mut board, "MEM:SLOT? 1;SLOT? 2;:MEAS:CHAR? 8,(@14);:SYST:ERR?;*TST?,\"t\"");
     board.send(&[b'x'; 300]);
     tell(&mut board, "");
     ask(&mut board, "SYST:ERR?;ERR?;ERR?;ERR?");
     let used = board.ram_use();
     println!("SRAM of 2048: {used:?}");
-    assert!(used.untouched >= 512, "{used:?}");
+    assert!(used.variables + used.stack <= 1024, "{used:?}");
 }

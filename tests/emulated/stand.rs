@@ -30,6 +30,8 @@ pub struct Emulated {
     says: Lines<BufReader<ChildStdout>>,
     pub port: String,
     file: PathBuf,
+    /// What `bench` is told besides.
+    pub arguments: Vec<&'static str>,
     seated: Option<Instant>,
 }
 
@@ -41,14 +43,20 @@ impl Emulated {
 
     /// The same of another board, by its file.
     pub fn of(file: &str, prepared: &[&str]) -> Emulated {
+        let image = root().join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
+        Emulated::at(16_000_000, &image, file, prepared)
+    }
+
+    /// The same at another clock, with an image of its own.
+    pub fn at(clock: u32, image: &Path, file: &str, prepared: &[&str]) -> Emulated {
         let root = root();
         let file = root.join(file);
-        let image = root.join("bench-scripts/probe/image/strapwise-probe-atmega328p.hex");
         let mut child = Command::new(env!("CARGO_BIN_EXE_emulated-board"))
             .arg("--board")
             .arg(&file)
             .arg("--firmware")
             .arg(image)
+            .args(["--clock", &clock.to_string()])
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -57,7 +65,8 @@ impl Emulated {
         let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
         let first = says.next().expect("a line").expect("text");
         let port = first.strip_prefix("port ").expect("the port's name").to_string();
-        let mut board = Emulated { child, hands, says, port, file, seated: None };
+        let (arguments, seated) = (Vec::new(), None);
+        let mut board = Emulated { child, hands, says, port, file, arguments, seated };
         for command in prepared {
             assert_eq!(board.command(command), "ok", "{command}");
         }
@@ -155,8 +164,9 @@ pub fn bench_as(board: &mut Emulated, still: &str, before: &mut Before<'_>) -> E
     let results = tempfile::tempdir().expect("a folder for records");
     let mut child = Command::new(program())
         .arg("bench")
-        .arg(root().join(BOARD))
+        .arg(&board.file)
         .args(["--unit", "E001", "--lot", "emulated", "--operator", "hands", "--still", still])
+        .args(&board.arguments)
         .args(["--quiet", "0.1", "--port", &board.port, "--results"])
         .arg(results.path())
         .stdin(Stdio::piped())

@@ -175,16 +175,23 @@ fn frames_of_another_request_are_not_taken_for_those_of_this_one() {
 }
 
 #[test]
-fn a_load_goes_on_between_two_bursts_and_every_code_behind_it_comes_back() {
+fn a_load_goes_on_inside_a_burst_and_every_code_round_it_comes_back() {
     let mut core = probe();
-    let step = |channel, load| Request::Step { channel, load, before: 100, after: 200, bits: 10 };
+    let step = |channel, load| Request::Step {
+        channel,
+        loads: vec![load],
+        before: 100,
+        after: 200,
+        bits: 10,
+    };
     assert_eq!(carry(&mut core, &step(Some(19), 9), "n").0, -221, "it is not allowed yet");
     answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
     for (channel, off, on) in [(Some(19), 400, [380, 390, 396]), (None, 225, [231, 228, 227])] {
-        let Reply::Step { before, after } = answer(&mut core, &step(channel, 9)) else {
+        let Reply::Step { before, lead, after } = answer(&mut core, &step(channel, 9)) else {
             panic!("a step")
         };
         assert_eq!((before.n, before.min, before.max), (100, off, off));
+        assert_eq!(lead, [off; 32], "up to the one that is under way as it goes on");
         let codes = after.codes().expect("every frame has come");
         assert_eq!((codes.len(), &codes[..3]), (200, &on[..]));
         assert!(codes[3..].iter().all(|code| *code == on[2]), "{codes:?}");
@@ -197,14 +204,15 @@ fn a_load_goes_on_between_two_bursts_and_every_code_behind_it_comes_back() {
 fn of_a_step_a_damaged_frame_costs_its_own_codes_and_the_figures_stand() {
     let mut core = probe();
     answer(&mut core, &Request::Allow { pins: vec![9], off_high: false });
-    let request = Request::Step { channel: Some(19), load: 9, before: 4, after: 100, bits: 10 };
+    let request =
+        Request::Step { channel: Some(19), loads: vec![9], before: 4, after: 100, bits: 10 };
     let line = request.encode("t");
     core.receive(&line);
     let mut sent = core.take_output();
-    let second = sent.windows(2).enumerate().filter(|(_, w)| w == b"#2").nth(1).expect("frames").0;
+    let second = sent.windows(2).enumerate().filter(|(_, w)| w == b"#2").nth(2).expect("frames").0;
     sent[second + 20] ^= 1;
     let answer = request.open(&line, &sent).expect("the figures stand").reply(&request);
-    let Ok(Reply::Step { before, after }) = answer else { panic!("{answer:?}") };
+    let Ok(Reply::Step { before, after, .. }) = answer else { panic!("{answer:?}") };
     assert_eq!((before.mean(), after.burst.min), (400.0, 380));
     assert_eq!((after.codes(), &*after.lost()), (None, std::slice::from_ref(&(32..64))));
 }
@@ -255,7 +263,7 @@ fn any_request() -> impl Strategy<Value = Request> {
         n().prop_map(|n| Request::Supply { n }),
         (n(), n(), any::<bool>()).prop_map(|(before, after, pin)| Request::Step {
             channel: pin.then_some(19),
-            load: 10,
+            loads: vec![10],
             before,
             after,
             bits: 10,
@@ -269,6 +277,8 @@ fn any_request() -> impl Strategy<Value = Request> {
             .prop_map(|(slot, n)| Request::WriteSlot { slot, bytes: vec![255; n] }),
         (any::<bool>(), 0..3_usize)
             .prop_map(|(off_high, n)| Request::Allow { pins: vec![9; n], off_high }),
+        prop::sample::select(vec![0, 7, 8, 80, 119, 120, 255])
+            .prop_map(|address| { Request::Presence { address, pull_up: true, sda: 12, scl: 13 } }),
         (0..3_usize).prop_map(|n| Request::AllowDischarge { pins: vec![4; n] }),
         (0..3_usize).prop_map(move |n| Request::AllowReferences { references: vec![reference; n] }),
     ]
@@ -282,7 +292,7 @@ proptest! {
     #[test]
     fn what_the_probe_would_refuse_is_known_before_it_is_sent(request in any_request()) {
         let mut core = probe();
-        prop_assert_eq!(carry(&mut core, &Request::AllowDischarge { pins: vec![4] }, "t").0, 0);
+        prop_assert_eq!(carry(&mut core, &Request::AllowDischarge { pins: vec![4, 12, 13] }, "t").0, 0);
         let loads = Request::Allow { pins: vec![10], off_high: false };
         prop_assert_eq!(carry(&mut core, &loads, "t").0, 0);
         let line = request.encode("t");

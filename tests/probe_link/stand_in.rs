@@ -1,6 +1,7 @@
 //! The fixed pins that `protocols/probe-link.md` describes, and a way to ask a probe over them.
 
 use strapwise::probe::core::{Core, EEPROM_SIZE, Input, PinMode, Pins, RESET_POWER, Reference};
+use strapwise::probe::world::Responder;
 
 /// The stand-in of the link document.
 pub struct Fixed {
@@ -26,6 +27,8 @@ pub struct Fixed {
     loaded: usize,
     /// Whether channel 5, which is open, was high last.
     kept_high: bool,
+    /// The part on the bus of channels 12 and 13.
+    pub part: Responder,
 }
 
 impl Fixed {
@@ -46,6 +49,7 @@ impl Fixed {
             last: (Input::Ground, 0),
             loaded: 0,
             kept_high: true,
+            part: Responder::new(&[80]),
         }
     }
 
@@ -113,12 +117,18 @@ impl Pins for Fixed {
             self.loaded = 0;
         }
         self.modes[usize::from(pin)] = mode;
+        if pin == 12 || pin == 13 {
+            let high = |pin: usize| self.modes[pin] != PinMode::Low;
+            let (sda, scl) = (high(12), high(13));
+            self.part.lines(sda, scl);
+        }
         self.touched[usize::from(pin)] += 1;
     }
 
     fn read(&mut self, pin: u8) -> bool {
         match self.modes[usize::from(pin)] {
-            PinMode::Input => pin == 4 || (pin == 5 && self.kept_high),
+            PinMode::Input if pin == 12 => !self.part.pulls(),
+            PinMode::Input => pin == 4 || pin == 13 || (pin == 5 && self.kept_high),
             PinMode::Low => false,
             PinMode::High => true,
             PinMode::PullUp => pin != 2,

@@ -186,11 +186,12 @@ fn a_header_that_cannot_be_written_is_told_with_its_path() {
 
 #[test]
 fn a_file_that_is_there_already_is_not_written_over_unless_asked() {
-    let folder = folder(&[("board.toml", &good()), ("options.h", "mine\n")]);
+    const OLD: &str = "/* Written by strapwise c-header from an older board file. */\n";
+    let folder = folder(&[("board.toml", &good()), ("options.h", OLD)]);
     let header = || std::fs::read_to_string(folder.path().join("options.h")).unwrap();
     let write = ["c-header", "board.toml", "--out", "options.h"];
     let ended = strapwise(folder.path(), &write);
-    assert_eq!((ended.code, header().as_str()), (Some(2), "mine\n"), "{}", ended.err);
+    assert_eq!((ended.code, header().as_str()), (Some(2), OLD), "{}", ended.err);
     let replaced = strapwise(folder.path(), &[&write[..], &["--replace"]].concat());
     assert_eq!(replaced.code, Some(0), "{}", replaced.err);
     assert!(header().contains("#ifndef"), "{}", header());

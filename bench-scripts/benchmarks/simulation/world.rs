@@ -5,7 +5,7 @@ use super::unit::{Case, Drawn, Gauss, Odd, between};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::time::Duration;
-use strapwise::bench::{Answer, Ask, Boot, ProbeInfo, Pull, Slots};
+use strapwise::bench::{Answer, Ask, Boot, Burst, ProbeInfo, Pull, Slots};
 use strapwise::board::{Board, Level, Place, Setting};
 use strapwise::circuit::SEATED;
 use strapwise::faults::Joint;
@@ -194,6 +194,7 @@ impl<'a> World<'a> {
             }
             Ask::Product { .. } => 6.0 * CONVERSION,
             Ask::Supply { n } => f64::from(n) * CONVERSION + 1e-3,
+            Ask::Step { n, .. } => 2.0 * f64::from(n) * CONVERSION + 1e-2,
             Ask::Charge { pairs, .. } => 2.0 * f64::from(pairs) * CONVERSION,
             Ask::Level { n, settle_us, .. } => f64::from(n) * 2e-6 + us(settle_us),
             Ask::Own { .. } | Ask::PutBack(_) => 0.1,
@@ -226,8 +227,11 @@ impl<'a> World<'a> {
 
     fn reply(&mut self, now: Duration, ask: &Ask) -> Answer {
         match *ask {
-            // No bench asks for single conversions.
-            Ask::Samples { .. } | Ask::Step { .. } => Answer::Refused("not simulated".into()),
+            // No bench asks for single conversions, and the demo has no bus.
+            Ask::Samples { .. } | Ask::Step { channel: Some(_), .. } | Ask::Presence { .. } => {
+                Answer::Refused("not simulated".into())
+            }
+            Ask::Step { channel: None, ref loads, n } => self.loads_go_on(now, loads, n),
             Ask::Who | Ask::Return => Answer::Who(ProbeInfo {
                 model: "PROBE-ATMEGA328P".into(),
                 version: "1".into(),
@@ -281,11 +285,35 @@ impl<'a> World<'a> {
             Ask::Product { channel, before } => self.product(now, channel, before),
             Ask::Level { channel, n, pull, .. } => self.level(channel, n, pull),
             Ask::Charge { channel, pairs } => self.charge(now, channel, pairs),
-            Ask::Supply { n } => {
-                let code = self.drawn.bandgap / self.supply() * self.board.chip.scale;
-                Answer::Burst(self.summary(now, code + self.drawn.offset, 0.0, n))
-            }
+            Ask::Supply { n } => Answer::Burst(self.supply_burst(now, n)),
         }
+    }
+
+    fn supply_burst(&mut self, now: Duration, n: u16) -> Burst {
+        let code = self.drawn.bandgap / self.supply() * self.board.chip.scale;
+        self.summary(now, code + self.drawn.offset, 0.0, n)
+    }
+
+    /// The supply as loads go on inside a burst, and off again.
+    fn loads_go_on(&mut self, now: Duration, loads: &[usize], n: u16) -> Answer {
+        if !self.prepared {
+            return Answer::Refused("-221 settings conflict".into());
+        }
+        let before = self.supply_burst(now, n);
+        for &load in loads {
+            self.loads[load] = true;
+        }
+        let after = self.supply_burst(now, n);
+        for &load in loads {
+            self.loads[load] = false;
+        }
+        // What draws far too much may pull the chip down with it.
+        let shorted = |load: &usize| self.case.built.shorted_loads.contains(load);
+        if loads.iter().any(shorted) && self.drawn.limited {
+            self.reset(now, "BROWNOUT");
+        }
+        let codes = vec![Some(after.mean.round() as u16); usize::from(n)];
+        Answer::Samples { before: Some(before), burst: after, codes }
     }
 
     /// An output that was not named is refused, and one that had gone off is told.

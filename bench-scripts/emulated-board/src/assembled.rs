@@ -105,8 +105,8 @@ impl World for Assembled {
 }
 
 impl Hands for Assembled {
-    /// `J1=3` and `J1=open` move a shunt; `plant …` puts in a defect, `dead LOAD` takes a load off;
-    /// `glows R30` asks whether a lamp is lit and answers by `ok` or `error: dark`.
+    /// `J1=3` and `J1=open` move a shunt; `plant …` puts in a defect, `dead LOAD` takes a load off,
+    /// `silent U3` a part off its bus; `glows R30` asks whether a lamp is lit and answers by `ok` or `error: dark`.
     fn command(&mut self, line: &str) -> Result<(), String> {
         let words: Vec<&str> = line.split_whitespace().collect();
         match words.as_slice() {
@@ -118,6 +118,12 @@ impl Hands for Assembled {
             ["dead", load] => {
                 let load = self.load(load)?;
                 self.unit.change_defects(|d| d.dead_loads.push(load));
+                Ok(())
+            }
+            ["silent", part] => {
+                let found = self.board.bus_parts.iter().position(|p| p.id == *part);
+                let part = found.ok_or_else(|| format!("no part {part} on a bus"))?;
+                self.unit.change_defects(|d| d.silent_parts.push(part));
                 Ok(())
             }
             ["glows", resistor] => {

@@ -8,7 +8,7 @@ use crate::chip::{Calls, Chip, Ended, Received};
 use crate::image::Image;
 use crate::world::{Conversion, Input, PinMode, Reference, World};
 
-/// Clock of the emulated chip in hertz.
+/// Usual clock of the emulated chip in hertz.
 pub const HERTZ: u64 = 16_000_000;
 /// Number of pins by which a [`World`] is called.
 pub const PINS: usize = 22;
@@ -142,10 +142,14 @@ struct Bench<W> {
     sent: Vec<u8>,
     counts: Counts,
     last_event: u64,
+    hertz: u64,
 }
 
-fn time_of(cycle: u64) -> Duration {
-    Duration::from_nanos(cycle.saturating_mul(125) / 2)
+impl<W> Bench<W> {
+    fn time_of(&self, cycle: u64) -> Duration {
+        let nanos = u128::from(cycle) * 1_000_000_000 / u128::from(self.hertz);
+        Duration::from_nanos(u64::try_from(nanos).unwrap_or(u64::MAX))
+    }
 }
 
 /// First pin number and number of pins of a port; bits 6 and 7 of B and C are the crystal, the
@@ -162,7 +166,8 @@ impl<W: World> Calls for Bench<W> {
     fn convert(&mut self, cycle: u64, admux: u8, adcsra: u8, first: bool) -> u16 {
         self.counts.conversions += 1;
         self.last_event = cycle;
-        self.world.advance(time_of(cycle));
+        let now = self.time_of(cycle);
+        self.world.advance(now);
         self.world.convert(Conversion {
             input: Input::from_mux(admux),
             reference: match admux >> 6 {
@@ -188,14 +193,16 @@ impl<W: World> Calls for Bench<W> {
             let pin = base + bit;
             if std::mem::replace(&mut self.modes[usize::from(pin)], mode) != mode {
                 self.last_event = cycle;
-                self.world.advance(time_of(cycle));
+                let now = self.time_of(cycle);
+                self.world.advance(now);
                 self.world.set_mode(pin, mode);
             }
         }
     }
 
     fn read(&mut self, cycle: u64, port: u8) -> u8 {
-        self.world.advance(time_of(cycle));
+        let now = self.time_of(cycle);
+        self.world.advance(now);
         let (base, count) = pins_of(port);
         (0..count).fold(0, |levels, bit| {
             let pin = base + bit;
@@ -242,7 +249,7 @@ impl Part {
     }
 }
 
-/// A chip at 16 MHz with a program, a world at its pins and a serial line.
+/// A chip with a program, a world at its pins and a serial line.
 ///
 /// Everything is a function of the image, the world and the calls made: no clock, no thread.
 pub struct Emulator<W: World> {
@@ -260,15 +267,21 @@ impl<W: World> Emulator<W> {
 
     /// The same with another part.
     pub fn of(part: Part, image: &Image, world: W) -> Result<Self, Fault> {
+        Self::at(HERTZ, part, image, world)
+    }
+
+    /// The same at another clock, in hertz.
+    pub fn at(hertz: u64, part: Part, image: &Image, world: W) -> Result<Self, Fault> {
         let bench = Bench {
             world,
             modes: [PinMode::Input; PINS],
             sent: Vec::new(),
             counts: Counts::default(),
             last_event: 0,
+            hertz: hertz.max(1),
         };
-        let mut chip =
-            Chip::new(part.name(), HERTZ as u32, 5_000, bench).ok_or(Fault::UnknownPart)?;
+        let clock = u32::try_from(hertz).unwrap_or(u32::MAX);
+        let mut chip = Chip::new(part.name(), clock, 5_000, bench).ok_or(Fault::UnknownPart)?;
         for (at, bytes) in &image.flash {
             if !chip.load_flash(*at, bytes) {
                 return Err(Fault::DoesNotFit { at: *at, size: bytes.len() });
@@ -331,14 +344,14 @@ impl<W: World> Emulator<W> {
 
     /// Runs for this much emulated time.
     pub fn run_for(&mut self, time: Duration) -> Result<(), Fault> {
-        self.run_until(self.chip.cycle().saturating_add(cycles_of(time)))
+        self.run_until(self.chip.cycle().saturating_add(self.cycles_of(time)))
     }
 
     /// Sends `bytes`, runs until a line end comes and returns everything up to and including it.
     /// What comes later stays for the next call.
     pub fn request(&mut self, bytes: &[u8], within: Duration) -> Result<Vec<u8>, Fault> {
         self.send(bytes);
-        let deadline = self.chip.cycle().saturating_add(cycles_of(within));
+        let deadline = self.chip.cycle().saturating_add(self.cycles_of(within));
         loop {
             let sent = &mut self.chip.calls_mut().sent;
             if let Some(end) = sent.iter().position(|&b| b == b'\n') {
@@ -390,12 +403,12 @@ impl<W: World> Emulator<W> {
 
     /// Emulated time since the chip was made.
     pub fn now(&self) -> Duration {
-        time_of(self.chip.cycle())
+        self.chip.calls().time_of(self.chip.cycle())
     }
 
     /// Emulated time since the last byte, conversion or change of a pin's mode.
     pub fn quiet_for(&self) -> Duration {
-        time_of(self.chip.cycle().saturating_sub(self.chip.calls().last_event))
+        self.chip.calls().time_of(self.chip.cycle().saturating_sub(self.chip.calls().last_event))
     }
 
     /// Whether bytes still wait on the line to the chip.
@@ -444,8 +457,10 @@ impl<W: World> Emulator<W> {
         }
         RamUse { variables: best.start, stack: ram.len() - best.end, untouched: best.len() }
     }
-}
 
-fn cycles_of(time: Duration) -> u64 {
-    u64::try_from(time.as_nanos() * 2 / 125).unwrap_or(u64::MAX)
+    /// Cycles of the chip's clock in this much emulated time.
+    pub fn cycles_of(&self, time: Duration) -> u64 {
+        let hertz = u128::from(self.chip.calls().hertz);
+        u64::try_from(time.as_nanos() * hertz / 1_000_000_000).unwrap_or(u64::MAX)
+    }
 }

@@ -2,7 +2,7 @@
 //!
 //! SPDX-License-Identifier: GPL-3.0-or-later
 
-use emulated_board::{Assembled, Emulator, Hands, Image, Pace, serve};
+use emulated_board::{Assembled, Emulator, HERTZ, Hands, Image, Pace, Part, serve};
 use std::io::{BufRead, stdin, stdout};
 use std::path::Path;
 use std::process::ExitCode;
@@ -10,7 +10,7 @@ use std::sync::Arc;
 use std::sync::mpsc::channel;
 
 const USAGE: &str = "usage: emulated-board --board FILE.toml --firmware FILE.hex [--seed N] \
-                     [--pace real|free] [--plant 'DEFECT']...\n\
+                     [--clock HERTZ] [--pace real|free] [--plant 'DEFECT']...\n\
                      prints `port NAME`, then reads commands: J1=3, reset, unplug, quit";
 
 fn main() -> ExitCode {
@@ -25,6 +25,7 @@ fn main() -> ExitCode {
 
 fn run() -> Result<(), String> {
     let (mut board, mut firmware, mut seed, mut pace) = (None, None, 1, Pace::Free);
+    let mut clock = HERTZ;
     let mut defects = Vec::new();
     let mut arguments = std::env::args().skip(1);
     while let Some(name) = arguments.next() {
@@ -33,6 +34,9 @@ fn run() -> Result<(), String> {
             "--board" => board = Some(value),
             "--firmware" => firmware = Some(value),
             "--seed" => seed = value.parse().map_err(|_| format!("--seed {value}: no number"))?,
+            "--clock" => {
+                clock = value.parse().map_err(|_| format!("--clock {value}: no number"))?
+            }
             "--pace" if value == "real" => pace = Pace::Real,
             "--pace" if value == "free" => pace = Pace::Free,
             "--plant" => defects.push(value),
@@ -47,7 +51,8 @@ fn run() -> Result<(), String> {
         unit.command(&format!("plant {defect}"))?;
     }
     let image = Image::read(Path::new(&firmware.ok_or(USAGE)?)).map_err(|e| e.to_string())?;
-    let emulator = Emulator::new(&image, unit).map_err(|e| e.to_string())?;
+    let emulator =
+        Emulator::at(clock, Part::Atmega328p, &image, unit).map_err(|e| e.to_string())?;
     let (send, commands) = channel();
     std::thread::spawn(move || {
         for line in stdin().lock().lines().map_while(Result::ok) {

@@ -4,7 +4,7 @@ use std::io::{self, Write};
 use std::sync::mpsc::{Receiver, TryRecvError};
 use std::time::{Duration, Instant};
 
-use crate::emulator::{Emulator, Fault, HERTZ, ResetCause};
+use crate::emulator::{Emulator, Fault, ResetCause};
 use crate::pty::Pty;
 use crate::world::World;
 
@@ -214,8 +214,8 @@ impl<W: Hands> Server<W> {
                 self.rebase();
                 return;
             }
-            let cycles = due.as_nanos() * u128::from(HERTZ) / 1_000_000_000;
-            self.emulator.run_until(u64::try_from(cycles).unwrap_or(u64::MAX))
+            let cycles = self.emulator.cycles_of(due);
+            self.emulator.run_until(cycles)
         };
         self.halted = run.is_err();
         report(run);

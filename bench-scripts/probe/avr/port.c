@@ -7,6 +7,7 @@
 #include "../core/burst.h"
 #include "../core/probe.h"
 #include "../core/probe_hw.h"
+#include "../core/status.h"
 
 #ifndef PROBE_BAUD
 #define PROBE_BAUD 250000UL /* exact at 16 MHz: UBRR 3 */
@@ -109,11 +110,11 @@ static void report_faults(void)
 {
     if (line_damaged) {
         line_damaged = false;
-        probe_line_fault(&probe, -360);
+        probe_line_fault(&probe, ERR_COMMUNICATION);
     }
     if (line_lost) {
         line_lost = false;
-        probe_line_fault(&probe, -363);
+        probe_line_fault(&probe, ERR_OVERRUN);
     }
 }
 

@@ -77,13 +77,13 @@ static inline void burst_add(struct burst *b, uint16_t code)
 {
     uint16_t bin;
 
+    if (b->raw != NULL && !raw_add(b->raw, code)) {
+        return;
+    }
     if (b->n == 0) {
         burst_first(b, code);
     } else {
         b->lag_part += (uint32_t)b->previous * code;
-    }
-    if (b->raw != NULL) {
-        raw_add(b->raw, b->n, code);
     }
     b->n++;
     b->previous = code;

@@ -1,6 +1,11 @@
 #include "chip.h"
 
+chip_set chip_bit(uint8_t pin)
+{
+    return (chip_set)1 << pin;
+}
+
 bool chip_has(chip_set set, uint8_t pin)
 {
-    return (set >> pin & 1u) != 0;
+    return (set & chip_bit(pin)) != 0;
 }

@@ -117,6 +117,8 @@ static inline uint8_t chip_mux_of(uint8_t pin)
 /* Highest code. */
 #define chip_full_scale(p) ((uint16_t)((1u << chip_code_bits(p)) - 1u))
 
+/* The set of this channel alone. */
+chip_set chip_bit(uint8_t pin);
 /* Whether a set of channels has this one. */
 bool chip_has(chip_set set, uint8_t pin);
 

@@ -5,6 +5,15 @@
 #include "chip.h"
 #include "status.h"
 
+/* What many headers begin with, called by its place in the list; at 0 stands nothing. */
+static const ROM char stems[] = "\0" "SYSTem\0" "MEASure\0" "OUTPut\0" "STATus:OPERation\0"
+                                "STATus:QUEStionable";
+#define SYSTEM "\1"
+#define MEASURE "\2"
+#define OUTPUT "\3"
+#define OPERATION "\4"
+#define QUESTIONABLE "\5"
+
 /* Header, parameters by their letters (commands.h), function. The last nine are the registers that
  * SCPI-1999 section 4.2.1 requires; the probe has no events for them. */
 #define COMMANDS(X) \
@@ -21,39 +30,40 @@
     X("*STB?", "", run_stb_query) \
     X("*TST?", "", run_test_query) \
     X("*WAI", "", run_nothing) \
-    X("SYSTem:ERRor[:NEXT]?", "", run_error_query) \
-    X("SYSTem:VERSion?", "", run_version_query) \
-    X("SYSTem:BOOT?", "", run_boot_query) \
-    X("SYSTem:FUSes?", "", run_fuses_query) \
-    X("SYSTem:IDENtity", "Is", run_identity) \
-    X("SYSTem:IDENtity?", "", run_identity_query) \
-    X("SYSTem:REFerence", "R", run_reference) \
-    X("SYSTem:REFerence?", "", run_reference_query) \
+    X(SYSTEM ":ERRor[:NEXT]?", "", run_error_query) \
+    X(SYSTEM ":VERSion?", "", run_version_query) \
+    X(SYSTEM ":BOOT?", "", run_boot_query) \
+    X(SYSTEM ":FUSes?", "", run_fuses_query) \
+    X(SYSTEM ":IDENtity", "Is", run_identity) \
+    X(SYSTEM ":IDENtity?", "", run_identity_query) \
+    X(SYSTEM ":REFerence", "R", run_reference) \
+    X(SYSTEM ":REFerence?", "", run_reference_query) \
     X("MEMory:SLOT", "Ms", run_slot) \
     X("MEMory:SLOT?", "M", run_slot_query) \
-    X("MEASure:BURSt?", "NbSDP1", run_burst_query) \
-    X("MEASure:RAW?", "NbSDP1", run_raw_query) \
-    X("MEASure:PRODuct?", "NDPr11", run_product_query) \
-    X("MEASure:LEVel?", "LpS1", run_level_query) \
-    X("MEASure:CHARge?", "C1", run_charge_query) \
-    X("MEASure:SUPPly?", "N", run_supply_query) \
-    X("MEASure:SUPPly:STEP?", "LL1", run_supply_step_query) \
-    X("MEASure:STEP?", "LL11", run_step_query) \
-    X("OUTPut:ALLow", "lc", run_allow) \
-    X("OUTPut:DISCharge", "c", run_discharge) \
-    X("OUTPut[:STATe]", "bc", run_output) \
-    X("OUTPut[:STATe]?", "c", run_output_query) \
-    X("OUTPut:HOLD", "H", run_hold) \
-    X("OUTPut:HOLD?", "", run_hold_query) \
+    X(MEASURE ":BURSt?", "NbSDP1", run_burst_query) \
+    X(MEASURE ":RAW?", "NbSDP1", run_raw_query) \
+    X(MEASURE ":PRODuct?", "NDPr11", run_product_query) \
+    X(MEASURE ":LEVel?", "LpS1", run_level_query) \
+    X(MEASURE ":CHARge?", "C1", run_charge_query) \
+    X(MEASURE ":SUPPly?", "N", run_supply_query) \
+    X(MEASURE ":SUPPly:STEP?", "LLc", run_supply_step_query) \
+    X(MEASURE ":STEP?", "LL1c", run_step_query) \
+    X(MEASURE ":ACKNowledge?", "Ab11", run_acknowledge_query) \
+    X(OUTPUT ":ALLow", "lc", run_allow) \
+    X(OUTPUT ":DISCharge", "c", run_discharge) \
+    X(OUTPUT "[:STATe]", "bc", run_output) \
+    X(OUTPUT "[:STATe]?", "c", run_output_query) \
+    X(OUTPUT ":HOLD", "H", run_hold) \
+    X(OUTPUT ":HOLD?", "", run_hold_query) \
     X("ABORt", "", run_abort) \
-    X("STATus:OPERation[:EVENt]?", "", run_zero) \
-    X("STATus:OPERation:CONDition?", "", run_zero) \
-    X("STATus:OPERation:ENABle", "E", run_operation) \
-    X("STATus:OPERation:ENABle?", "", run_operation_query) \
-    X("STATus:QUEStionable[:EVENt]?", "", run_zero) \
-    X("STATus:QUEStionable:CONDition?", "", run_zero) \
-    X("STATus:QUEStionable:ENABle", "E", run_questionable) \
-    X("STATus:QUEStionable:ENABle?", "", run_questionable_query) \
+    X(OPERATION "[:EVENt]?", "", run_zero) \
+    X(OPERATION ":CONDition?", "", run_zero) \
+    X(OPERATION ":ENABle", "E", run_operation) \
+    X(OPERATION ":ENABle?", "", run_operation_query) \
+    X(QUESTIONABLE "[:EVENt]?", "", run_zero) \
+    X(QUESTIONABLE ":CONDition?", "", run_zero) \
+    X(QUESTIONABLE ":ENABle", "E", run_questionable) \
+    X(QUESTIONABLE ":ENABle?", "", run_questionable_query) \
     X("STATus:PRESet", "", run_preset)
 
 #define TEXT(header, params, run) header "\0" params "\0"
@@ -76,6 +86,20 @@ static const ROM char *behind(const ROM char *text)
     return text;
 }
 
+static bool is_header(const ROM char *text, const char *header)
+{
+    const ROM char *stem = stems;
+
+    if (*text < ' ') {
+        char place;
+
+        for (place = *text++; place > 0; place--) {
+            stem = behind(stem);
+        }
+    }
+    return lex_match(stem, text, header);
+}
+
 bool command_find(const char *header, struct command *command)
 {
     const ROM char *text = texts;
@@ -84,7 +108,7 @@ bool command_find(const char *header, struct command *command)
     for (i = 0; i < sizeof runs / sizeof runs[0]; i++) {
         command->params = behind(text);
         command->run = runs[i];
-        if (lex_match(text, header)) {
+        if (is_header(text, header)) {
             return true;
         }
         text = behind(command->params);
@@ -101,9 +125,9 @@ bool command_ends_in_string(const struct command *command, uint8_t *count)
     return *count > 0 && command->params[*count - 1u] == 's';
 }
 
-static int16_t read_channels(struct probe *p, struct cursor *c, struct args *a, bool single)
+static uint8_t read_channels(struct probe *p, struct cursor *c, struct args *a, bool single)
 {
-    const int16_t error = lex_channels(c, &a->channels);
+    const uint8_t error = lex_channels(c, &a->channels);
 
     (void)p; /* where the chip is known at compile time */
 
@@ -125,10 +149,10 @@ static int16_t read_channels(struct probe *p, struct cursor *c, struct args *a, 
 }
 
 /* A word of the list, or a number: 0 is the first of the words, any other the second. */
-static int16_t read_switch(struct cursor *c, const ROM char *words, uint8_t *place)
+static uint8_t read_switch(struct cursor *c, const ROM char *words, uint8_t *place)
 {
     uint32_t number = 0;
-    int16_t error = lex_choice(c, words, place);
+    uint8_t error = lex_choice(c, words, place);
 
     if (error == ERR_DATA_TYPE) {
         error = lex_number(c, &number);
@@ -137,10 +161,10 @@ static int16_t read_switch(struct cursor *c, const ROM char *words, uint8_t *pla
     return error;
 }
 
-static int16_t read_references(struct cursor *c, struct args *a)
+static uint8_t read_references(struct cursor *c, struct args *a)
 {
     for (;;) {
-        const int16_t error = lex_choice(c, reference_words, &a->reference);
+        const uint8_t error = lex_choice(c, reference_words, &a->reference);
 
         if (error != ERR_NONE) {
             return error;
@@ -165,13 +189,13 @@ struct limit {
 static const ROM struct limit limits[] = {
     {'N', 1, BURST_MAX}, {'S', 0, SETTLE_MAX}, {'D', 0, DISCARD_MAX}, {'L', 1, LEVELS_MAX},
     {'C', PAIRS_MIN, PAIRS_MAX}, {'H', HOLD_MIN, HOLD_MAX}, {'M', 1, 2}, {'I', 1, UINT32_MAX},
-    {'B', 0, 255}, {'E', 0, 32767}, {'P', 0, UINT32_MAX},
+    {'B', 0, 255}, {'E', 0, 32767}, {'P', 0, UINT32_MAX}, {'A', BUS_FIRST, BUS_LAST},
 };
 
-static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
+static uint8_t read_number(struct cursor *c, char kind, uint32_t *value)
 {
     const ROM struct limit *limit = limits;
-    const int16_t error = lex_number(c, value);
+    const uint8_t error = lex_number(c, value);
 
     if (error != ERR_NONE) {
         return error;
@@ -188,7 +212,7 @@ static int16_t read_number(struct cursor *c, char kind, uint32_t *value)
     return ERR_NONE;
 }
 
-static int16_t read_param(struct probe *p, struct cursor *c, char kind, struct args *a,
+static uint8_t read_param(struct probe *p, struct cursor *c, char kind, struct args *a,
                           uint8_t *numbers)
 {
     switch (kind) {
@@ -204,7 +228,7 @@ static int16_t read_param(struct probe *p, struct cursor *c, char kind, struct a
     }
 }
 
-static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *kinds,
+static uint8_t read_params(struct probe *p, struct cursor *c, const ROM char *kinds,
                            struct args *a)
 {
     uint8_t numbers = 0;
@@ -212,7 +236,7 @@ static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *ki
 
     lex_space(c);
     for (; *kinds != '\0'; kinds++, first = false) {
-        int16_t error;
+        uint8_t error;
 
         if (c->at >= c->end) {
             return ERR_MISSING;
@@ -242,7 +266,7 @@ static int16_t read_params(struct probe *p, struct cursor *c, const ROM char *ki
 void command_run(struct probe *p, const struct command *command, struct cursor *c)
 {
     struct args a;
-    int16_t error;
+    uint8_t error;
 
     memset(&a, 0, sizeof a);
     error = read_params(p, c, command->params, &a);

@@ -17,6 +17,8 @@
 #define PAIRS_MAX 2000u
 #define HOLD_MIN 100u /* ms */
 #define HOLD_MAX 60000u
+#define BUS_FIRST 8u /* the 7-bit addresses before and behind are reserved, UM10204 table 4 */
+#define BUS_LAST 119u
 
 /* Parameters of a command as read by its row's letters. */
 struct args {
@@ -38,7 +40,7 @@ struct command {
     /* b ON|OFF, p ON|OFF|DISCharge, l LOW|HIGH, c channels, 1 one channel, s string, r a
      * reference, R references up to the end; numbers: N conversions, S settling time, D discarded
      * conversions, P prescaler, L reads or few conversions, C pairs, H silence, M slot, I identity,
-     * B byte, E enable register */
+     * B byte, E enable register, A address on a bus */
     const ROM char *params;
     void (*run)(struct probe *p, const struct args *a);
 };
@@ -94,6 +96,12 @@ void run_supply_step_query(struct probe *p, const struct args *a);
 void run_step_query(struct probe *p, const struct args *a);
 void run_test_query(struct probe *p, const struct args *a);
 
+/* Lets a pin go that the host has named for a discharge: it may be pulled low. An error else. */
+bool measure_may_pull_low(struct probe *p, uint8_t pin);
+
+/* bus.c */
+void run_acknowledge_query(struct probe *p, const struct args *a);
+
 /* outputs.c */
 void outputs_init(struct probe *p);
 void outputs_heard(struct probe *p);
@@ -106,6 +114,8 @@ void run_discharge(struct probe *p, const struct args *a);
 void run_output(struct probe *p, const struct args *a);
 /* Puts these on or off, which must all be allowed; an error else. */
 bool outputs_switch(struct probe *p, chip_set pins, bool on);
+/* Drives every pin that is allowed as it is on or off. */
+void outputs_drive(struct probe *p);
 void run_output_query(struct probe *p, const struct args *a);
 void run_hold(struct probe *p, const struct args *a);
 void run_hold_query(struct probe *p, const struct args *a);

@@ -6,35 +6,8 @@
 #include "reply.h"
 #include "status.h"
 
-#define ERRORS(X) \
-    X(ERR_NONE, "No error") \
-    X(ERR_INVALID_CHARACTER, "Invalid character") \
-    X(ERR_SYNTAX, "Syntax error") \
-    X(ERR_SEPARATOR, "Invalid separator") \
-    X(ERR_DATA_TYPE, "Data type error") \
-    X(ERR_NOT_ALLOWED, "Parameter not allowed") \
-    X(ERR_MISSING, "Missing parameter") \
-    X(ERR_MNEMONIC_TOO_LONG, "Program mnemonic too long") \
-    X(ERR_HEADER, "Undefined header") \
-    X(ERR_NUMBER, "Invalid character in number") \
-    X(ERR_EXPONENT, "Exponent too large") \
-    X(ERR_SUFFIX, "Suffix not allowed") \
-    X(ERR_STRING, "Invalid string data") \
-    X(ERR_EXPRESSION, "Expression error") \
-    X(ERR_CONFLICT, "Settings conflict") \
-    X(ERR_RANGE, "Data out of range") \
-    X(ERR_ILLEGAL, "Illegal parameter value") \
-    X(ERR_HARDWARE, "Hardware error") \
-    X(ERR_HARDWARE_MISSING, "Hardware missing") \
-    X(ERR_OVERFLOW, "Queue overflow") \
-    X(ERR_COMMUNICATION, "Communication error") \
-    X(ERR_OVERRUN, "Input buffer overrun") \
-    X(ERR_TIME_OUT, "Time out error")
+#define TEXT(name, number, text) text "\0"
 
-#define NUMBER(number, text) number,
-#define TEXT(number, text) text "\0"
-
-static const ROM int16_t error_numbers[] = {ERRORS(NUMBER)};
 static const ROM char error_texts[] = ERRORS(TEXT); /* one behind the other */
 
 static const ROM char version[] = "1999.0";
@@ -107,15 +80,12 @@ void run_zero(struct probe *p, const struct args *a)
 
 void run_error_query(struct probe *p, const struct args *a)
 {
-    const int16_t error = status_next(p);
+    const uint8_t error = status_next(p);
     const ROM char *text = error_texts;
     uint8_t i;
 
     (void)a;
-    for (i = 0; i + 1u < sizeof error_numbers / sizeof error_numbers[0]; i++) {
-        if (error_numbers[i] == error) {
-            break;
-        }
+    for (i = 0; i < error; i++) {
         while (*text++ != '\0') {
         }
     }

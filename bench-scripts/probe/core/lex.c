@@ -61,7 +61,7 @@ bool lex_find(struct cursor *c, char mark)
 
 /* ---- headers ------------------------------------------------------------------------------- */
 
-static int16_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
+static uint8_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
 {
     uint8_t count = 0;
 
@@ -80,9 +80,9 @@ static int16_t add_mnemonic(struct cursor *c, struct header *h, uint8_t *length)
     return ERR_NONE;
 }
 
-static int16_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
+static uint8_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
 {
-    int16_t error;
+    uint8_t error;
 
     for (;;) {
         error = add_mnemonic(c, h, length);
@@ -98,10 +98,10 @@ static int16_t add_nodes(struct cursor *c, struct header *h, uint8_t *length)
     }
 }
 
-int16_t lex_header(struct cursor *c, struct header *h)
+uint8_t lex_header(struct cursor *c, struct header *h)
 {
     uint8_t length;
-    int16_t error;
+    uint8_t error;
 
     h->text[h->path] = '\0';
     if (lex_peek(c) == '*') {
@@ -160,13 +160,23 @@ static uint8_t match_node(const ROM char *pattern, const char *text)
     return length;
 }
 
-bool lex_match(const ROM char *pattern, const char *text)
+__attribute__((noinline)) bool lex_match(const ROM char *stem, const ROM char *rest, const char *text)
 {
-    while (*pattern != '\0' && *pattern != '?') {
-        const bool optional = *pattern == '[';
-        const bool colon = optional || *pattern == ':';
+    const ROM char *pattern = stem;
+
+    for (;;) {
+        bool optional, colon;
         uint8_t length = 0;
 
+        if (*pattern == '\0' && rest != NULL) {
+            pattern = rest;
+            rest = NULL;
+        }
+        if (*pattern == '\0' || *pattern == '?') {
+            return *pattern == *text && (*text == '\0' || text[1] == '\0');
+        }
+        optional = *pattern == '[';
+        colon = optional || *pattern == ':';
         pattern += optional ? 2 : (colon ? 1 : 0);
         if (!colon || *text == ':') {
             length = match_node(pattern, colon ? text + 1 : text);
@@ -181,12 +191,11 @@ bool lex_match(const ROM char *pattern, const char *text)
             pattern++;
         }
     }
-    return *pattern == *text && (*text == '\0' || text[1] == '\0');
 }
 
 /* ---- parameters ---------------------------------------------------------------------------- */
 
-int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
+uint8_t lex_string(struct cursor *c, char **text, uint8_t *length)
 {
     const char quote = lex_peek(c);
     char *to;
@@ -209,42 +218,49 @@ int16_t lex_string(struct cursor *c, char **text, uint8_t *length)
     return ERR_STRING;
 }
 
-static int16_t list_entry(struct cursor *c, chip_set *bits)
+/* The number of a channel, with blanks round it. */
+static uint8_t list_number(struct cursor *c, uint8_t *number)
 {
-    uint32_t first, last;
-    int16_t error;
+    uint32_t value;
+    uint8_t error;
 
     lex_space(c);
     if (!is_digit(lex_peek(c))) {
         return ERR_EXPRESSION;
     }
-    error = lex_number(c, &first);
-    last = first;
+    error = lex_number(c, &value);
     lex_space(c);
-    if (error == ERR_NONE && lex_peek(c) == ':') {
-        c->at++;
-        lex_space(c);
-        if (!is_digit(lex_peek(c))) {
-            return ERR_EXPRESSION;
-        }
-        error = lex_number(c, &last);
-        lex_space(c);
+    if (error == ERR_NONE && value > CHIP_SET_LAST) {
+        error = ERR_RANGE;
     }
-    if (error != ERR_NONE) {
-        return error;
-    }
-    if (first > CHIP_SET_LAST || last > CHIP_SET_LAST || first > last) {
-        return ERR_RANGE;
-    }
-    for (; first <= last; first++) {
-        *bits |= (chip_set)1 << first;
-    }
-    return ERR_NONE;
+    *number = (uint8_t)value;
+    return error;
 }
 
-int16_t lex_channels(struct cursor *c, chip_set *bits)
+static uint8_t list_entry(struct cursor *c, chip_set *bits)
 {
-    int16_t error;
+    uint8_t first, last, i;
+    uint8_t error = list_number(c, &first);
+
+    last = first;
+    if (error == ERR_NONE && lex_peek(c) == ':') {
+        c->at++;
+        error = list_number(c, &last);
+    }
+    if (error == ERR_NONE && first > last) {
+        error = ERR_RANGE;
+    }
+    if (error == ERR_NONE) {
+        for (i = first; i <= last; i++) {
+            *bits |= chip_bit(i);
+        }
+    }
+    return error;
+}
+
+uint8_t lex_channels(struct cursor *c, chip_set *bits)
+{
+    uint8_t error;
 
     if (lex_peek(c) != '(') {
         return ERR_DATA_TYPE;
@@ -269,7 +285,7 @@ int16_t lex_channels(struct cursor *c, chip_set *bits)
     return ERR_NONE;
 }
 
-int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place)
+uint8_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place)
 {
     if (!is_letter(lex_peek(c))) {
         return ERR_DATA_TYPE;

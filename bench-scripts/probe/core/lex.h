@@ -31,17 +31,18 @@ char lex_peek(const struct cursor *c);
 /* Moves to the first `mark` outside strings and parentheses, or to the end; true when found. */
 bool lex_find(struct cursor *c, char mark);
 
-int16_t lex_header(struct cursor *c, struct header *h);
+uint8_t lex_header(struct cursor *c, struct header *h);
 /* Unsigned whole number from NRf or #H, #Q, #B form; a fraction is rounded, halves up. */
-int16_t lex_number(struct cursor *c, uint32_t *value);
+uint8_t lex_number(struct cursor *c, uint32_t *value);
 /* String in either quote; doubled quotes are made single in place. */
-int16_t lex_string(struct cursor *c, char **text, uint8_t *length);
+uint8_t lex_string(struct cursor *c, char **text, uint8_t *length);
 /* Channel list `(@1,3:5)` as bits. */
-int16_t lex_channels(struct cursor *c, chip_set *bits);
+uint8_t lex_channels(struct cursor *c, chip_set *bits);
 /* One of the words of a list such as OFF|ON|DISCharge, in its short or long form; its place. */
-int16_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place);
+uint8_t lex_choice(struct cursor *c, const ROM char *words, uint8_t *place);
 
-/* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?. */
-bool lex_match(const ROM char *pattern, const char *text);
+/* Whether header text is the short or the long form of a pattern such as SYSTem:ERRor[:NEXT]?, which
+ * comes in two pieces. */
+bool lex_match(const ROM char *stem, const ROM char *rest, const char *text);
 
 #endif

@@ -58,12 +58,12 @@ static bool tag_readable(const struct tag *tag)
 
 /* Cuts the tag off the last unit's parameters. A string in the place of the command's own string
  * parameter is not a tag. An error leaves the line without a tag and so without a checked reply. */
-static int16_t take_tag(struct cursor *unit, const struct command *command, struct tag *tag)
+static uint8_t take_tag(struct cursor *unit, const struct command *command, struct tag *tag)
 {
     uint8_t count, own = 0;
     char *text;
     struct cursor c;
-    int16_t error;
+    uint8_t error;
 
     c.at = last_param(*unit, &count);
     c.end = unit->end;
@@ -100,7 +100,7 @@ static void run_unit(struct probe *p, struct cursor *unit, struct header *h, boo
 {
     struct command found;
     const struct command *command = NULL;
-    int16_t error = lex_header(unit, h);
+    uint8_t error = lex_header(unit, h);
 
     if (error == ERR_NONE) {
         command = command_find(h->text + h->start, &found) ? &found : NULL;
@@ -111,7 +111,7 @@ static void run_unit(struct probe *p, struct cursor *unit, struct header *h, boo
         }
     }
     if (last) {
-        const int16_t tag_error = take_tag(unit, command, tag);
+        const uint8_t tag_error = take_tag(unit, command, tag);
 
         error = error == ERR_NONE ? tag_error : error;
     }
@@ -211,7 +211,7 @@ void probe_receive(struct probe *p, uint8_t byte)
     }
 }
 
-void probe_line_fault(struct probe *p, int16_t error)
+void probe_line_fault(struct probe *p, uint8_t error)
 {
     if (!p->discarding) {
         p->discarding = true;

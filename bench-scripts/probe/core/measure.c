@@ -109,6 +109,11 @@ static bool prepare_pin(struct probe *p, uint8_t pin, uint8_t pull, uint32_t set
     return true;
 }
 
+bool measure_may_pull_low(struct probe *p, uint8_t pin)
+{
+    return prepare_pin(p, pin, PULL_DISCHARGED, 0);
+}
+
 static void release_pin(struct probe *p, uint8_t pin, uint8_t pull)
 {
     if (pull == PULL_UP) {
@@ -170,7 +175,7 @@ static void burst_of_pin(struct probe *p, const struct args *a, struct raw *raw)
                (uint16_t)number[0], CHIP_NO_MUX);
     release_pin(p, a->channel, a->choice);
     if (raw != NULL) {
-        raw_finish(raw, p->burst.n);
+        raw_finish(raw);
     }
     reply_burst(p);
 }
@@ -223,9 +228,9 @@ void run_supply_query(struct probe *p, const struct args *a)
     reply_burst(p);
 }
 
-/* A burst with the load off and one that begins as it goes on, the codes of the second as well: so
- * the load is switched between two conversions that are known. It is off again before the answer
- * ends. */
+/* A burst with the load off, and one in which it goes on, with its codes: as the last conversion of
+ * the first frame is under way, so that all codes behind that frame are on load and are added up.
+ * It is off again before the answer ends. */
 static void step(struct probe *p, const struct args *a, uint8_t mux, uint8_t reference)
 {
     if (!use_reference(p, reference) || !outputs_switch(p, a->channels, false)) {
@@ -237,12 +242,13 @@ static void step(struct probe *p, const struct args *a, uint8_t mux, uint8_t ref
     take_burst(p, mux, FULL_PRECISION, BANDGAP_DISCARD, (uint16_t)a->number[0], CHIP_NO_MUX);
     reply_burst(p);
     raw_start(&p->raw, p);
+    p->raw.lead = RAW_CODES;
     burst_start(&p->burst, chip_full_scale(p));
     p->burst.raw = &p->raw;
-    (void)outputs_switch(p, a->channels, true);
-    take_burst(p, mux, FULL_PRECISION, 0, (uint16_t)a->number[1], CHIP_NO_MUX);
+    p->on |= a->channels; /* driven so by raw_step */
+    take_burst(p, mux, FULL_PRECISION, 0, (uint16_t)(a->number[1] + RAW_CODES), CHIP_NO_MUX);
     (void)outputs_switch(p, a->channels, false);
-    raw_finish(&p->raw, p->burst.n);
+    raw_finish(&p->raw);
     reply_burst(p);
 }
 

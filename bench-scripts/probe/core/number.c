@@ -20,8 +20,9 @@ static uint8_t digit_of(char c)
     return c >= 'A' && c <= 'F' ? (uint8_t)(c - 'A' + 10) : 0xFFu;
 }
 
-static int16_t non_decimal(struct cursor *c, uint32_t *value)
+static uint8_t non_decimal(struct cursor *c, uint32_t *value)
 {
+    uint32_t sum = 0;
     uint8_t bits = 0;
     bool any = false;
 
@@ -32,20 +33,24 @@ static int16_t non_decimal(struct cursor *c, uint32_t *value)
     case 'B': bits = 1; break;
     default: return ERR_DATA_TYPE;
     }
-    c->at++;
-    *value = 0;
-    for (;; c->at++) {
-        const uint8_t digit = digit_of(lex_peek(c));
+    for (;;) {
+        uint8_t digit, i;
 
+        c->at++;
+        digit = digit_of(lex_peek(c));
         if (digit >= 1u << bits) {
             break;
         }
-        if (*value >> (32u - bits) != 0) {
-            return ERR_RANGE;
+        for (i = 0; i < bits; i++) { /* shorter on 8 bits than a shift by a number */
+            if ((sum & 0x80000000u) != 0) {
+                return ERR_RANGE;
+            }
+            sum <<= 1;
         }
-        *value = *value << bits | digit;
+        sum |= digit;
         any = true;
     }
+    *value = sum;
     return any ? ERR_NONE : ERR_NUMBER;
 }
 
@@ -75,7 +80,7 @@ static void read_digits(struct cursor *c, struct decimal *d)
     }
 }
 
-static int16_t read_exponent(struct cursor *c, struct decimal *d)
+static uint8_t read_exponent(struct cursor *c, struct decimal *d)
 {
     char *const back = c->at;
     int16_t exponent = 0;
@@ -94,10 +99,9 @@ static int16_t read_exponent(struct cursor *c, struct decimal *d)
     }
     for (; digit_of(lex_peek(c)) < 10u; c->at++) {
         any = true;
-        if (exponent > EXPONENT_MAX / 10) {
-            return ERR_EXPONENT;
-        }
-        exponent = (int16_t)(exponent * 10 + digit_of(lex_peek(c)));
+        exponent = exponent > EXPONENT_MAX / 10
+                       ? EXPONENT_MAX + 1
+                       : (int16_t)(exponent * 10 + digit_of(lex_peek(c)));
     }
     if (exponent > EXPONENT_MAX) {
         return ERR_EXPONENT;
@@ -106,10 +110,11 @@ static int16_t read_exponent(struct cursor *c, struct decimal *d)
     return any ? ERR_NONE : ERR_NUMBER;
 }
 
-static int16_t scale_up_or_round(struct decimal *d, uint32_t *value)
+static uint8_t scale_up_or_round(struct decimal *d, uint32_t *value)
 {
     uint32_t digits = d->digits;
     int16_t scale = d->scale;
+    uint8_t rest = 0; /* the digit that was cut off last */
 
     for (; scale > 0 && digits != 0; scale--) {
         if (digits > UINT32_MAX / 10u) {
@@ -117,21 +122,19 @@ static int16_t scale_up_or_round(struct decimal *d, uint32_t *value)
         }
         digits *= 10u;
     }
-    for (; scale < -1 && digits != 0; scale++) {
+    for (; scale < 0 && (digits != 0 || rest != 0); scale++) {
+        rest = (uint8_t)(digits % 10u);
         digits /= 10u;
     }
-    if (scale < 0) {
-        digits = digits / 10u + (digits % 10u >= 5u ? 1u : 0u);
-    }
-    *value = digits;
+    *value = digits + (rest >= 5u ? 1u : 0u);
     return ERR_NONE;
 }
 
-int16_t lex_number(struct cursor *c, uint32_t *value)
+uint8_t lex_number(struct cursor *c, uint32_t *value)
 {
     struct decimal d = {0, 0, false};
     bool negative = false;
-    int16_t error;
+    uint8_t error;
     const char first = lex_peek(c);
 
     if (first == '#') {

@@ -107,6 +107,11 @@ static bool all_allowed(struct probe *p, chip_set pins)
     return false;
 }
 
+void outputs_drive(struct probe *p)
+{
+    settle_pins(p, p->allowed);
+}
+
 bool outputs_switch(struct probe *p, chip_set pins, bool on)
 {
     if (!all_allowed(p, pins)) {

@@ -33,9 +33,9 @@ struct probe {
     bool in_unit;  /* the command that runs has sent data */
 
     /* status.c: IEEE 488.2 registers and the error queue */
-    int16_t errors[PROBE_ERRORS];
+    uint8_t errors[PROBE_ERRORS];
     uint8_t error_count;
-    int16_t line_error; /* first error of this line, 0 for none */
+    uint8_t line_error; /* first error of this line, 0 for none */
     uint8_t esr, ese, sre;
     uint16_t operation_enable, questionable_enable;
 
@@ -66,8 +66,8 @@ void probe_init(struct probe *p, void *hw);
 void probe_receive(struct probe *p, uint8_t byte);
 
 /* Reports that bytes were lost or damaged before they came here: the line is discarded to its LF
- * and `error` (-360 damaged, -363 lost) is queued. */
-void probe_line_fault(struct probe *p, int16_t error);
+ * and `error` (ERR_COMMUNICATION damaged, ERR_OVERRUN lost) is queued. */
+void probe_line_fault(struct probe *p, uint8_t error);
 
 /* Housekeeping, to be called at least every 10 ms: switches outputs off after silence. */
 void probe_poll(struct probe *p);

@@ -3,6 +3,7 @@
 #include <stddef.h>
 #include <string.h>
 
+#include "commands.h"
 #include "probe.h"
 #include "probe_hw.h"
 #include "reply.h"
@@ -82,8 +83,14 @@ void raw_send(struct raw *r)
     }
 }
 
-void raw_finish(struct raw *r, uint16_t n)
+void raw_step(struct raw *r)
 {
+    outputs_drive(r->p);
+}
+
+void raw_finish(struct raw *r)
+{
+    const uint16_t n = r->n;
     struct raw_frame *const last = &r->frames[n / RAW_CODES % 2u];
     const uint8_t rest = (uint8_t)(n % RAW_CODES);
 

@@ -21,6 +21,8 @@ struct raw_frame {
 struct raw {
     struct probe *p;
     struct raw_frame frames[2];
+    uint16_t n;    /* codes that came */
+    uint8_t lead;  /* so many of them come before a load is on: they go to the frames alone */
     bool dropping; /* there was no room for the frame that is due: it is left out whole */
     bool started;  /* a frame has been sent */
 };
@@ -28,26 +30,36 @@ struct raw {
 void raw_start(struct raw *r, struct probe *p);
 /* Sends a frame that is full, if there is one. */
 void raw_send(struct raw *r);
-/* Sends what is left, once all n codes are added. */
-void raw_finish(struct raw *r, uint16_t n);
+/* Sends what is left, once all codes are added. */
+void raw_finish(struct raw *r);
+/* Switches the load. */
+void raw_step(struct raw *r);
 
-/* Adds code number i. On the AVR it runs inside the conversion-complete interrupt. */
-static inline void raw_add(struct raw *r, uint16_t i, uint16_t code)
+/* Adds a code; whether it is to be added up as well. On the AVR it runs inside the
+ * conversion-complete interrupt, with the next conversion under way. */
+static inline bool raw_add(struct raw *r, uint16_t code)
 {
+    const uint16_t i = r->n++;
     struct raw_frame *const frame = &r->frames[i / RAW_CODES % 2u];
     const uint8_t slot = (uint8_t)(i % RAW_CODES);
 
     if (slot == 0) {
         r->dropping = frame->count != 0;
     }
-    if (r->dropping) {
-        return;
+    if (!r->dropping) {
+        frame->codes[slot] = code;
+        if (slot == RAW_CODES - 1u) {
+            frame->number = (uint16_t)(i / RAW_CODES);
+            frame->count = RAW_CODES;
+        }
     }
-    frame->codes[slot] = code;
-    if (slot == RAW_CODES - 1u) {
-        frame->number = (uint16_t)(i / RAW_CODES);
-        frame->count = RAW_CODES;
+    if (i >= r->lead) {
+        return true;
     }
+    if (i + 2u == r->lead) {
+        raw_step(r);
+    }
+    return false;
 }
 
 #endif

@@ -4,6 +4,7 @@
 #include <stddef.h>
 
 #include "probe_hw.h"
+#include "status.h"
 
 uint16_t crc_add(uint16_t crc, uint8_t byte)
 {
@@ -115,14 +116,16 @@ void reply_number(struct probe *p, uint32_t value)
     put_decimal(p, 0, value);
 }
 
-void reply_error(struct probe *p, int16_t error)
+#define NUMBER(name, number, text) number,
+static const ROM uint16_t error_numbers[] = {ERRORS(NUMBER)};
+
+void reply_error(struct probe *p, uint8_t error)
 {
     reply_field(p);
-    if (error < 0) {
+    if (error != ERR_NONE) {
         reply_char(p, '-');
-        error = (int16_t)-error;
     }
-    put_decimal(p, 0, (uint32_t)error);
+    put_decimal(p, 0, error_numbers[error]);
 }
 
 void reply_end(struct probe *p, const char *tag, uint8_t tag_length)

@@ -23,7 +23,7 @@ void reply_hex32(struct probe *p, uint32_t value);
 /* Whole fields. */
 void reply_number(struct probe *p, uint32_t value);
 void reply_wide(struct probe *p, const struct wide *value);
-void reply_error(struct probe *p, int16_t error);
+void reply_error(struct probe *p, uint8_t error);
 /* Ends the line's reply; `tag` (without quotes, may be NULL) as the link document says. */
 void reply_end(struct probe *p, const char *tag, uint8_t tag_length);
 

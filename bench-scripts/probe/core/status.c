@@ -11,18 +11,15 @@ void status_init(struct probe *p)
     p->questionable_enable = 0;
 }
 
-static uint8_t event_of(int16_t error)
+static uint8_t event_of(uint8_t error)
 {
-    if (error <= -400) {
-        return ESR_QUERY;
-    }
-    if (error <= -300) {
+    if (error >= ERR_OVERFLOW) {
         return ESR_DEVICE;
     }
-    return error <= -200 ? ESR_EXECUTION : ESR_COMMAND;
+    return error >= ERR_CONFLICT ? ESR_EXECUTION : ESR_COMMAND;
 }
 
-void status_error(struct probe *p, int16_t error)
+void status_error(struct probe *p, uint8_t error)
 {
     p->esr |= event_of(error);
     if (p->line_error == ERR_NONE) {
@@ -36,9 +33,9 @@ void status_error(struct probe *p, int16_t error)
     }
 }
 
-int16_t status_next(struct probe *p)
+uint8_t status_next(struct probe *p)
 {
-    const int16_t error = p->error_count > 0 ? p->errors[0] : ERR_NONE;
+    const uint8_t error = p->error_count > 0 ? p->errors[0] : ERR_NONE;
     uint8_t i;
 
     if (p->error_count > 0) {

@@ -3,6 +3,7 @@
 #include "../core/burst.h"
 #include "../core/probe.h"
 #include "../core/probe_hw.h"
+#include "../core/status.h"
 
 struct probe_host {
     struct probe_host_table table;
@@ -38,7 +39,7 @@ void probe_host_receive(struct probe_host *host, uint8_t byte)
 
 void probe_host_fault(struct probe_host *host)
 {
-    probe_line_fault(&host->probe, -360);
+    probe_line_fault(&host->probe, ERR_COMMUNICATION);
 }
 
 void probe_host_poll(struct probe_host *host)
@@ -76,10 +77,24 @@ uint16_t hw_convert(void *hw, uint8_t mux, uint8_t prescaler)
     return host_of(hw)->table.convert(host_of(hw)->context, mux, prescaler);
 }
 
+/* As a converter that runs freely: the next code is being converted while one is added. */
 bool hw_burst(void *hw, uint8_t mux, uint8_t prescaler, uint8_t discard, struct burst *b,
               uint16_t n)
 {
-    return burst_by_single(hw, mux, prescaler, discard, b, n);
+    uint16_t code;
+
+    while (discard-- > 0) {
+        (void)hw_convert(hw, mux, prescaler);
+    }
+    code = hw_convert(hw, mux, prescaler);
+    while (n-- > 0) {
+        const uint16_t next = n > 0 ? hw_convert(hw, mux, prescaler) : 0;
+
+        burst_add(b, code);
+        burst_work(b);
+        code = next;
+    }
+    return true;
 }
 
 void hw_pin_mode(void *hw, uint8_t pin, uint8_t mode)

@@ -100,9 +100,13 @@ static void pin_mode(void *context, uint8_t pin, uint8_t mode)
 
 static bool pin_read(void *context, uint8_t pin)
 {
-    const struct stand_in *s = context;
+    struct stand_in *s = context;
 
     check_digital(s, pin);
+    if (s->modes[pin] == HW_INPUT && pin % 6u == 0) { /* now high, now low: a part that answers */
+        s->noise = s->noise * 1664525u + 1013904223u;
+        return s->noise >> 31 != 0;
+    }
     return s->modes[pin] == HW_HIGH || s->modes[pin] == HW_PULL_UP ||
            (s->modes[pin] == HW_INPUT && pin % 2u == 0);
 }

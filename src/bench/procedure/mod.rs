@@ -29,12 +29,14 @@ use super::sweep::{BURST, Got, Keep, Sweep};
 use super::tally::Tally;
 use super::{
     Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Key, MovedBy, Output, ProbeInfo,
-    Procedure, Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
+    Procedure, Prompt, SagByMeter, Shunts, StepAt, SupplyCheck, SwitchedOn, UnitId, Verdict,
+    probe_problem,
 };
 use crate::board::{Board, Kind};
 use crate::units::{Ohms, Volts};
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
+use load::Sagging;
 use meter::Metering;
 use on_purpose::Deed;
 use std::collections::{BTreeMap, VecDeque};
@@ -97,8 +99,12 @@ enum State {
     Measuring { sweep: Sweep, first: Got, rounds: u8 },
     Asking { question: usize, left: VecDeque<usize>, sweep: Sweep, next: Duration },
     Answering { question: usize, yes: bool, left: VecDeque<usize>, sweep: Sweep },
+    Presence { sweep: Sweep },
     Idling { turn: usize, sweep: Sweep },
-    Loading { turn: usize, sweep: Sweep, idle: Option<Burst> },
+    Switching { turn: usize, sweep: Sweep, idle: Option<Burst> },
+    Loading { turn: usize, sweep: Sweep, idle: Option<Burst>, step: Option<SwitchedOn> },
+    Sagging { asked: Box<Sagging>, sweep: Sweep, next: Duration },
+    Unloading { turn: usize, got: Box<Got>, by_meter: Option<SagByMeter>, sweep: Sweep },
     Ending { cut: Option<Cut>, asked: bool },
     PuttingBack { cut: Option<Cut> },
     Running,
@@ -116,7 +122,11 @@ impl State {
             | State::Measuring { sweep, .. }
             | State::Asking { sweep, .. }
             | State::Answering { sweep, .. }
+            | State::Presence { sweep }
             | State::Idling { sweep, .. }
+            | State::Switching { sweep, .. }
+            | State::Sagging { sweep, .. }
+            | State::Unloading { sweep, .. }
             | State::Loading { sweep, .. }
             | State::Moving { sweep: Some(sweep), .. } => Some(sweep),
             _ => None,
@@ -169,6 +179,10 @@ pub struct Bench {
     known: Known,
     /// The chip's internal reference, where a meter has told it.
     reference: Option<Volts>,
+    /// The supply without load, as a meter showed it.
+    idle_by_meter: Option<Volts>,
+    /// A value typed while an answer was under way.
+    typed_ahead: Option<String>,
     /// A load that drew too much alone.
     too_much: Option<usize>,
     tally: Tally,
@@ -225,6 +239,8 @@ impl Bench {
             proofs: BTreeMap::new(),
             known: Known::default(),
             reference: None,
+            idle_by_meter: None,
+            typed_ahead: None,
             too_much: None,
             tally: Tally::default(),
             began: Duration::ZERO,
@@ -307,7 +323,9 @@ impl Bench {
                 self.go_on(now);
             }
             State::Cycling { next, .. } if now >= *next => self.ask(Ask::Return),
-            State::Asking { sweep, next, .. } if sweep.done() && now >= *next => {
+            State::Asking { sweep, next, .. } | State::Sagging { sweep, next, .. }
+                if sweep.done() && now >= *next =>
+            {
                 *next = now + HEARTBEAT;
                 *sweep = Sweep::new().ask(Ask::Boot, Keep::Boot);
                 self.go_on(now);
@@ -433,9 +451,17 @@ impl Bench {
                 self.count_answer(question, yes);
                 self.ask_next_question(now, left);
             }
+            State::Presence { sweep } => self.present(now, sweep.got()),
             State::Idling { turn, sweep } => self.idled(now, turn, sweep.got()),
-            State::Loading { turn, sweep, idle } => {
-                self.loaded(now, turn, sweep.got().clone(), idle);
+            State::Switching { turn, sweep, idle } => {
+                self.switched(now, turn, sweep.got(), idle);
+            }
+            State::Loading { turn, sweep, idle, step } => {
+                self.loaded(now, turn, sweep.got().clone(), idle, step);
+            }
+            State::Sagging { asked, sweep, .. } => self.still_on(now, asked, sweep.got()),
+            State::Unloading { turn, got, by_meter, sweep } => {
+                self.unloaded(now, turn, *got, by_meter, sweep.got());
             }
             other => self.state = other,
         }
@@ -499,7 +525,7 @@ impl Bench {
         } else {
             self.step = self.walk.steps.len() - 1;
             self.count_unasked();
-            self.begin_load(now, 0);
+            self.begin_presence(now);
         }
     }
 
@@ -538,7 +564,11 @@ impl Procedure for Bench {
         }
         match &self.state {
             State::Moving { sweep: None, next, .. } | State::Cycling { next, .. } => Some(*next),
-            State::Asking { sweep, next, .. } if sweep.done() => Some(*next),
+            State::Asking { sweep, next, .. } | State::Sagging { sweep, next, .. }
+                if sweep.done() =>
+            {
+                Some(*next)
+            }
             _ => None,
         }
     }
@@ -558,7 +588,13 @@ impl Procedure for Bench {
     }
 
     fn wants_text(&self) -> bool {
-        matches!(self.state, State::Metering { .. } | State::Rails { .. } | State::Volting { .. })
+        matches!(
+            self.state,
+            State::Metering { .. }
+                | State::Rails { .. }
+                | State::Volting { .. }
+                | State::Sagging { .. }
+        )
     }
 
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
@@ -588,6 +624,7 @@ impl Procedure for Bench {
             Input::Key(key) => self.key(now, key),
             Input::Typed(text) => match self.state {
                 State::Volting { .. } => self.volts_typed(now, &text),
+                State::Sagging { .. } => self.sag_typed(now, &text),
                 _ => self.typed(now, &text),
             },
             Input::Ran(ran) => self.ran(now, ran),

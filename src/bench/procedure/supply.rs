@@ -5,7 +5,7 @@ use super::super::supply::{self, By};
 use super::*;
 
 /// How often a value is asked for before it counts as not measured: whoever types, the run ends.
-const MOST_TRIES: u8 = 20;
+pub(super) const MOST_TRIES: u8 = 20;
 
 impl Bench {
     /// What is known of the unit's supply before the run.
@@ -17,7 +17,7 @@ impl Bench {
 
     pub(super) fn begin_supply(&mut self, now: Duration) {
         let known = self.known.metered.is_some() || self.known.calibration.is_some();
-        if self.board.supply.calibrate && !known {
+        if (self.board.supply.calibrate || self.board.supply.by_meter) && !known {
             return self.ask_volts(Volting::default(), None);
         }
         let by = match self.known.clone() {
@@ -30,7 +30,7 @@ impl Bench {
 
     fn ask_volts(&mut self, at: Volting, refused: Option<String>) {
         self.state = State::Volting { at };
-        self.prompt(Prompt::SupplyVolts { refused });
+        self.prompt(Prompt::SupplyVolts { loads: Vec::new(), refused });
     }
 
     /// The operator typed what a meter shows of the supply.
@@ -104,6 +104,10 @@ impl Bench {
             return self.ask_volts(Volting { doubted: true, ..at }, Some(why));
         }
         self.reference = check.reference(&self.board);
+        self.idle_by_meter = match &check.by {
+            By::Meter(metered) if check.verdict != Verdict::NotTested => Some(metered.volts),
+            _ => None,
+        };
         let reason = check.reason.clone();
         self.tally.count(check.verdict, "supply", || format!("supply: {reason}"));
         self.tell(Event::Volts(check));
@@ -116,7 +120,7 @@ impl Bench {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Volting {
     /// Lines typed.
-    tries: u8,
+    pub(super) tries: u8,
     /// Whether a value that no good unit gives was asked for again.
-    doubted: bool,
+    pub(super) doubted: bool,
 }

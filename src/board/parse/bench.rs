@@ -6,11 +6,11 @@ use super::Reading;
 use super::names::Names;
 use super::parts::LEVELS;
 use super::table::{Fields, tables};
-use crate::units::{Allow, range};
+use crate::units::{Allow, Volts, range};
 
 impl<'a> Reading<'a, '_> {
     pub(super) fn loads(&mut self, root: &Fields<'a>) -> Vec<Load> {
-        let keys = ["id", "label", "pin", "net", "off", "dummy", "sag"];
+        let keys = ["id", "label", "pin", "net", "off", "dummy", "sag", "dip"];
         let mut found = Vec::new();
         for table in tables(&mut self.log, root, "load") {
             let (part, id) = self.part(table, "load", "\"VENT\"", &keys);
@@ -23,15 +23,31 @@ impl<'a> Reading<'a, '_> {
             let sag = part.measured(&mut self.log, "sag", "\"15mV..120mV\"", |text| {
                 range(text, Allow::Positive)
             });
+            let dip = self.dip(&part, sag);
             if let (Some(id), Some(label), Some(pin), Some(off), Some(dummy), Some(sag)) =
                 (id, label, pin, off, dummy, sag)
-                && let Some(net) = net
+                && let (Some(net), Some(dip)) = (net, dip)
             {
                 let dummy = dummy.it.to_string();
-                found.push(Load { id, label, pin, net, off, dummy, sag });
+                found.push(Load { id, label, pin, net, off, dummy, sag, dip });
             }
         }
         found
+    }
+
+    /// The dip as it goes on, which may be left out; `None` when it is wrong.
+    fn dip(&mut self, part: &Fields<'a>, sag: Option<(Volts, Volts)>) -> Option<Option<Volts>> {
+        let Some(value) = part.get("dip") else { return Some(None) };
+        let at = value.span().start;
+        let dip: Volts = part.quantity(&mut self.log, "dip", "\"300mV\"", Allow::Positive)?;
+        if sag.is_some_and(|(_, most)| dip < most) {
+            let what = format!("`dip` of {} is less than its largest sag", part.name);
+            let do_next = "it is how far the supply may dip as it goes on; leave it out where that \
+                           is no more than the sag";
+            self.log.add(at, what, do_next);
+            return None;
+        }
+        Some(Some(dip))
     }
 
     /// The net at a load's pin, which may be left out; `None` when it is wrong.

@@ -8,6 +8,7 @@ mod accepted;
 mod bench;
 mod beside;
 mod bill;
+mod bus;
 mod chip;
 mod commands;
 mod drift;
@@ -62,7 +63,7 @@ const SINGLES: [&str; 13] = [
 ];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 12] = [
+const LISTS: [&str; 14] = [
     "array",
     "resistor",
     "capacitor",
@@ -73,6 +74,8 @@ const LISTS: [&str; 12] = [
     "options",
     "thresholds",
     "load",
+    "bus",
+    "bus_part",
     "question",
     "accepted",
 ];
@@ -238,6 +241,7 @@ impl<'a> Reading<'a, '_> {
         let options = self.options(&root);
         let thresholds = self.thresholds(&root, &channels, &options);
         let loads = self.loads(&root);
+        let bus_parts = self.bus_parts(&root, supply.as_ref());
         let questions = self.questions(&root);
         let accepted = self.accepted(&root, &loads);
         let pace = self.pace(&root);
@@ -276,6 +280,7 @@ impl<'a> Reading<'a, '_> {
             channels,
             options,
             loads,
+            bus_parts,
             firmware: firmware?,
             pace: pace?,
             thresholds,
@@ -424,6 +429,7 @@ impl<'a> Reading<'a, '_> {
             "beside",
             "all_loads",
             "calibrate",
+            "by_meter",
         ];
         self.section(root, "supply")?;
         let part = self.single(root, "supply", &keys)?;
@@ -442,6 +448,7 @@ impl<'a> Reading<'a, '_> {
         let before_power = self.before_power(&part);
         let all_loads = part.get("all_loads").is_none() || part.flag(&mut self.log, "all_loads");
         let calibrate = part.flag(&mut self.log, "calibrate");
+        let by_meter = part.flag(&mut self.log, "by_meter");
         Some(Supply {
             net: net?.it,
             ground: ground?.it,
@@ -452,6 +459,7 @@ impl<'a> Reading<'a, '_> {
             before_power: before_power?,
             all_loads,
             calibrate,
+            by_meter,
         })
     }
 

@@ -236,7 +236,18 @@ impl Names {
         part: &Fields<'_>,
         chip: Option<&Chip>,
     ) -> Option<At<ChipPin>> {
-        let name = part.text(log, "pin", "\"PD2\"")?;
+        self.pin_at(log, part, "pin", chip)
+    }
+
+    /// The same under another key than `pin`.
+    pub(super) fn pin_at(
+        &mut self,
+        log: &mut Log<'_>,
+        part: &Fields<'_>,
+        key: &str,
+        chip: Option<&Chip>,
+    ) -> Option<At<ChipPin>> {
+        let name = part.text(log, key, "\"PD2\"")?;
         let chip = chip?;
         let Some(pin) = chip.pin(name.it) else {
             let free = chip.pins.iter().filter(|p| !p.reserved).map(|p| &*p.name);

@@ -58,6 +58,12 @@ impl<'a> Reading<'a, '_> {
         }
         // What cannot be selected cannot be read against.
         fitted.reads_supply &= !(matches!(supply.aref, Aref::External(..)) && chip.shared_aref);
+        if supply.by_meter && fitted.reads_supply {
+            let what = "`by_meter` of [supply] is for a probe that cannot read the supply";
+            let do_next =
+                "take it out; `calibrate = true` has a meter calibrate the chip's reference";
+            self.log.add(Self::place(root, "supply", "by_meter"), what, do_next);
+        }
         if matches!(supply.aref, Aref::External(..)) && chip.aref_pin.is_some() {
             let taken = |pin: &&mut ChipPin| Some(&*pin.name) == chip.aref_pin;
             fitted.pins.to_mut().iter_mut().filter(taken).for_each(|pin| pin.reserved = true);

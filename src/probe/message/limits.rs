@@ -19,6 +19,9 @@ pub const STEP_MAX: u16 = 1_000;
 pub const PAIRS: RangeInclusive<u16> = 4..=2_000;
 /// Shortest and longest silence after which outputs go off, in milliseconds.
 pub const HOLD_MS: RangeInclusive<u32> = 100..=60_000;
+/// 7-bit addresses on an I2C bus; those before and behind are reserved (UM10204 table 4, from
+/// memory).
+pub const ADDRESSES: RangeInclusive<u8> = 8..=119;
 /// Clock dividers of the converter.
 pub const PRESCALERS: [u8; 4] = [16, 32, 64, 128];
 
@@ -76,6 +79,7 @@ impl Request {
                 outside("the number of conversions without load", *before, range.clone())
                     .or_else(|| outside("the number of conversions on load", *after, range))
             }
+            Request::Presence { address, .. } => outside("the address", *address, ADDRESSES),
             Request::Charge { pairs, .. } => outside("the number of pairs", *pairs, PAIRS),
             Request::Hold { ms } => outside("the silence in milliseconds", *ms, HOLD_MS),
             Request::WriteIdentity { identity, unit } => {

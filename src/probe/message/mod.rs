@@ -13,7 +13,7 @@ pub mod wire;
 pub use super::core::Reference;
 pub use burst::Burst;
 pub use raw::Raw;
-pub use reply::{Answer, Cause, Reply, ReplyError};
+pub use reply::{Answer, Cause, Presence, Reply, ReplyError};
 
 use super::port::{BAUD, BAUD_SLOW};
 use std::fmt::Write as _;
@@ -45,6 +45,9 @@ const REFERENCE_SETTLES: Duration = Duration::from_millis(52);
 /// Shortest time from one conversion to the next: with a fast converter clock the processor, which
 /// adds up each code, is what takes the time: 18 to 42 µs in the emulator, rounded up.
 const CONVERSION_MIN: Duration = Duration::from_micros(60);
+
+/// Conversions of a load's step before the load is on: a frame of codes.
+const LEAD: u32 = raw::FRAME_CODES as u32;
 
 /// What a digital pin has been through before it is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -183,18 +186,30 @@ pub enum Request {
         /// Conversions that count.
         n: u16,
     },
-    /// A burst with a load off, then one with its codes that begins as it goes on; off again after.
+    /// A burst with loads off, then one with its codes in which they go on together; off again
+    /// after.
     Step {
         /// Pin number of an analog channel; the internal reference against the supply without one.
         channel: Option<u8>,
-        /// Pin number of the load, one of those named by [`Request::Allow`].
-        load: u8,
+        /// Pin numbers of the loads, of those named by [`Request::Allow`].
+        loads: Vec<u8>,
         /// Conversions without load.
         before: u16,
         /// Conversions on load.
         after: u16,
         /// Bits of a code on that chip.
         bits: u8,
+    },
+    /// Sends its address to a part on an I2C bus and looks whether it answers.
+    Presence {
+        /// 7-bit address.
+        address: u8,
+        /// Whether the chip's pull-ups hold the bus high meanwhile.
+        pull_up: bool,
+        /// Pin number of the data line, one of those named by [`Request::AllowDischarge`].
+        sda: u8,
+        /// Pin number of the clock line, likewise.
+        scl: u8,
     },
     /// Names the pins that may be driven and drives them off.
     Allow {
@@ -203,8 +218,8 @@ pub enum Request {
         /// Whether their off level is high.
         off_high: bool,
     },
-    /// Names more pins that may be discharged before a digital read: each may be driven low for
-    /// about 10 µs.
+    /// Names more pins that may be pulled low for some microseconds at a time: discharged before a
+    /// digital read, or as the lines of an I2C bus.
     AllowDischarge {
         /// Pin numbers.
         pins: Vec<u8>,
@@ -338,11 +353,16 @@ impl Request {
             }
             Request::Charge { channel, pairs } => ("MEAS:CHAR?", format!("{pairs},(@{channel})")),
             Request::Supply { n } => ("MEAS:SUPP?", n.to_string()),
-            Request::Step { channel: None, load, before, after, .. } => {
-                ("MEAS:SUPP:STEP?", format!("{before},{after},(@{load})"))
+            Request::Step { channel: None, loads, before, after, .. } => {
+                ("MEAS:SUPP:STEP?", format!("{before},{after},{}", channel_list(loads)))
             }
-            Request::Step { channel: Some(channel), load, before, after, .. } => {
-                ("MEAS:STEP?", format!("{before},{after},(@{channel}),(@{load})"))
+            Request::Step { channel: Some(channel), loads, before, after, .. } => {
+                let loads = channel_list(loads);
+                ("MEAS:STEP?", format!("{before},{after},(@{channel}),{loads}"))
+            }
+            Request::Presence { address, pull_up, sda, scl } => {
+                let pull = on_off(*pull_up);
+                ("MEAS:ACKN?", format!("{address},{pull},(@{sda}),(@{scl})"))
             }
             Request::Allow { pins, off_high } => {
                 let level = if *off_high { "HIGH" } else { "LOW" };
@@ -412,9 +432,12 @@ impl Request {
             }
             // With the conversions that are dropped, and those round them.
             Request::Step { before, after, .. } => {
-                let conversions = u32::from(*before) + u32::from(*after) + 16;
-                conversion(128) * conversions + Duration::from_millis(20) + raw_line_time(*after)
+                let conversions = u32::from(*before) + u32::from(*after) + LEAD + 16;
+                let line = raw_line_time(*after) + raw_line_time(raw::FRAME_CODES as u16);
+                conversion(128) * conversions + Duration::from_millis(20) + line
             }
+            // Each of 20 clocks takes up to 250 waits of 10 µs and a little more.
+            Request::Presence { .. } => Duration::from_millis(20 * 5),
             Request::AllowReferences { .. } => REFERENCE_SETTLES,
             // One change at most for what is named, one for what is measured.
             Request::Against { request, .. } => 2 * REFERENCE_SETTLES + request.work(),
@@ -435,7 +458,7 @@ impl Request {
                 Request::Slot { .. } => 2 + 2 * SLOT_SIZE,
                 Request::Burst { .. } | Request::Product { .. } | Request::Supply { .. } => 80,
                 Request::Raw { n, .. } => 80 + raw_frames(*n) * raw::FRAME_BYTES,
-                Request::Step { after, .. } => 160 + raw_frames(*after) * raw::FRAME_BYTES,
+                Request::Step { after, .. } => 160 + (1 + raw_frames(*after)) * raw::FRAME_BYTES,
                 Request::NextError => 96,
                 Request::Against { request, .. } => return request.largest_reply(),
                 _ => 40,

@@ -102,6 +102,17 @@ impl Samples {
     }
 }
 
+/// The first frame of a load's step, whose codes come before the load is on, and the others counted
+/// from it.
+pub(super) fn split_lead(samples: &[Samples]) -> (Vec<u16>, Vec<Samples>) {
+    let lead = samples.iter().find(|s| s.first == 0).map_or(Vec::new(), |s| s.codes.clone());
+    let rest = samples.iter().filter_map(|s| {
+        let first = s.first.checked_sub(FRAME_CODES as u32)?;
+        Some(Samples { first, codes: s.codes.clone() })
+    });
+    (lead, rest.collect())
+}
+
 /// Reads a line that begins with frames: those that are whole, and the frame of the rest.
 ///
 /// # Errors

@@ -57,13 +57,18 @@ pub enum Reply {
     Burst(Burst),
     /// A burst of a pin with its codes.
     Raw(Raw),
-    /// A burst without load, and one with its codes from the moment on in which it goes on.
+    /// A burst without load, and one with its codes in which it goes on.
     Step {
         /// Without load.
         before: Burst,
-        /// On load.
+        /// The codes up to the load, the last one under way as it goes on; empty when they did not
+        /// come.
+        lead: Vec<u16>,
+        /// On load, counted from the conversion behind those.
         after: Raw,
     },
+    /// What a part on an I2C bus did when its address was sent.
+    Presence(Presence),
     /// Digital reads.
     Level {
         /// Number of reads.
@@ -91,6 +96,17 @@ pub enum Reply {
     },
     /// A command without reply was carried out.
     Done,
+}
+
+/// What came of an address on an I2C bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Presence {
+    /// Nobody answered.
+    Silent,
+    /// A part pulled the data low: it has its supply.
+    Answers,
+    /// Data or clock are low all the time: nothing was asked.
+    HeldLow,
 }
 
 /// Why the probe booted last.
@@ -270,7 +286,17 @@ impl Request {
                 let second = second.strip_prefix(&[Field::Plain(String::new())]).unwrap_or(second);
                 let burst = Fields(second).figures((*after).into())?;
                 let before = Fields(first).figures((*before).into())?;
-                Ok(Reply::Step { before, after: Raw { burst, frames: Vec::new() } })
+                let after = Raw { burst, frames: Vec::new() };
+                Ok(Reply::Step { before, lead: Vec::new(), after })
+            }
+            Request::Presence { .. } => {
+                r.count(1)?;
+                match r.plain(0, "0, 1 or 2")? {
+                    "0" => Ok(Reply::Presence(Presence::Silent)),
+                    "1" => Ok(Reply::Presence(Presence::Answers)),
+                    "2" => Ok(Reply::Presence(Presence::HeldLow)),
+                    found => Err(ReplyError::Field { what: "0, 1 or 2", found: found.to_string() }),
+                }
             }
             Request::Against { request, .. } => request.reply(data),
             Request::Level { n, .. } => r.level((*n).into()),
@@ -321,10 +347,11 @@ impl Answer {
                 let sound = raw.consistent();
                 sound.then_some(Reply::Raw(raw)).ok_or(ReplyError::Contradiction)
             }
-            Reply::Step { before, after } => {
-                let after = Raw { frames: self.samples.clone(), ..after };
-                let sound = after.consistent();
-                sound.then_some(Reply::Step { before, after }).ok_or(ReplyError::Contradiction)
+            Reply::Step { before, after, .. } => {
+                let (lead, frames) = raw::split_lead(&self.samples);
+                let after = Raw { frames, ..after };
+                let step = Reply::Step { before, lead, after: after.clone() };
+                after.consistent().then_some(step).ok_or(ReplyError::Contradiction)
             }
             reply => Ok(reply),
         }
@@ -445,12 +472,13 @@ impl Reply {
             }
             Reply::Slot(bytes) => wire::quoted(&wire::hex(bytes)),
             Reply::Burst(b) | Reply::Raw(Raw { burst: b, .. }) => figures(b),
-            Reply::Step { before, after } => {
+            Reply::Step { before, after, .. } => {
                 format!("{},{}", figures(before), figures(&after.burst))
             }
             Reply::Level { n, ones } => format!("{n},{ones}"),
             Reply::Charge { pairs, first, last } => format!("{pairs},{first},{last}"),
             Reply::Output(on) => u8::from(*on).to_string(),
+            Reply::Presence(presence) => (*presence as u8).to_string(),
             Reply::Error { code, text } => format!("{code},{}", wire::quoted(text)),
             Reply::Done => String::new(),
         }

@@ -4,14 +4,16 @@
 //! The world stands in for the board under the probe's own code, for rehearsal and for tests. Its
 //! time is a number that its user advances; everything random comes from the seed.
 
+mod bus;
 mod chip;
 mod pin;
 mod unit;
 
+pub use bus::Responder;
 pub use unit::Converter;
 
 use super::core::{Input, Model, PinMode, Reference};
-use crate::board::{Aref, Board, Level, Place, Setting};
+use crate::board::{Aref, Board, Level, NetId, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Amperes, Ohms, Volts};
@@ -56,6 +58,8 @@ pub enum ResetCause {
 pub struct Defects {
     /// Loads (by index) that draw nothing.
     pub dead_loads: Vec<usize>,
+    /// Parts on a bus (by index) that do not answer.
+    pub silent_parts: Vec<usize>,
     /// Pins (by number) whose solder joint is open.
     pub open_pins: Vec<u8>,
     /// Loads (by index) that lift the ground of the jumper circuits by so many volts while on.
@@ -77,6 +81,8 @@ pub struct World {
     sags: Vec<f64>,
     /// Per chip pin, in the order of the chip profile.
     pins: Vec<Pin>,
+    /// What is on each I2C bus.
+    buses: Vec<Bus>,
     setting: Setting,
     /// Voltage between the supply pins of the chip now.
     vcc: f64,
@@ -107,6 +113,29 @@ struct Pin {
     charge: Charge,
     /// Last digital level, which the input keeps between its thresholds.
     level: bool,
+}
+
+/// An I2C bus with its pins, by number.
+#[derive(Debug)]
+struct Bus {
+    sda: u8,
+    scl: u8,
+    /// Whether the board holds it high.
+    pulled_up: bool,
+    parts: Responder,
+}
+
+impl Bus {
+    fn of(board: &Board) -> Vec<Bus> {
+        let mut buses: Vec<Bus> = Vec::new();
+        for part in &board.bus_parts {
+            let (sda, scl, pulled_up) = (part.sda.number, part.scl.number, !part.pull_ups);
+            if !buses.iter().any(|bus| bus.sda == sda) {
+                buses.push(Bus { sda, scl, pulled_up, parts: Responder::new(&[]) });
+            }
+        }
+        buses
+    }
 }
 
 /// What decides the voltages of the board.
@@ -158,6 +187,7 @@ impl World {
         let mut world = World {
             model,
             pins: pins.collect(),
+            buses: Bus::of(&board),
             setting: Setting::all_open(&board),
             built: Built::good(&board, parts),
             board,
@@ -264,6 +294,7 @@ impl World {
         self.selected = None;
         self.reference = Reference::Supply;
         self.rewire();
+        self.tell_buses();
     }
 
     /// Takes the power away or gives it back; back on, the chip has had a power-on reset.
@@ -323,6 +354,51 @@ impl World {
         self.settle();
         self.pins[index].mode = mode;
         self.rewire();
+        self.tell_buses();
+    }
+
+    /// Tells the parts on the buses what the chip makes of their lines, and who of them has its
+    /// supply.
+    fn tell_buses(&mut self) {
+        let mut buses = std::mem::take(&mut self.buses);
+        for bus in &mut buses {
+            let there = self.board.clone();
+            let there = there.bus_parts.iter().enumerate().filter(|(i, part)| {
+                part.sda.number == bus.sda
+                    && !self.defects.silent_parts.contains(i)
+                    && self.feeds(part.supply)
+            });
+            bus.parts.answer_to(there.map(|(_, part)| part.address).collect());
+            let high = |pin: u8| match self.pin_index(pin).map(|i| self.pins[i].mode) {
+                Some(PinMode::Low) | None => false,
+                Some(PinMode::Input) => bus.pulled_up,
+                Some(PinMode::PullUp | PinMode::High) => true,
+            };
+            let (sda, scl) = (high(bus.sda), high(bus.scl));
+            bus.parts.lines(sda, scl);
+        }
+        self.buses = buses;
+    }
+
+    /// Whether a net has what a part works at: most of the supply.
+    fn feeds(&mut self, net: NetId) -> bool {
+        let (rail, vcc) = (self.board.supply.net, self.vcc);
+        match self.solved().circuit.node(net) {
+            _ if net == rail => true,
+            Node::Driven { volts, .. } => volts.0 > 0.8 * vcc,
+            Node::Floating => false,
+        }
+    }
+
+    /// The level of a pin that is a line of a bus.
+    fn bus_level(&self, number: u8) -> Option<bool> {
+        let bus = self.buses.iter().find(|bus| bus.sda == number || bus.scl == number)?;
+        let mode = self.pin_index(number).map(|i| self.pins[i].mode);
+        let high = match mode {
+            Some(PinMode::Input) => bus.pulled_up,
+            mode => mode != Some(PinMode::Low),
+        };
+        Some(high && !(bus.sda == number && bus.parts.pulls()))
     }
 
     /// Reads a pin as a digital one: between the thresholds the input keeps its level.
@@ -331,6 +407,9 @@ impl World {
         let Some(index) = self.pin_index(number) else { return false };
         if !self.powered || !chip.pins[index].digital {
             return false;
+        }
+        if let Some(level) = self.bus_level(number) {
+            return level;
         }
         let pin = &mut self.pins[index];
         let ratio = pin.charge.volts(self.now_ns) / self.vcc;
