@@ -134,3 +134,15 @@ fn a_setting_in_which_a_question_would_short_the_supply_is_never_passed() {
     });
     assert!(sequence(&board).steps.iter().all(|s| s.setting != up));
 }
+
+#[test]
+fn the_expected_time_counts_the_supply_where_it_is_measured() {
+    let board = weighted();
+    let walk = sequence(&board);
+    let mut measured = board.clone();
+    measured.supply.before_power = Some(strapwise::units::Ohms(100.0));
+    measured.pace.meter = 15.0;
+    assert_eq!(walk.seconds(&measured) - walk.seconds(&board), 15.0);
+    measured.supply.calibrate = true;
+    assert_eq!(walk.seconds(&measured) - walk.seconds(&board), 30.0);
+}

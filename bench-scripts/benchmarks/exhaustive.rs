@@ -2,7 +2,7 @@
 //! the planner is held against. It asks the library what a setting shows, and nothing of its
 //! planner.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use strapwise::board::{Board, Kind, Place, Setting};
 use strapwise::circuit::{self, Group, Parts};
 use strapwise::faults::{self, Views};
@@ -177,5 +177,48 @@ impl Aims {
             edge = next;
         }
         Shortest::TooMany
+    }
+
+    /// Fewest changes of header on any way of so many moves, whatever power cycles it takes, layer
+    /// by layer over at most `most` states; none where there are more.
+    pub fn fewest_headers(&self, moves: usize, most: usize) -> Option<usize> {
+        if self.wants.len() > 128 {
+            return None;
+        }
+        let met = |s: usize| {
+            let meets = self.wants.iter().enumerate().filter(|(_, want)| want.contains(&s));
+            meets.map(|(bit, _)| 1_u128 << bit).sum::<u128>()
+        };
+        let met: Vec<u128> = (0..self.at.len()).map(met).collect();
+        let all = met.iter().fold(0, |a, b| a | b);
+        // By stop: the stops one move away and the jumper that is moved.
+        let moved = |a: usize, b: usize| {
+            let mut differ = (0..self.at[a].len()).filter(|&j| self.at[a][j] != self.at[b][j]);
+            let jumper = differ.next()?;
+            differ.next().is_none().then_some((b, jumper))
+        };
+        let beside: Vec<Vec<(usize, usize)>> = (0..self.at.len())
+            .map(|a| (0..self.at.len()).filter_map(|b| moved(a, b)).collect())
+            .collect();
+        let mut layer = HashMap::from([((self.start, met[self.start], usize::MAX), 0)]);
+        let mut seen = 0;
+        for _ in 0..moves {
+            let mut next: HashMap<(usize, u128, usize), usize> = HashMap::new();
+            for (&(stop, done, last), &headers) in &layer {
+                for &(to, jumper) in &beside[stop] {
+                    let other = usize::from(last != usize::MAX && last != jumper);
+                    let state = (to, done | met[to], jumper);
+                    let known = next.entry(state).or_insert(usize::MAX);
+                    *known = (*known).min(headers + other);
+                }
+            }
+            seen += next.len();
+            if seen > most {
+                return None;
+            }
+            layer = next;
+        }
+        let there = layer.iter().filter(|((stop, done, _), _)| (*stop, *done) == (self.end, all));
+        there.map(|(_, &headers)| headers).min()
     }
 }

@@ -4,7 +4,9 @@
 //!
 //! A line for each kind: `least` is the planner's own bound, `counted` the weaker one that counts
 //! jumper by jumper; `over` says by how much the moves of a board exceed each, on average and on
-//! the worst board, and leaves out groups of several jumpers without an open place. `gone through`
+//! the worst board, and leaves out groups of several jumpers without an open place. `headers` counts
+//! moves on another header than the one before, `spared` those that the first shortest ways found
+//! have more, `needless` how many more there are than the exhaustive search found. `gone through`
 //! are the groups that an exhaustive search could go through, `longer` those of them where the
 //! planner's way is not the shortest. Times are of the processor (Linux; else of the clock), from
 //! the windows to the sequence with its coverage.
@@ -41,6 +43,8 @@ struct Sum {
     boards: usize,
     groups: usize,
     proven: usize,
+    /// Changes of header, those spared, and those that the exhaustive search does not need.
+    headers: [usize; 3],
     /// Moves, and those that no way can do without: by the planner, and counted jumper by jumper.
     moves: usize,
     bounds: [usize; 2],
@@ -68,8 +72,8 @@ fn main() -> Result<(), Failed> {
 /// The drawn boards, a line for each kind.
 fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
     println!(
-        "boards    groups  proven  moves  least  over (mean, worst)  counted  over (mean, worst)  \
-         gone through  longer  ms (median, worst)"
+        "boards    groups  proven  moves  headers  spared  needless  least  over (mean, worst)  \
+         counted  over (mean, worst)  gone through  longer  ms (median, worst)"
     );
     let kinds: [(&str, Kind); 2] = [("ordinary", generated::ordinary), ("hard", generated::hard)];
     for (kind, make) in kinds {
@@ -140,6 +144,8 @@ fn one(sum: &mut Sum, board: &Board, start: &Setting, each: bool) -> Result<(), 
         if let Shortest::Moves(best) = aims.shortest(MOST_STATES) {
             sum.compared += 1;
             sum.longer += usize::from(leg.moves != best);
+            let fewest = aims.fewest_headers(best, MOST_STATES);
+            sum.headers[2] += fewest.map_or(0, |fewest| leg.headers - fewest);
         }
     }
     if each {
@@ -152,6 +158,8 @@ fn one(sum: &mut Sum, board: &Board, start: &Setting, each: bool) -> Result<(), 
         );
     }
     sum.boards += 1;
+    sum.headers[0] += walk.header_changes();
+    sum.headers[1] += walk.legs.iter().map(|leg| leg.spared).sum::<usize>();
     let over = |bound: usize| if bound > 0 { moves as f64 / bound as f64 - 1.0 } else { 0.0 };
     sum.over.push(bounds.map(over));
     sum.milliseconds.push(milliseconds);
@@ -168,10 +176,13 @@ impl Sum {
             format!("{:>8.2} %, {worst:>5.1} %", all.sum::<f64>() / self.boards as f64)
         };
         println!(
-            "{kind:<8}  {:>6}  {proven:>4.0} %  {:>5}  {:>5}  {}  {:>7}  {}  {:>12}  {:>6}  \
-             {:>9.1}, {:.1}",
+            "{kind:<8}  {:>6}  {proven:>4.0} %  {:>5}  {:>7}  {:>6}  {:>8}  {:>5}  {}  {:>7}  {}  \
+             {:>12}  {:>6}  {:>9.1}, {:.1}",
             self.groups,
             self.moves,
+            self.headers[0],
+            self.headers[1],
+            self.headers[2],
             self.bounds[0],
             over(0),
             self.bounds[1],
@@ -199,9 +210,11 @@ fn timed(what: &str, text: &str, limit: f64) -> Result<(), Failed> {
     times.sort_by(f64::total_cmp);
     let walk = last.ok_or("no run")?;
     println!(
-        "{what}: {} moves, bound {}, in {:.0} ms (median of 5; best {:.0}) of {limit:.0} ms",
+        "{what}: {} moves, bound {}, {} changes of header, in {:.0} ms (median of 5; best {:.0}) of \
+         {limit:.0} ms",
         walk.moves(),
         walk.least,
+        walk.header_changes(),
         times[2],
         times[0]
     );

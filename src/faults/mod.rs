@@ -8,6 +8,8 @@ mod coverage;
 mod effect;
 mod least;
 mod list;
+mod pulled;
+mod scale;
 mod sight;
 mod words;
 
@@ -17,6 +19,7 @@ pub use coverage::{By, Coverage, coverage};
 pub use effect::Reach;
 pub use least::{Least, least};
 pub use list::{LEAK, RESISTIVE, modelled};
+pub use scale::{Scale, scale};
 pub use sight::{Views, sightings};
 pub use words::told_together;
 

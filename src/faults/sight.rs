@@ -1,6 +1,7 @@
 //! In which readings a defect shows.
 
 use super::built::stuck;
+use super::pulled::pulled_shows;
 use super::{Built, Fault, Joint, Reach, Sighting, Witness, answer, modelled};
 use crate::board::{Board, Channel, Kind, Level, Place, Question, Resistor, Setting};
 use crate::circuit::{self, Group, Node, Parts, Response, pulled_up};
@@ -13,14 +14,11 @@ use std::rc::Rc;
 
 /// Codes that a defect must lie beyond the band of good units to be sure to show: room for the
 /// uncertainty of a burst's mean, whose floor is 0.58 (k = 2 of a perfect quantiser).
-const APART: f64 = 1.0;
+pub(super) const APART: f64 = 1.0;
 
 /// Share of the bands' widths, and codes, within which the straight-line band of a defect is not
 /// trusted and its corners are searched (the straight line misses by a tenth at most).
 const NEAR: (f64, f64) = (0.15, 1.0);
-
-/// Codes that a band with the pull-up on is kept apart by, beyond the pull-up's own range.
-const PULLED_APART: f64 = 5.0;
 
 /// What a good unit shows in a list of settings, so that many defects can be held against it.
 #[derive(Debug)]
@@ -51,18 +49,34 @@ struct View {
 
 /// A good unit at one channel with these switches closed.
 #[derive(Debug)]
-struct Good {
+pub(super) struct Good {
     closed: Vec<usize>,
-    expected: Expected,
-    /// Codes by which the resistors' tolerances move it at most, along straight lines.
-    width: f64,
+    pub expected: Expected,
+    /// Codes by which the resistors' tolerances move it at most.
+    pub widths: Widths,
     /// More codes than tolerances can move a net of its group by, whatever is wrong there. Turning
     /// one resistor from open to short moves a net by the supply at most, so the logarithm of its
     /// value has a quarter of the supply as its steepest slope.
     most: f64,
     /// The highest code of the converter.
-    top: f64,
+    pub top: f64,
     base: Rc<Response>,
+}
+
+/// Codes by which tolerances move a channel at most, along straight lines.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Widths {
+    /// Pull-up off.
+    off: f64,
+    /// Pull-up on, at its strongest and at its weakest.
+    pub on: [f64; 2],
+}
+
+impl Widths {
+    /// The same in all of them.
+    pub fn all(codes: f64) -> Widths {
+        Widths { off: codes, on: [codes; 2] }
+    }
 }
 
 /// A defect with what it can bear on, looked up once for all settings.
@@ -78,7 +92,7 @@ struct Scope {
 
 /// How sure it is that a reading shows a defect.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Shows {
+pub(super) enum Shows {
     No,
     /// Only the corners of the faulty circuit can tell.
     Near,
@@ -151,9 +165,9 @@ impl<'a> Views<'a> {
                 let expect = if rests { window::expect_closed } else { window::expect_on_bench };
                 let expected = expect(self.board, setting, channel, closed);
                 let base = self.solved(setting, closed);
-                let width = self.width(&base, c, &[]);
+                let widths = self.widths(&base, c, &[]);
                 let top = f64::from(self.board.chip.full_scale);
-                Rc::new(Good { closed: closed.to_vec(), expected, width, most, top, base })
+                Rc::new(Good { closed: closed.to_vec(), expected, widths, most, top, base })
             };
             let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
             View {
@@ -182,13 +196,27 @@ impl<'a> Views<'a> {
     }
 
     /// Codes by which tolerances move a channel at most with these changes, along straight lines.
-    fn width(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> f64 {
-        let slopes = base.slopes(c.net, changes).by_resistor;
-        let moves = |&(r, volts, _): &(usize, f64, f64)| {
-            let ratio = self.board.resistors[r].tolerance.0;
-            (volts * ratio).abs()
+    ///
+    /// A pull-up `Rp` makes `(v + x) / (1 + x)` of a share `v` of the supply, with `x = Rs / Rp`:
+    /// its slope in `v` is `1 / (1 + x)`, in `x` what is left to the supply times that.
+    fn widths(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> Widths {
+        let slopes = base.slopes(c.net, changes);
+        let supply = self.board.supply.volts;
+        let sum = |volts: &dyn Fn(f64, f64) -> f64| {
+            let moves = |&(r, volts_by, ohms_by): &(usize, f64, f64)| {
+                (volts(volts_by, ohms_by) * self.board.resistors[r].tolerance.0).abs()
+            };
+            code(self.board, Volts(slopes.by_resistor.iter().map(moves).sum()))
         };
-        code(self.board, Volts(slopes.iter().map(moves).sum()))
+        let (strong, weak) = self.board.chip.pull_up;
+        let on = [strong, weak].map(|pull| match slopes.node {
+            Node::Driven { source, .. } => {
+                let left = supply.0 - pulled_up(slopes.node, supply, pull).0;
+                sum(&|volts, ohms| (volts + left * ohms / pull.0) / (1.0 + source.0 / pull.0))
+            }
+            Node::Floating => 0.0,
+        });
+        Widths { off: sum(&|volts, _| volts), on }
     }
 
     /// The settings in which a defect is sure to show, by index.
@@ -304,20 +332,20 @@ impl<'a> Views<'a> {
         };
         let pull_up = c.pull_up && fault != Fault::PullUpMissing { channel };
         // The tolerances count only where the nominal unit shows the defect.
-        let width = || match fault.pin(channel) {
-            Some(Joint::Stuck(_)) => 0.0,
-            _ => self.width(&base, c, &changes),
+        let widths = || match fault.pin(channel) {
+            Some(Joint::Stuck(_)) => Widths::default(),
+            _ => self.widths(&base, c, &changes),
         };
         match c.kind {
             Kind::Meter { .. } => Shows::No,
             Kind::Digital => {
-                level_shows(self.board, c, pull_up, node, &good.expected, width()).into()
+                level_shows(self.board, c, pull_up, node, &good.expected, widths().off).into()
             }
             Kind::Analog => {
                 let most = if scope.far { f64::INFINITY } else { good.most };
                 match rests {
-                    true => self.rest_shows(node, good, most, width),
-                    false => self.code_shows(c, node, good, most, width),
+                    true => self.rest_shows(node, good, most, || widths().off),
+                    false => self.code_shows(c, node, good, most, &widths),
                 }
             }
         }
@@ -329,7 +357,7 @@ impl<'a> Views<'a> {
         node: Node,
         good: &Good,
         most: f64,
-        width: impl FnOnce() -> f64,
+        widths: &dyn Fn() -> Widths,
     ) -> Shows {
         let Node::Driven { .. } = good.expected.node else { return Shows::No };
         let volts = match node {
@@ -337,14 +365,13 @@ impl<'a> Views<'a> {
             Node::Driven { volts, .. } => volts,
         };
         let code = code(self.board, volts);
-        let pulled = || pulled_shows(self.board, node, &good.expected);
-        if good.expected.bench.contains(code) {
-            return pulled().into();
-        }
-        match surely_apart(code, good, good.expected.bench, most, width) {
+        let off = match good.expected.bench.contains(code) {
+            true => Shows::No,
+            false => surely_apart(code, good, good.expected.bench, most, || widths().off),
+        };
+        match off {
             Shows::Yes => Shows::Yes,
-            _ if pulled() => Shows::Yes,
-            near => near,
+            _ => off.max(pulled_shows(self.board, node, good, most, widths)),
         }
     }
 
@@ -373,7 +400,11 @@ impl<'a> Views<'a> {
         let bad = window::expect_on_bench(&faulty, &seat, channel, &closed);
         let Node::Driven { .. } = bad.node else { return false };
         let limits = if rests { good.expected.design } else { good.expected.bench };
-        beyond(bad.bench, limits) >= APART
+        let pulled = || match (bad.pulled, good.expected.pulled) {
+            (Some(bad), Some(good)) => beyond(bad, good) >= APART,
+            _ => false,
+        };
+        beyond(bad.bench, limits) >= APART || (!rests && pulled())
     }
 
     /// A question sees what it asks about: lamps that should be lit or dark and are not.
@@ -407,7 +438,7 @@ pub fn sightings(
     modelled(board).into_iter().map(|fault| (fault, views.sighting(fault))).collect()
 }
 
-fn code(board: &Board, volts: Volts) -> f64 {
+pub(super) fn code(board: &Board, volts: Volts) -> f64 {
     adc::code_at(volts, board)
 }
 
@@ -432,7 +463,7 @@ fn surely_apart(
 /// Whether a faulty code, spread as a good one is but for what its own resistors do, lies outside
 /// a band.
 fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
-    let spread = |good_one: f64| (good_one - good.width).max(0.0) + width;
+    let spread = |good_one: f64| (good_one - good.widths.off).max(0.0) + width;
     let under = spread((good.expected.code - good.expected.bench.low).abs());
     let over = spread((good.expected.bench.high - good.expected.code).abs());
     // A band ends where the scale does; a faulty reading elsewhere on it does not.
@@ -443,9 +474,13 @@ fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
         _ => (under, over),
     };
     let bad = Band { low: code - under, high: code + over };
-    let gap = beyond(bad, band) - APART;
-    let unsure = NEAR.0 * (under + over) + NEAR.1;
-    match gap {
+    clear(beyond(bad, band), under + over)
+}
+
+/// How sure a distance between bands is, with the width of the one that was drawn by straight lines.
+pub(super) fn clear(gap: f64, width: f64) -> Shows {
+    let unsure = NEAR.0 * width + NEAR.1;
+    match gap - APART {
         g if g > unsure => Shows::Yes,
         g if g > -unsure => Shows::Near,
         _ => Shows::No,
@@ -453,7 +488,7 @@ fn apart(code: f64, good: &Good, band: Band, width: f64) -> Shows {
 }
 
 /// How far a band lies beyond another; negative where they overlap.
-fn beyond(bad: Band, good: Band) -> f64 {
+pub(super) fn beyond(bad: Band, good: Band) -> f64 {
     (bad.low - good.high).max(good.low - bad.high)
 }
 
@@ -484,14 +519,6 @@ fn with_changes(board: &Board, changes: &[circuit::Change]) -> Board {
         }
     }
     faulty
-}
-
-fn pulled_shows(board: &Board, node: Node, good: &Expected) -> bool {
-    let Some(band) = good.pulled else { return false };
-    let pulled = |pull: Ohms| code(board, pulled_up(node, board.supply.volts, pull));
-    let (a, b) = (pulled(board.chip.pull_up.0), pulled(board.chip.pull_up.1));
-    let (low, high) = (a.min(b) - PULLED_APART, a.max(b) + PULLED_APART);
-    low > band.high || high < band.low
 }
 
 fn level_shows(

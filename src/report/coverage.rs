@@ -140,6 +140,7 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
         }
     }
     text += &least_text(board, windows, walk);
+    text += &scale_text(board, windows, walk);
     let mut never = NEVER_SEEN.to_string();
     if board.chip.probe != Probe::None
         && let Some(why) = board.no_supply_reading()
@@ -221,6 +222,39 @@ fn least_text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     }
     let how = "\nsmallest poor contact and wrong resistor that show, at whichever place\n";
     how.to_string() + &table.print(Form::Text)
+}
+
+/// By what factor a whole ladder must be off to show, and what settles it where it is off by less.
+fn scale_text(board: &Board, windows: &Windows, walk: &Walk) -> String {
+    let found = faults::scale(board, windows, walk.looks());
+    if found.is_empty() {
+        return String::new();
+    }
+    let columns = ["channel", "times_too_large", "times_too_small", "meter", "at", "ohm"];
+    let mut table = Table::new(&columns);
+    let ground = board.net_name(board.supply.ground);
+    for scale in found {
+        let channel = &board.channels[scale.channel];
+        let jumpers = circuit::group_of(board, channel.net).map_or(Vec::new(), |g| g.jumpers);
+        let place = |&j: &usize| {
+            let jumper = &board.jumpers[j];
+            format!("{}={}", jumper.id, jumper.place_name(scale.setting.0[j]))
+        };
+        let places: Vec<String> = jumpers.iter().map(place).collect();
+        table.rows.push(vec![
+            channel.id.as_str().into(),
+            Cell::number(scale.too_large, 2),
+            Cell::number(scale.too_small, 2),
+            format!("{} to {ground}", board.net_name(channel.net)).into(),
+            places.join(" ").into(),
+            Cell::Number(scale.ohms.0, 0),
+        ]);
+    }
+    let how = "smallest factor by which all resistors of a ladder together show to be off. Within \
+               it the readings cannot tell: measure the first unit by a meter, power off, the \
+               supply joined to ground";
+    let how = wrap::lines(how, 80).join("\n");
+    format!("\n{how}\n{}", table.print(Form::Text))
 }
 
 fn by_class(seen: &[(Fault, Sighting)], unseen: &[(Fault, By)]) -> Table {

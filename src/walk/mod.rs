@@ -3,13 +3,14 @@
 mod every;
 pub mod meter;
 mod search;
+mod smooth;
 mod time;
 
 use crate::board::{Board, Kind, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{self, Coverage, Fault, Views};
 use crate::window::Windows;
-use search::Problem;
+use search::{Problem, Way};
 use std::fmt;
 
 /// Settings of one group that are gone through; a bigger one is refused.
@@ -62,6 +63,10 @@ pub struct Leg {
     pub moves: usize,
     /// Moves that no way through the group with the same aims can do without.
     pub least: usize,
+    /// Changes of header on the way.
+    pub headers: usize,
+    /// Those that the first shortest way found has more.
+    pub spared: usize,
 }
 
 impl Walk {
@@ -130,9 +135,10 @@ pub fn plan_every(
 
 /// Plans the sequence from where the shunts are to the delivery setting.
 ///
-/// Group by group, since jumpers of different groups do not influence each other's readings. In
-/// each group, in as few moves as can be: every place that the maker uses is visited, every option
-/// that the group's channels tell apart is read, every question can be asked, and every modelled
+/// Group by group, since jumpers of different groups do not influence each other's readings; no
+/// order of the groups, and no way of interleaving them, saves a change of header. In each group,
+/// in as few moves as can be, with as few power cycles and then as few changes of header as those
+/// allow: every place that the maker uses is visited, every option that the group's channels tell apart is read, every question can be asked, and every modelled
 /// defect that some setting of the group shows is shown. Each setting on the way is measured too.
 /// Settings that short the supply are never passed.
 pub fn plan_from(
@@ -161,13 +167,8 @@ fn plan_as(
     for group in groups {
         let reads = read_beside(board, &group.nets);
         let plan = Plan::new(board, windows, [start, delivery], group)?;
-        let way = match all {
-            true => plan.problem.every(&plan.used()),
-            false => plan.problem.solve(),
-        };
-        let way = way.ok_or_else(|| plan.cut_off())?;
-        let (jumpers, moves) = (plan.jumpers.clone(), way.stops.len() - 1);
-        legs.push(Leg { jumpers, moves, least: way.least });
+        let (way, leg) = plan.way(all).ok_or_else(|| plan.cut_off())?;
+        legs.push(leg);
         for pair in way.stops.windows(2) {
             let made = plan.made(pair[0], pair[1]);
             setting = setting.with(made.jumper, made.to);
@@ -313,6 +314,32 @@ impl<'a> Plan<'a> {
         // What cannot be met is told by the coverage or by the window that has no setting.
         self.problem.wants = wants.into_iter().filter(|w: &Vec<usize>| !w.is_empty()).collect();
         self.problem.reduce();
+    }
+
+    /// The way through the group, every used combination of places if `all`; none where there is
+    /// none.
+    fn way(&self, all: bool) -> Option<(Way, Leg)> {
+        let (problem, power) = (&self.problem, self.power());
+        let first = match all {
+            true => problem.every(&self.used()),
+            false => problem.solve(),
+        }?;
+        let before = problem.cost(&first.stops, &power);
+        let way = if all { first } else { problem.smooth(first, &power) };
+        let headers = problem.cost(&way.stops, &power).1;
+        let leg = Leg {
+            jumpers: self.jumpers.clone(),
+            moves: way.stops.len() - 1,
+            least: way.least,
+            headers,
+            spared: before.1.saturating_sub(headers),
+        };
+        Some((way, leg))
+    }
+
+    /// By jumper of the group: whether its shunt is moved with the power off.
+    fn power(&self) -> Vec<bool> {
+        self.jumpers.iter().map(|&j| self.board.jumpers[j].power).collect()
     }
 
     /// The stops that may be set and hold.

@@ -38,7 +38,7 @@ pub(super) struct Way {
 }
 
 /// The wants that have been met, a bit each.
-type Met = Box<[u64]>;
+pub(super) type Met = Box<[u64]>;
 
 impl Problem {
     /// Drops wants that are met whenever another is.
@@ -66,7 +66,7 @@ impl Problem {
         stop - self.digit(stop, jumper) * below + place * below
     }
 
-    fn nothing_met(&self) -> Met {
+    pub(super) fn nothing_met(&self) -> Met {
         vec![0; self.wants.len().div_ceil(64)].into()
     }
 
@@ -91,7 +91,7 @@ impl Problem {
 
 /// What is left to do once some wants are met.
 #[derive(Debug)]
-struct Rest {
+pub(super) struct Rest {
     met: Met,
     /// By jumper and place: whether it must yet go there.
     needed: Vec<Vec<bool>>,
@@ -100,20 +100,20 @@ struct Rest {
     /// Whether one of these stops is the end.
     ends_there: bool,
     /// Whether every want is met.
-    all: bool,
+    pub all: bool,
 }
 
 /// The sets of wants met that a search has come upon, each worked out once.
 #[derive(Debug, Default)]
-struct Rests {
-    all: Vec<Rest>,
+pub(super) struct Rests {
+    pub all: Vec<Rest>,
     ids: HashMap<Met, usize>,
     /// What follows from one of them at a stop of a kind.
     after: HashMap<(usize, usize), usize>,
 }
 
 impl Rests {
-    fn id(&mut self, search: &Search<'_>, met: Met) -> usize {
+    pub fn id(&mut self, search: &Search<'_>, met: Met) -> usize {
         if let Some(&known) = self.ids.get(&met) {
             return known;
         }
@@ -123,7 +123,7 @@ impl Rests {
     }
 
     /// With the wants met too that a stop meets.
-    fn after(&mut self, search: &Search<'_>, rest: usize, stop: usize) -> usize {
+    pub fn after(&mut self, search: &Search<'_>, rest: usize, stop: usize) -> usize {
         let kind = search.kind[stop];
         if let Some(&known) = self.after.get(&(rest, kind)) {
             return known;
@@ -136,7 +136,7 @@ impl Rests {
 }
 
 /// A search under way, with what is asked again and again made ready.
-struct Search<'a> {
+pub(super) struct Search<'a> {
     problem: &'a Problem,
     /// By stop: the wants that it meets.
     meets: Vec<Met>,
@@ -155,7 +155,7 @@ impl std::ops::Deref for Search<'_> {
 }
 
 impl<'a> Search<'a> {
-    fn new(problem: &'a Problem) -> Search<'a> {
+    pub fn new(problem: &'a Problem) -> Search<'a> {
         let mut meets: Vec<Met> = vec![problem.nothing_met(); problem.allowed.len()];
         for (i, want) in problem.wants.iter().enumerate() {
             for &stop in want {
@@ -214,18 +214,26 @@ impl<'a> Search<'a> {
     /// Two counts, the larger of which holds. By jumper: places that it must yet go to, where all
     /// stops of a want agree on one, and the move to its last place. By stop: wants that only one
     /// stop meets take a move each, and another leads to the end.
-    fn least(&self, stop: usize, rest: &Rest) -> usize {
-        let mut moves = 0;
+    pub fn least(&self, stop: usize, rest: &Rest) -> usize {
+        let moves: usize = self.each_least(stop, rest).sum();
+        let last = !rest.ends_there && (self.end != stop || rest.single > 0);
+        moves.max(rest.single + usize::from(last))
+    }
+
+    /// The first of the two counts, jumper by jumper.
+    pub fn each_least<'b>(
+        &'b self,
+        stop: usize,
+        rest: &'b Rest,
+    ) -> impl Iterator<Item = usize> + 'b {
         let (mut here_of, mut end_of) = (stop, self.end);
-        for (needed, &places) in rest.needed.iter().zip(&self.radix) {
+        rest.needed.iter().zip(&self.radix).map(move |(needed, &places)| {
             let (here, end) = (here_of % places, end_of % places);
             (here_of, end_of) = (here_of / places, end_of / places);
             let count = needed.iter().filter(|&&n| n).count() - usize::from(needed[here]);
             let last = (here == end || !needed[end]) && (end != here || count > 0);
-            moves += count + usize::from(last);
-        }
-        let last = !rest.ends_there && (self.end != stop || rest.single > 0);
-        moves.max(rest.single + usize::from(last))
+            count + usize::from(last)
+        })
     }
 
     fn solve(&self) -> Option<Way> {
@@ -491,8 +499,16 @@ mod tests {
             prop_assert_eq!(way.as_ref().map(moves), shortest);
             let Some(way) = way else { return Ok(()) };
             prop_assert_eq!(moves(&way), way.least);
-            for want in &problem.wants {
-                prop_assert!(way.stops.iter().any(|s| want.contains(s)), "{:?} was not met", want);
+            let power = [false, true, false];
+            let smooth = problem.smooth(way.clone(), &power);
+            prop_assert_eq!(moves(&smooth), moves(&way));
+            prop_assert!(problem.cost(&smooth.stops, &power) <= problem.cost(&way.stops, &power));
+            for stops in [&way.stops, &smooth.stops] {
+                for want in &problem.wants {
+                    prop_assert!(stops.iter().any(|s| want.contains(s)), "{:?} was not met", want);
+                }
+                prop_assert!(stops.windows(2).all(|p| problem.next(p[0]).contains(&p[1])));
+                prop_assert_eq!((stops[0], stops[stops.len() - 1]), (problem.start, problem.end));
             }
         }
     }

@@ -33,7 +33,16 @@ impl Walk {
             let holds = |step: &super::Step| q.when.iter().all(|&(j, p)| step.setting.0[j] == p);
             self.steps.iter().any(holds)
         });
-        hand.seconds + pace.question * asked.count() as f64
+        // Supply to ground before the power is on, and the supply itself, both by meter.
+        let supply = [board.supply.before_power.is_some(), board.supply.calibrate];
+        let by_meter = supply.into_iter().filter(|&asked| asked).count();
+        hand.seconds + pace.question * asked.count() as f64 + pace.meter * by_meter as f64
+    }
+
+    /// How often a shunt is moved on another header than the one before.
+    pub fn header_changes(&self) -> usize {
+        let moved: Vec<usize> = self.steps.iter().filter_map(|s| Some(s.made?.jumper)).collect();
+        moved.windows(2).filter(|pair| pair[0] != pair[1]).count()
     }
 
     /// Values that are read by meter.
