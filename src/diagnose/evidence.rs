@@ -1,6 +1,7 @@
 //! What is known of a unit: its readings, answers and loads, as they stand in its record, and what
 //! its owner has measured since.
 
+use super::look::Look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit;
 use crate::record::{Row, RowKind};
@@ -96,6 +97,8 @@ pub struct Evidence {
     pub loads: Vec<(usize, Volts)>,
     /// What a meter showed since.
     pub meter: Vec<Meter>,
+    /// What was looked for since, and whether it was there.
+    pub looks: Vec<(Look, bool)>,
     /// Where the shunts were last seen, when the probe then stopped answering.
     pub silent_after: Option<Setting>,
     /// What of the record could not be used, in words.

@@ -1,6 +1,7 @@
 //! What to measure next: the one reading that is expected to settle most.
 
 use super::evidence::{Evidence, Meter};
+use super::look::{self, Look};
 use super::{Cause, Diagnosis};
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
@@ -69,6 +70,8 @@ pub enum Measurement {
         /// Where the shunts are.
         setting: Setting,
     },
+    /// A look at something, or a shunt put in another's place: yes or no.
+    Look(Look),
 }
 
 /// A measurement proposed.
@@ -79,7 +82,8 @@ pub struct Suggestion {
     /// What it settles on average, as a share of what is open.
     pub settles: f64,
     /// What it should show under each cause: index of class and of cause in it, value and standard
-    /// deviation, in volts, ohms or codes; infinite ohms for open.
+    /// deviation, in volts, ohms or codes; infinite ohms for open. Of a look, the probability of a
+    /// yes.
     pub expected: Vec<(usize, usize, f64, f64)>,
 }
 
@@ -104,9 +108,22 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
         weights.iter().map(|w| w / sum).map(|p| -p * p.ln()).sum()
     };
     let mut found = Vec::new();
-    for measurement in candidates(board, evidence) {
-        let expected: Vec<(f64, f64)> =
-            built.iter().map(|unit| expected(board, unit, &measurement)).collect();
+    let mut measurements = candidates(board, evidence);
+    let leading = causes.iter().flat_map(|(_, _, cause)| &cause.faults);
+    for look in leading.flat_map(|fault| Look::of(board, fault)) {
+        let (asked, measurement) = (|(l, _): &(Look, bool)| *l == look, Measurement::Look(look));
+        if !measurements.contains(&measurement) && !evidence.looks.iter().any(asked) {
+            measurements.push(measurement);
+        }
+    }
+    for measurement in measurements {
+        let each = causes.iter().zip(&built);
+        let expected: Vec<(f64, f64)> = match measurement {
+            Measurement::Look(look) => {
+                causes.iter().map(|(_, _, c)| (look.yes(board, &c.faults), 0.0)).collect()
+            }
+            _ => each.map(|(_, unit)| expected(board, unit, &measurement)).collect(),
+        };
         let settles = information(&weights, &expected, &measurement);
         if settles > WORTH {
             let each = causes.iter().zip(&expected);
@@ -123,7 +140,8 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
 /// tip to be held.
 fn effort(suggestion: &Suggestion) -> f64 {
     let work = match suggestion.measurement {
-        Measurement::Volts { .. } => 0.0,
+        // The unit is in the hand already, and nothing is to be connected.
+        Measurement::Volts { .. } | Measurement::Look(_) => 0.0,
         Measurement::Reading { .. } => 0.02,
         Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
     };
@@ -221,7 +239,8 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
             (volts, VOLTS_SD.of(volts).hypot(spread))
         }
         Measurement::Ohms { between, setting, joined } => {
-            let (low, high) = window::ohms_between(board, &built.parts, setting, *between);
+            let parts = built.bare(board, setting).parts;
+            let (low, high) = window::ohms_between(board, &parts, setting, *between);
             let ohms = if *joined { low } else { high };
             (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board)))
         }
@@ -243,6 +262,8 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
                 (_, Node::Driven { volts, .. }) => (adc::code_at(volts, board), CODE_SD),
             }
         }
+        // It depends on what the defect looks like, see `Look::yes`.
+        Measurement::Look(_) => (0.0, 0.0),
     }
 }
 
@@ -255,6 +276,7 @@ pub fn measured(board: &Board, built: &Built, measurement: &Measurement, deviati
         Measurement::Ohms { .. } if value >= OPEN_FROM => f64::INFINITY,
         Measurement::Ohms { .. } => (value + deviations * OHMS_SD.of(value)).max(0.0),
         Measurement::Reading { .. } => value + deviations * CODE_SD,
+        Measurement::Look(_) => value,
     }
 }
 
@@ -290,6 +312,10 @@ fn spread(board: &Board, slopes: impl Iterator<Item = (usize, f64)>) -> f64 {
 /// Information that a measurement is expected to give on the cause, in nats: the bound of Kolchinsky
 /// and Tracey with Bhattacharyya distances (Entropy 19, 2017, 361; from memory).
 fn information(weights: &[f64], expected: &[(f64, f64)], measurement: &Measurement) -> f64 {
+    if let Measurement::Look(_) = measurement {
+        let yes: Vec<f64> = expected.iter().map(|(yes, _)| *yes).collect();
+        return look::information(weights, &yes);
+    }
     let total: f64 = weights.iter().sum();
     let ohms = matches!(measurement, Measurement::Ohms { .. });
     // Ohms span decades: their logarithm is what is normal.
@@ -359,7 +385,7 @@ impl Meter {
             Measurement::Ohms { between, setting, joined } => {
                 Some(Meter::Ohms { between, setting, joined, ohms: Ohms(value) })
             }
-            Measurement::Reading { .. } => None,
+            Measurement::Reading { .. } | Measurement::Look(_) => None,
         }
     }
 }

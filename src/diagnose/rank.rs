@@ -152,6 +152,8 @@ impl<'a> Weigher<'a> {
                 false => UNPLUGGED.ln(),
             };
         }
+        let looks = self.evidence.looks.iter();
+        ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
         let meter = self.evidence.meter.iter();
         ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
     }
@@ -178,7 +180,8 @@ impl<'a> Weigher<'a> {
             reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
         });
         let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
-        lamps || shorts || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
+        let typed = !self.evidence.meter.is_empty() || !self.evidence.looks.is_empty();
+        lamps || shorts || typed || hypothesis.faults.iter().any(loads)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.

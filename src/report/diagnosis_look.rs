@@ -1,0 +1,105 @@
+//! Looks in words: what to look for, and how the command line names it.
+
+use crate::board::Board;
+use crate::diagnose::Look;
+
+/// What to do for a look, ending in a question with yes or no.
+pub fn question(board: &Board, look: Look) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    let r = |r: usize| board.resistors[r].id.as_str();
+    let pin = |c: usize| format!("{} ({})", board.channels[c].pin.name, board.channels[c].id);
+    match look {
+        Look::SecondShunt { jumper } => {
+            format!("look at {}: is there a shunt on it that the test did not ask for?", j(jumper))
+        }
+        Look::Bridge { jumper, pins: [a, b] } => format!(
+            "look at {} from below with a magnifier: is there solder between pins {a} and {b}?",
+            j(jumper)
+        ),
+        Look::ChipBridge { channels: [a, b] } => format!(
+            "look at the chip with a magnifier: is there solder or residue between {} and {}?",
+            pin(a),
+            pin(b)
+        ),
+        Look::Value { resistor } => format!(
+            "look at {}: is another value than {} printed on it?",
+            r(resistor),
+            board.resistors[resistor].ohms
+        ),
+        Look::Joint { resistor } => format!(
+            "look at {} with a magnifier: is it missing or cracked, or a joint lifted or dull?",
+            r(resistor)
+        ),
+        Look::Across { resistor } => {
+            format!("look at {} with a magnifier: is there solder across it?", r(resistor))
+        }
+        Look::PinJoint { channel } => format!(
+            "look at the chip with a magnifier: is the joint at {} lifted or dull?",
+            pin(channel)
+        ),
+        Look::WrongEnd { jumper } => format!(
+            "look at {} and its marking: were its positions counted from the wrong end?",
+            j(jumper)
+        ),
+        Look::Mistaken { jumpers: [a, b] } => {
+            format!("look at {} and {}: were they taken for each other?", j(a), j(b))
+        }
+        Look::OtherShunt { jumper, position } => format!(
+            "put another shunt on {} at {}: does the unit then read as it should?",
+            j(jumper),
+            board.jumpers[jumper].positions[position].name
+        ),
+    }
+}
+
+/// How the command line names a look: what is looked for, and where.
+pub fn flag(board: &Board, look: Look) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    let r = |r: usize| board.resistors[r].id.as_str();
+    let c = |c: usize| board.channels[c].id.as_str();
+    match look {
+        Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
+        Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
+        Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
+        Look::Value { resistor } => format!("other-value:{}", r(resistor)),
+        Look::Joint { resistor } => format!("joint:{}", r(resistor)),
+        Look::Across { resistor } => format!("across:{}", r(resistor)),
+        Look::PinJoint { channel } => format!("pin-joint:{}", c(channel)),
+        Look::WrongEnd { jumper } => format!("wrong-end:{}", j(jumper)),
+        Look::Mistaken { jumpers: [a, b] } => format!("mistaken:{}:{}", j(a), j(b)),
+        Look::OtherShunt { jumper, position } => {
+            format!("other-shunt:{}:{}", j(jumper), board.jumpers[jumper].positions[position].name)
+        }
+    }
+}
+
+/// The look that a name stands for, as [`flag`] writes it.
+///
+/// Errors: what is wrong with the name, and which names there are.
+pub fn named(board: &Board, name: &str) -> Result<Look, String> {
+    let mut looks: Vec<Look> = Vec::new();
+    for fault in crate::faults::modelled(board) {
+        for look in Look::of(board, &fault) {
+            if !looks.contains(&look) {
+                looks.push(look);
+            }
+        }
+    }
+    if let Some(look) = looks.iter().find(|look| flag(board, **look) == name) {
+        return Ok(*look);
+    }
+    let kind = name.split(':').next().unwrap_or_default();
+    let names: Vec<String> = looks.iter().map(|look| flag(board, *look)).collect();
+    let same: Vec<&str> = names
+        .iter()
+        .filter(|known| known.split(':').next() == Some(kind))
+        .map(String::as_str)
+        .collect();
+    if !same.is_empty() {
+        return Err(format!("this board has {}", same.join(", ")));
+    }
+    let mut kinds: Vec<&str> = names.iter().filter_map(|n| n.split(':').next()).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    Err(format!("nothing is looked for by the name {kind}; there is {}", kinds.join(", ")))
+}
