@@ -27,7 +27,7 @@ pub struct Options {
     /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
     #[arg(long, value_name = "READING")]
     meter: Vec<String>,
-    /// What a look told: `second-shunt:J3=no`, `bridge:J3:2-3=yes`, `other-value:R3=yes`
+    /// What a look told: `second-shunt:J3=no`, `bridge:J3:2-3=yes`, `printed:R3:2k2=yes`
     #[arg(long, value_name = "WHAT:WHERE=yes|no")]
     look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
@@ -52,9 +52,11 @@ pub struct Options {
 const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
 shunt off. Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply \
 net joined to ground: TAP2:TAP3+joined=2k7. What can be looked for: second-shunt:J3, bridge:J3:2-3, \
-chip-bridge:CHANNEL:CHANNEL, other-value:R3 (than the board file's is printed), joint:R3 (bad), \
+chip-bridge:CHANNEL:CHANNEL, printed:R3:2k2 (in place of the board file's value), joint:R3 (bad), \
 across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
-with another one). A look may err, and is weighed so.\n\n\
+with another one), scraped:J3:2-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
+end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
+weighed so.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
@@ -104,7 +106,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     }
     for text in &options.look {
         let (look, yes) = looked(&board, text)?;
-        match evidence.looks.iter().find(|(known, _)| *known == look) {
+        match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
             Some((_, said)) if *said != yes => {
                 let what = "is yes and no at once; look again, and give one of them";
                 return Err(Failure::input(format!("--look '{text}': {what}")));

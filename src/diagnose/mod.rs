@@ -242,7 +242,7 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
     }
     for &(look, yes) in &evidence.looks {
         let likelier = |faults: &[Fault]| look.yes(board, faults) > 0.3;
-        found.push(Aside::Look(look, [yes, likelier(faults), false]));
+        found.push(Aside::Look(look, [yes, likelier(faults), likelier(&[])]));
     }
     let says = |aside: &Aside| match aside {
         Aside::Question(_, [was, cause, good])

@@ -110,8 +110,9 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     let mut found = Vec::new();
     let mut measurements = candidates(board, evidence);
     let leading = causes.iter().flat_map(|(_, _, cause)| &cause.faults);
-    for look in leading.flat_map(|fault| Look::of(board, fault)) {
-        let (asked, measurement) = (|(l, _): &(Look, bool)| *l == look, Measurement::Look(look));
+    let by_cause = leading.flat_map(|fault| Look::of(board, fault));
+    for look in by_cause.chain(Look::at_lamps(board)) {
+        let (asked, measurement) = (|(l, _): &(Look, bool)| l.same(&look), Measurement::Look(look));
         if !measurements.contains(&measurement) && !evidence.looks.iter().any(asked) {
             measurements.push(measurement);
         }
@@ -141,7 +142,8 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
 fn effort(suggestion: &Suggestion) -> f64 {
     let work = match suggestion.measurement {
         // The unit is in the hand already, and nothing is to be connected.
-        Measurement::Volts { .. } | Measurement::Look(_) => 0.0,
+        Measurement::Volts { .. } => 0.0,
+        Measurement::Look(look) => look.work(),
         Measurement::Reading { .. } => 0.02,
         Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
     };

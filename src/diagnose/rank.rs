@@ -8,6 +8,7 @@ use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
 use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
 use super::evidence::Evidence;
 use super::glance::Glance;
+use super::look::SLIP;
 use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
@@ -29,9 +30,7 @@ const FIRST_LOOKS: usize = 5;
 const GLANCES: usize = 3;
 const MANY: usize = 100;
 
-/// Probability that an operator's answer is not what a hypothesis predicts, and that a load is not:
-/// eyes slip, the converter does not.
-const SLIP: f64 = 0.01;
+/// Probability that a load is not what a hypothesis predicts: eyes slip, the converter does not.
 const STRAY: f64 = 1e-4;
 
 /// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
@@ -166,8 +165,10 @@ impl<'a> Weigher<'a> {
     /// Whether answers, loads and ohms may tell a hypothesis from the good unit.
     fn side_matters(&self, hypothesis: &Hypothesis) -> bool {
         let loads = |f: &Fault| matches!(f, Fault::LoadDead { .. } | Fault::LoadShorted { .. });
-        let lamps = self.evidence.answers.iter().any(|(_, q, _)| {
-            let q = &self.board.questions[*q];
+        let answered = self.evidence.answers.iter().map(|(_, q, _)| *q);
+        let again = self.evidence.looks.iter().filter_map(|(look, _)| look.question());
+        let lamps = answered.chain(again).any(|q| {
+            let q = &self.board.questions[q];
             let nets: Vec<_> = q
                 .lit
                 .iter()
@@ -180,8 +181,13 @@ impl<'a> Weigher<'a> {
             reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
         });
         let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
-        let typed = !self.evidence.meter.is_empty() || !self.evidence.looks.is_empty();
-        lamps || shorts || typed || hypothesis.faults.iter().any(loads)
+        let mut looks = self.evidence.looks.iter();
+        let looked = looks.any(|(look, _)| look.concerns(self.board, &hypothesis.faults));
+        lamps
+            || shorts
+            || looked
+            || !self.evidence.meter.is_empty()
+            || hypothesis.faults.iter().any(loads)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.

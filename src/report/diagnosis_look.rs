@@ -2,6 +2,7 @@
 
 use crate::board::Board;
 use crate::diagnose::Look;
+use crate::units::{Allow, Ohms, read};
 
 /// What to do for a look, ending in a question with yes or no.
 pub fn question(board: &Board, look: Look) -> String {
@@ -21,8 +22,8 @@ pub fn question(board: &Board, look: Look) -> String {
             pin(a),
             pin(b)
         ),
-        Look::Value { resistor } => format!(
-            "look at {}: is another value than {} printed on it?",
+        Look::Printed { resistor, ohms } => format!(
+            "look at {}: is {ohms} printed on it in place of {}?",
             r(resistor),
             board.resistors[resistor].ohms
         ),
@@ -49,6 +50,25 @@ pub fn question(board: &Board, look: Look) -> String {
             j(jumper),
             board.jumpers[jumper].positions[position].name
         ),
+        Look::Scraped { jumper, pins: [a, b] } => format!(
+            "draw a blade between pins {a} and {b} of {}, power off: does the unit then read as it \
+             should?",
+            j(jumper)
+        ),
+        Look::Lifted { resistor } => format!(
+            "lift one end of {}, power off, and measure it: is it out of its {} ± {:.0} %?",
+            r(resistor),
+            board.resistors[resistor].ohms,
+            100.0 * board.resistors[resistor].tolerance.0
+        ),
+        Look::Answer { question } => {
+            format!("ask again in a test (`bench`): {}", board.questions[question].ask)
+        }
+        Look::Lamp { question, resistor } => format!(
+            "look again in a test (`bench`), when it asks '{}': is the lamp at {} lit?",
+            board.questions[question].ask,
+            r(resistor)
+        ),
     }
 }
 
@@ -61,7 +81,9 @@ pub fn flag(board: &Board, look: Look) -> String {
         Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
         Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
         Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
-        Look::Value { resistor } => format!("other-value:{}", r(resistor)),
+        Look::Printed { resistor, ohms } => {
+            format!("printed:{}:{}", r(resistor), typed(ohms))
+        }
         Look::Joint { resistor } => format!("joint:{}", r(resistor)),
         Look::Across { resistor } => format!("across:{}", r(resistor)),
         Look::PinJoint { channel } => format!("pin-joint:{}", c(channel)),
@@ -70,21 +92,32 @@ pub fn flag(board: &Board, look: Look) -> String {
         Look::OtherShunt { jumper, position } => {
             format!("other-shunt:{}:{}", j(jumper), board.jumpers[jumper].positions[position].name)
         }
+        Look::Scraped { jumper, pins: [a, b] } => format!("scraped:{}:{a}-{b}", j(jumper)),
+        Look::Lifted { resistor } => format!("lifted:{}", r(resistor)),
+        Look::Answer { question } => format!("answer:{}", board.questions[question].id),
+        Look::Lamp { question, resistor } => {
+            format!("lamp:{}:{}", board.questions[question].id, r(resistor))
+        }
     }
+}
+
+/// Ohms as a keyboard has them: `2.7k`.
+fn typed(ohms: Ohms) -> String {
+    ohms.to_string().replace([' ', 'Ω'], "")
 }
 
 /// The look that a name stands for, as [`flag`] writes it.
 ///
 /// Errors: what is wrong with the name, and which names there are.
 pub fn named(board: &Board, name: &str) -> Result<Look, String> {
-    let mut looks: Vec<Look> = Vec::new();
-    for fault in crate::faults::modelled(board) {
-        for look in Look::of(board, &fault) {
-            if !looks.contains(&look) {
-                looks.push(look);
-            }
-        }
+    // A value may be written in several ways, and any may be printed.
+    if let ["printed", id, value] = name.split(':').collect::<Vec<&str>>()[..]
+        && let Some(resistor) = board.resistors.iter().position(|r| r.id == id)
+    {
+        let ohms = read::<Ohms>(value, Allow::Positive).map_err(|e| e.to_string())?;
+        return Ok(Look::Printed { resistor, ohms });
     }
+    let looks = Look::all(board);
     if let Some(look) = looks.iter().find(|look| flag(board, **look) == name) {
         return Ok(*look);
     }

@@ -51,8 +51,11 @@ pub trait World {
 /// What somebody says who looks at a unit.
 fn says(world: &dyn World, subject: &Subject, look: Look, rng: &mut ChaCha8Rng) -> bool {
     let likely = look.yes(world.board(), &subject.faults);
-    let there = subject.faults.iter().any(|f| Look::of(world.board(), f).contains(&look));
-    let yes = if there { 1.0 - world.errs() * (1.0 - likely) } else { world.errs() * likely };
+    // A yes that is this likely is that of something there, if hard to see.
+    let yes = match likely > 0.2 {
+        true => 1.0 - world.errs() * (1.0 - likely),
+        false => world.errs() * likely,
+    };
     rng.random::<f64>() < yes
 }
 
