@@ -8,6 +8,9 @@ use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
 
 /// How far a hand-held meter is off: a share of the reading and so much more, as one standard
 /// deviation (common practice, no source: half of an accuracy of 0.5 % and some digits).
@@ -101,7 +104,7 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     if settled {
         return Vec::new();
     }
-    let built: Vec<Built> = causes.iter().map(|(_, _, c)| unit(board, &c.faults)).collect();
+    let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::new(board, &c.faults)).collect();
     let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
     let entropy: f64 = {
         let sum: f64 = weights.iter().sum();
@@ -118,12 +121,11 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
         }
     }
     for measurement in measurements {
-        let each = causes.iter().zip(&built);
         let expected: Vec<(f64, f64)> = match measurement {
             Measurement::Look(look) => {
                 causes.iter().map(|(_, _, c)| (look.yes(board, &c.faults), 0.0)).collect()
             }
-            _ => each.map(|(_, unit)| expected(board, unit, &measurement)).collect(),
+            _ => units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
         };
         let settles = information(&weights, &expected, &measurement);
         if settles > WORTH {
@@ -150,10 +152,29 @@ fn effort(suggestion: &Suggestion) -> f64 {
     suggestion.settles - work
 }
 
-fn unit(board: &Board, faults: &[Fault]) -> Built {
-    let mut built = Built::good(board, Parts::nominal(board));
-    faults.iter().for_each(|&f| built.plant(board, f));
-    built
+/// A unit as one cause has it; it is measured in many places of few settings, each solved once.
+struct Unit {
+    built: Built,
+    solved: RefCell<HashMap<(Setting, Vec<usize>), Rc<Response>>>,
+}
+
+impl Unit {
+    fn new(board: &Board, faults: &[Fault]) -> Unit {
+        let mut built = Built::good(board, Parts::nominal(board));
+        faults.iter().for_each(|&f| built.plant(board, f));
+        Unit { built, solved: RefCell::default() }
+    }
+
+    fn expected(&self, board: &Board, measurement: &Measurement) -> (f64, f64) {
+        let solve = |seat: Setting, closed: &[usize]| {
+            let mut solved = self.solved.borrow_mut();
+            let anew = |(seat, closed): &(Setting, Vec<usize>)| {
+                Rc::new(Response::new(board, &self.built.parts, seat, closed))
+            };
+            solved.entry((seat, closed.to_vec())).or_insert_with_key(anew).clone()
+        };
+        expected_by(board, &self.built, measurement, solve)
+    }
 }
 
 /// Everything that can be measured and was not yet.
@@ -226,10 +247,24 @@ fn window_shorts(board: &Board, setting: &Setting) -> bool {
 
 /// What a measurement shows on a unit, and its standard deviation.
 pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) -> (f64, f64) {
+    let solve = |seat: Setting, closed: &[usize]| {
+        Rc::new(Response::new(board, &built.parts, &seat, closed))
+    };
+    expected_by(board, built, measurement, solve)
+}
+
+/// The same with its own way to solve a circuit: where the shunts are in truth, which switches are
+/// closed.
+fn expected_by(
+    board: &Board,
+    built: &Built,
+    measurement: &Measurement,
+    solve: impl Fn(Setting, &[usize]) -> Rc<Response>,
+) -> (f64, f64) {
     match measurement {
         Measurement::Volts { net, setting } => {
             let seat = built.seat(board, setting);
-            let response = Response::new(board, &built.parts, &seat, &[]);
+            let response = solve(seat, &[]);
             let between = [*net, board.supply.ground];
             let meter = Change { between, siemens: METER_SIEMENS, resistor: None };
             let slopes = response.slopes(*net, &[meter]);
@@ -241,15 +276,16 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
             (volts, VOLTS_SD.of(volts).hypot(spread))
         }
         Measurement::Ohms { between, setting, joined } => {
-            let parts = built.bare(board, setting).parts;
-            let (low, high) = window::ohms_between(board, &parts, setting, *between);
+            let seat = built.seat(board, setting);
+            let parts = built.bare(board, &seat).parts;
+            let (low, high) = window::ohms_between(board, &parts, &seat, *between);
             let ohms = if *joined { low } else { high };
             (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board)))
         }
         Measurement::Reading { channel, setting } => {
             let c = &board.channels[*channel];
             let seat = built.seat(board, setting);
-            let slopes = Response::new(board, &built.parts, &seat, &c.closes).slopes(c.net, &[]);
+            let slopes = solve(seat, &c.closes).slopes(c.net, &[]);
             let at_pin = built.at_pin(*channel, slopes.node);
             if c.kind == Kind::Digital {
                 return level(board, c, built.no_pull_up.contains(channel), at_pin);

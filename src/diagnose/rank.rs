@@ -6,7 +6,7 @@
 
 use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
 use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Meter};
 use super::glance::Glance;
 use super::look::SLIP;
 use crate::board::{Board, Setting};
@@ -183,11 +183,19 @@ impl<'a> Weigher<'a> {
         let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
         let mut looks = self.evidence.looks.iter();
         let looked = looks.any(|(look, _)| look.concerns(self.board, &hypothesis.faults));
-        lamps
-            || shorts
-            || looked
-            || !self.evidence.meter.is_empty()
-            || hypothesis.faults.iter().any(loads)
+        let ohms = self.evidence.meter.iter().any(|m| self.ohms_matter(m, hypothesis));
+        lamps || shorts || looked || ohms || hypothesis.faults.iter().any(loads)
+    }
+
+    /// Whether a meter's ohms may tell a hypothesis from the good unit; volts are weighed with the
+    /// readings. With the rails joined nothing beyond the groups of the tips bears on them.
+    fn ohms_matter(&self, meter: &Meter, hypothesis: &Hypothesis) -> bool {
+        let Meter::Ohms { between, joined, .. } = meter else { return false };
+        let mut at_tips = self.groups.iter().filter(|g| between.iter().any(|n| g.nets.contains(n)));
+        let touches = |g: &Group| {
+            hypothesis.faults.iter().any(|f| f.reach(self.board).touches(self.board, g))
+        };
+        !joined || at_tips.any(touches)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.

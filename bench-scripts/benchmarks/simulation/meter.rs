@@ -46,7 +46,7 @@ pub fn shows(
             Some(volts + deviations * (0.003 * volts.abs() + 0.002))
         }
         Measurement::Ohms { between: [a, b], setting, joined } => {
-            let bare = built.bare(board, setting);
+            let bare = built.bare(board, &built.seat(board, setting));
             let mut deck = circuit(&bare, setting);
             let (low, high) = RAILS;
             let rails = (rng.random_range(low.ln()..high.ln())).exp();
