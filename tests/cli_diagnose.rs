@@ -226,8 +226,8 @@ fn a_look_is_typed_in_as_a_meter_s_reading_is_and_a_wrong_one_is_refused() {
     let lifted = diagnose(&record, &["--look", "lifted:R20=no"]);
     assert!(lifted.err.is_empty() && lifted.out != first.out, "{}", lifted.out);
     for (look, why) in [
-        ("second-shunt:J3", "there is no ="),
-        ("second-shunt:J3=perhaps", "neither yes nor no"),
+        ("second-shunt:J1", "there is no ="),
+        ("second-shunt:J1=perhaps", "neither yes nor no"),
         ("second-shunt:J77=no", "this board has second-shunt:"),
         ("smell:J1=yes", "nothing is looked for by the name smell"),
     ] {

@@ -3,7 +3,8 @@
 mod bench_support;
 mod diagnose_support;
 
-use bench_support::vent_controller;
+use bench_support::metered::BOARD;
+use bench_support::{board_of, vent_controller};
 use diagnose_support::{evidence, unit};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -13,6 +14,7 @@ use strapwise::diagnose::{
     Diagnosis, Evidence, Look, Measurement, Options, Suggestion, diagnose, measured, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
+use strapwise::record::{Row, RowKind};
 use strapwise::report::diagnosis_look::{flag, named};
 use strapwise::report::{diagnosis, diagnosis_next};
 use strapwise::{walk, window};
@@ -175,4 +177,46 @@ fn what_was_looked_for_stands_among_what_speaks_for_a_cause() {
     let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
     let line = format!("for: look at {}: is there a shunt on it", board.jumpers[jumper].id);
     assert!(told.contains(&line), "{text}");
+}
+
+/// A row of a value that a person read of a channel before the power was on.
+fn typed(setting: &str, answer: &str, ohm: Option<f64>) -> Row {
+    Row {
+        row: RowKind::Check,
+        mode: "meter".into(),
+        channel: "OHMS".into(),
+        setting: setting.into(),
+        answer: answer.into(),
+        ohm,
+        ..Row::default()
+    }
+}
+
+#[test]
+fn values_typed_in_the_test_speak_for_the_part_that_is_wrong() {
+    let board = board_of(BOARD);
+    let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let good = [
+        typed("J1=fitted J2=fitted", "1k", Some(1e3)),
+        typed("J1=fitted J2=open", "3k2", Some(3.2e3)),
+    ];
+    let evidence = Evidence::of(&board, &good);
+    assert_eq!((evidence.meter.len(), evidence.left_out.len()), (2, 0), "{evidence:?}");
+    assert!(weigh(&board, &evidence).0.classes[0].causes[0].faults.is_empty());
+    let bad = [
+        typed("J1=fitted J2=fitted", "10k", Some(10e3)),
+        typed("J1=fitted J2=open", "12k2", Some(12.2e3)),
+    ];
+    let found = weigh(&board, &Evidence::of(&board, &bad)).0;
+    let (fault, probability) = leader(&found);
+    let ohms = strapwise::units::Ohms(10e3);
+    assert!(Look::Printed { resistor: r3, ohms }.same(&match fault {
+        Fault::ResistorValue { resistor, ohms } => Look::Printed { resistor, ohms },
+        other => panic!("{other:?}"),
+    }));
+    assert!(probability > 0.8, "{probability}");
+    // Over the meter's range: a part is open.
+    let over = [typed("J1=fitted J2=fitted", "OL", None)];
+    let found = weigh(&board, &Evidence::of(&board, &over)).0;
+    assert_eq!(leader(&found).0, Fault::ResistorOpen { resistor: r3 });
 }

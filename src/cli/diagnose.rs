@@ -27,7 +27,7 @@ pub struct Options {
     /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
     #[arg(long, value_name = "READING")]
     meter: Vec<String>,
-    /// What a look told: `second-shunt:J3=no`, `bridge:J3:2-3=yes`, `printed:R3:2k2=yes`
+    /// What a look told: `second-shunt:J1=no`, `bridge:J1:1-3=yes`, `printed:R3:2k2=yes`
     #[arg(long, value_name = "WHAT:WHERE=yes|no")]
     look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
@@ -51,16 +51,16 @@ pub struct Options {
 
 const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
 shunt off. Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply \
-net joined to ground: TAP2:TAP3+joined=2k7. What can be looked for: second-shunt:J3, bridge:J3:2-3, \
+net joined to ground: TAP2:TAP3+joined=2k7. What can be looked for: second-shunt:J1, bridge:J1:1-3, \
 chip-bridge:CHANNEL:CHANNEL, printed:R3:2k2 (in place of the board file's value), joint:R3 (bad), \
 across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
-with another one), scraped:J3:2-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
+with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
 end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
 weighed so.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
-diagnose my.toml results/my/L1/U7-1.csv --look second-shunt:J3=no\n  \
+diagnose my.toml results/my/L1/U7-1.csv --look second-shunt:J1=no\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
@@ -217,7 +217,7 @@ fn yes_or_no(text: &str) -> Result<bool, String> {
 /// `WHAT:WHERE=yes` or `=no`.
 fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
     let wrong = |why: String| {
-        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J3=no"))
+        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
     };
     let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
     Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
