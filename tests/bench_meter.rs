@@ -140,6 +140,16 @@ fn a_letter_left_out_is_put_right_at_the_second_asking() {
 }
 
 #[test]
+fn a_second_value_that_is_another_wrong_one_is_no_answer() {
+    let mut stand = Stand::with(board_of(BOARD));
+    stand.asked_to_measure().expect("a value is asked for");
+    stand.type_in("10k").type_in("10R").type_in("OL");
+    assert!(of_ohms(&stand).is_empty(), "three slips of the fingers are no reading");
+    stand.type_in("OL");
+    assert_eq!(of_ohms(&stand).len(), 1);
+}
+
+#[test]
 fn a_part_out_of_tolerance_that_still_reads_right_is_held() {
     let mut stand = Stand::with(board_of(BOARD)).built_with(|board, parts| {
         let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");

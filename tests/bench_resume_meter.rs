@@ -75,17 +75,17 @@ fn asked(stand: &Stand) -> usize {
 }
 
 #[test]
-fn the_last_value_is_measured_once_more_and_those_before_it_count() {
+fn one_value_is_measured_once_more_and_all_of_them_count() {
     let (cut, old) = cut_after(2);
     let mut again = stand().resuming(earlier(&cut, &old));
     let first = again.asked_to_measure().expect("a value is asked for");
-    let Prompt::Meter { shunts: Shunts::All(_), known_from: Some(1), of: (2, all), .. } = first
+    let Prompt::Meter { shunts: Shunts::All(_), known_from: Some(1), of: (at, all), .. } = first
     else {
         panic!("{first:?}")
     };
     let words = strapwise::report::words::prompt(&again.board, &first).join(" ");
-    assert!(words.contains("Once more, as in attempt 1"), "{words}");
-    again.type_in(&values(&old)[1].2);
+    assert!(words.contains("Only if this is the unit of attempt 1"), "{words}");
+    again.type_in(&values(&old)[at - 1].2);
     let whole = stand().expect_verdict(UnitVerdict::Pass);
     let summary = again.expect_verdict(UnitVerdict::Pass);
     assert_eq!(asked(&again), all - 1, "the first is not asked for again");
@@ -115,9 +115,9 @@ fn the_record_holds_every_value_once_with_where_it_comes_from() {
 fn another_unit_is_measured_from_the_start() {
     let (cut, old) = cut_after(2);
     let known = earlier(&cut, &old);
-    let channel = known.values[1].channel;
     let mut other = stand().resuming(known);
-    other.asked_to_measure().expect("a value is asked for");
+    let asked = other.asked_to_measure();
+    let Some(Prompt::Meter { channel, .. }) = asked else { panic!("{asked:?}") };
     other.type_in("12k").type_in("12k");
     let [(0, 0, why)] = &resumed(&other)[..] else { panic!("{:?}", resumed(&other)) };
     let id = &other.board.channels[channel].id;
@@ -127,6 +127,22 @@ fn another_unit_is_measured_from_the_start() {
     other.type_in(&values(&old)[0].2);
     other.expect_verdict(UnitVerdict::Pass);
     assert!(!resume::resumed(&rows(&other, old)));
+}
+
+#[test]
+fn over_range_proves_nothing() {
+    let board = board_of(&text());
+    let mut cut = Stand::with(board.clone());
+    for _ in 0..2 {
+        cut.asked_to_measure().expect("a value is asked for");
+        cut.type_in("OL").type_in("OL");
+    }
+    cut.stop();
+    let old = rows(&cut, Vec::new());
+    assert_eq!(values(&old).len(), 2);
+    let mut again = Stand::with(board).resuming(earlier(&cut, &old));
+    let first = again.asked_to_measure();
+    assert!(matches!(first, Some(Prompt::Meter { known_from: None, of: (1, _), .. })), "{first:?}");
 }
 
 #[test]
@@ -188,7 +204,7 @@ fn with_all_values_known_the_run_goes_on_at_the_step_that_the_readings_show() {
     let summary = again.expect_verdict(UnitVerdict::Pass);
     let said = resumed(&again);
     assert_eq!((said[0].0, said[1].1), (all, 1), "{said:?}");
-    assert_eq!(asked(&again), 1, "the last value alone");
+    assert_eq!(asked(&again), 1, "one value alone");
     assert_eq!(summary.checks, stand().expect_verdict(UnitVerdict::Pass).checks);
 }
 

@@ -47,6 +47,15 @@ pub fn read(text: &str) -> Result<Said, String> {
 /// How often a value is asked for before it counts as not tested: whoever types, the run ends.
 pub(super) const MOST_TRIES: u8 = 20;
 
+/// Whether a value is what was typed before, so that it is no slip of the fingers: within 5 %, since a
+/// tip that is held anew shows a little else (advice of our own).
+pub(super) fn same(before: Option<Ohms>, now: Ohms) -> bool {
+    before.is_some_and(|before| {
+        let finite = before.0.is_finite() && now.0.is_finite();
+        before == now || (finite && (before.0 - now.0).abs() <= 0.05 * before.0.max(now.0))
+    })
+}
+
 /// Judges what was typed of supply to ground: nothing about options, only whether it may be what a
 /// good unit shows.
 pub(super) fn rails(board: &Board, band: Band, typed: Option<&TypedIn>) -> (Verdict, String) {

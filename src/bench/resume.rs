@@ -2,15 +2,16 @@
 //!
 //! Its steps count only where the unit shows now what it showed then: the same chip, and every
 //! channel at the pattern of the last step that is taken over. What a person measured before the
-//! power was on counts where the last of those values is measured again, and is the same.
+//! power was on counts where one of those values is measured again and is the same; that it is the
+//! same unit is the operator's word, since good units are too much alike for a meter.
 
 use super::judge::{Margin, Readings};
 use super::sweep::Got;
 use super::{Check, Design, Driven, Mode, Rule, StepAt, TypedIn, Verdict};
-use crate::board::Kind;
+use crate::board::{Kind, Setting};
 use crate::units::Ohms;
 use crate::walk::Walk;
-use crate::window::spread::contact_max;
+use crate::window::{self, spread::contact_max};
 use std::collections::BTreeMap;
 
 /// An earlier attempt at the same unit.
@@ -159,6 +160,21 @@ impl Earlier {
         self.values.iter().zip(asked).take_while(same).count()
     }
 
+    /// Which of the first `known` values tells units apart best, by index: the one whose spread among
+    /// good units is largest by what two readings of it may differ. One that is over range says
+    /// nothing.
+    pub(super) fn telling(&self, board: &Design, walk: &Walk, known: usize) -> Option<usize> {
+        let stops = walk.metered.iter().flat_map(|s| s.channels.iter().map(|_| &s.setting));
+        let each = self.values.iter().zip(stops).take(known).enumerate();
+        let finite = each.filter(|(_, (value, _))| value.typed.ohms.0.is_finite());
+        let tells = |(at, (value, setting)): (usize, (&Value, &Setting))| {
+            let good = window::expect(board, setting, value.channel).bench;
+            (at, (good.high - good.low) / value.room(board, value.typed.ohms))
+        };
+        let best = finite.map(tells).reduce(|best, new| if new.1 >= best.1 { new } else { best });
+        best.map(|(at, _)| at)
+    }
+
     /// The patterns after each of its whole steps.
     pub(super) fn patterns(&self, board: &Design, walk: &Walk) -> Patterns {
         let mut now: BTreeMap<usize, (f64, f64)> = BTreeMap::new();
@@ -184,18 +200,16 @@ impl Earlier {
 }
 
 impl Value {
-    /// Whether a unit that gave this value gives the other one too: twice what the meter may be off,
-    /// and a contact that was made anew.
+    /// Whether the unit that gave this value gives the other one too.
     pub(super) fn agrees(&self, board: &Design, now: Ohms) -> bool {
-        let Kind::Meter { meter, .. } = board.channels[self.channel].kind else { return false };
-        let then = self.typed.ohms;
-        match (then.0.is_finite(), now.0.is_finite()) {
-            (true, true) => {
-                let room = meter.error(then).0 + meter.error(now).0 + contact_max(board).0;
-                (then.0 - now.0).abs() <= room
-            }
-            (then, now) => then == now,
-        }
+        (self.typed.ohms.0 - now.0).abs() <= self.room(board, now)
+    }
+
+    /// By how many ohms two readings of one unit may differ: what the meter may be off, twice, and a
+    /// contact that was made anew.
+    fn room(&self, board: &Design, now: Ohms) -> f64 {
+        let Kind::Meter { meter, .. } = board.channels[self.channel].kind else { return 0.0 };
+        meter.error(self.typed.ohms).0 + meter.error(now).0 + contact_max(board).0
     }
 }
 

@@ -49,9 +49,11 @@ pub struct Options {
     connection: Connection,
 }
 
-const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; ohms with every \
-shunt off. Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply \
-net joined to ground: TAP2:TAP3+joined=2k7. What can be looked for: second-shunt:J1, bridge:J1:1-3, \
+const EXAMPLES: &str = "Volts are against ground, power on, in the delivery setting; give those of \
+the supply net as well, which they are shares of: VCC=5.02V. Ohms are with every shunt off. \
+Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply net joined \
+to ground: TAP2:TAP3+joined=2k7.\n\n\
+What can be looked for: second-shunt:J1, bridge:J1:1-3, \
 chip-bridge:CHANNEL:CHANNEL, printed:R3:2k2 (in place of the board file's value), joint:R3 (bad), \
 across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
 with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
@@ -75,9 +77,6 @@ const SETTLED: f64 = 0.95;
 /// Weighs the causes.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
-    if let Some(why) = diagnose::no_diagnosis(&board) {
-        return Err(Failure::input(format!("{}: {why}", options.board.display())));
-    }
     if options.trust {
         return trust(options, &board);
     }
@@ -149,8 +148,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             form => diagnosis::table(&board, &found).print(form),
         };
         super::print(&text)?;
-        let by_hand = |m: &&Measurement| !matches!(m, Measurement::Reading { .. });
-        let asked = next.iter().map(|s| &s.measurement).find(by_hand);
+        let by_hand = |s: &&Suggestion| !matches!(s.measurement, Measurement::Reading { .. });
+        let asked = next.iter().find(by_hand);
+        let asked = asked.map(|s| s.supply_first.as_ref().unwrap_or(&s.measurement));
         let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
         if let (true, Some(asked)) = (people, asked)
             && ask(&board, asked, &mut evidence)?

@@ -8,12 +8,12 @@
 
 use super::cause::Hypothesis;
 use super::evidence::{Evidence, Meter, Proof, Read};
+use super::scale::Scale;
 use super::system::System;
 use crate::board::{Board, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Change, Group, Node, Parts, Response, SHORT_BELOW, Slopes};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::Volts;
-use crate::window::adc;
 use std::borrow::Cow;
 use std::cell::RefCell;
 use std::collections::HashMap;
@@ -87,6 +87,10 @@ pub(super) struct Cell<'a> {
     /// Resistors that matter, with the standard deviation of the logarithm of their value.
     pub resistors: Vec<(usize, f64)>,
     pub channels: Vec<usize>,
+    /// What codes and volts are shares of.
+    pub scale: Scale,
+    /// Whether a meter's volts are among the points.
+    pub metered: bool,
     /// Jumpers that bear on nothing here: where they are does not make another wiring.
     elsewhere: Vec<usize>,
     /// The good unit as it is wired, and as some defects make it be wired.
@@ -103,6 +107,8 @@ impl<'a> Cell<'a> {
             points: Vec::new(),
             resistors: resistors_at(board, nets),
             channels: Vec::new(),
+            scale: Scale::of(board, evidence),
+            metered: false,
             elsewhere: elsewhere(board, evidence, nets),
             wired: RefCell::default(),
             solved: RefCell::default(),
@@ -147,12 +153,14 @@ impl<'a> Cell<'a> {
 
     fn add_meter(&mut self, net: NetId, setting: &Setting, volts: Volts) {
         let wiring = self.wiring(setting, &[]);
-        let sd = adc::code_at(Volts(super::next::VOLTS_SD.of(volts.0)), self.board);
+        let code = |volts: f64| self.board.chip.scale * self.scale.metered(volts);
+        let (code, sd) = (code(volts.0), code(super::next::VOLTS_SD.of(volts.0)));
+        self.metered = true;
         self.points.push(Point {
             wiring,
             net,
             channel: None,
-            code: adc::code_at(volts, self.board),
+            code,
             variance: sd * sd,
             pulled: None,
             proof: Proof::NotShown,
@@ -172,6 +180,14 @@ impl<'a> Cell<'a> {
             self.wirings.push(wiring);
             self.wirings.len() - 1
         })
+    }
+
+    /// The share that a volt of the nominal unit makes at a point.
+    pub fn per_volt(&self, point: &Point) -> f64 {
+        match point.channel {
+            Some(_) => self.scale.per_volt(),
+            None => self.scale.per_volt_metered(),
+        }
     }
 
     /// Whether nothing was read here.
@@ -444,12 +460,13 @@ impl<'a> Cell<'a> {
                 }
                 _ => {
                     let mut seen = point.clone();
-                    let supply = self.board.supply.volts.0;
+                    let per_volt = self.per_volt(point);
+                    let top = self.board.supply.volts.0 * per_volt;
                     let full = f64::from(self.board.chip.full_scale);
                     let code = |s: &Slopes, pulled: bool| match s.node {
                         Node::Driven { volts, source } => {
                             let x = if pulled { source.0 / pull } else { 0.0 };
-                            let ratio = (volts.0 / supply + x) / (1.0 + x);
+                            let ratio = (volts.0 * per_volt + top * x) / (1.0 + x);
                             (self.board.chip.scale * ratio - 0.5).clamp(0.0, full)
                         }
                         Node::Floating => 0.0,

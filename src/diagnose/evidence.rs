@@ -104,6 +104,8 @@ pub struct Evidence {
     pub meter: Vec<Meter>,
     /// What was looked for since, and whether it was there.
     pub looks: Vec<(Look, bool)>,
+    /// The supply that a meter read while the unit was tested.
+    pub fed_by: Option<Volts>,
     /// Where the shunts were last seen, when the probe then stopped answering.
     pub silent_after: Option<Setting>,
     /// What of the record could not be used, in words.
@@ -180,6 +182,10 @@ impl Evidence {
                 self.answers.push((setting(board, &row.setting)?, question, yes));
                 Ok(())
             }
+            RowKind::Volts if !row.answer.is_empty() => {
+                self.fed_by = row.supply_mv.map(|mv| Volts(mv / 1000.0)).or(self.fed_by);
+                Ok(())
+            }
             RowKind::Supply => {
                 let load = board.loads.iter().position(|l| l.id == row.load);
                 let load = load.ok_or(format!("the board has no load {}", row.load))?;
@@ -245,6 +251,14 @@ impl Evidence {
         let (step, setting) = (row.step.unwrap_or(0), setting(board, &row.setting)?);
         self.readings.push(Reading { step, setting, closed, channel, read, proof });
         Ok(())
+    }
+
+    /// What a meter showed of the supply since, the latest.
+    pub fn metered_supply(&self, board: &Board) -> Option<Volts> {
+        self.meter.iter().rev().find_map(|meter| match meter {
+            Meter::Volts { net, volts, .. } if *net == board.supply.net => Some(*volts),
+            Meter::Volts { .. } | Meter::Ohms { .. } => None,
+        })
     }
 
     /// Whether there is nothing to conclude from.

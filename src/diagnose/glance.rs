@@ -35,9 +35,7 @@ impl Glance {
             let row = |code: &Code| (weight, system.row(point, code, slopes));
             match slopes.node {
                 Node::Driven { volts, source } => {
-                    rows.extend(
-                        codes(cell.board, point, (volts.0, source.0), pull).map(|c| row(&c)),
-                    );
+                    rows.extend(codes(cell, point, (volts.0, source.0), pull).map(|c| row(&c)));
                 }
                 Node::Floating => {
                     let count = 1 + usize::from(point.pulled.is_some());
@@ -72,12 +70,12 @@ impl Glance {
                 continue;
             };
             let other = moved.map(|nodes| nodes[i]);
-            let here = codes(cell.board, point, (volts.0, source.0), self.pull);
+            let here = codes(cell, point, (volts.0, source.0), self.pull);
             let there = match other {
                 Some(Node::Driven { volts, source }) => (volts.0, source.0),
                 _ => (volts.0, source.0),
             };
-            let there = codes(cell.board, point, there, self.pull);
+            let there = codes(cell, point, there, self.pull);
             for ((code, other), (weight, row)) in here.zip(there).zip(rows) {
                 let Some(residual) = code.missed(cell.board, point) else { continue };
                 let slope = cell.board.chip.scale * (other.v - code.v);

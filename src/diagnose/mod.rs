@@ -8,6 +8,7 @@ mod learned;
 mod look;
 mod next;
 mod rank;
+mod scale;
 mod system;
 mod trust;
 
@@ -18,7 +19,7 @@ pub use look::{Look, Rates};
 pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 
-use crate::board::{Board, Level, Reference};
+use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
 use crate::faults::{Built, Fault, answer};
 use crate::units::{Ohms, Volts};
@@ -82,20 +83,6 @@ pub struct Diagnosis {
     pub fit: f64,
     /// Whether two defects at once were weighed.
     pub pairs: bool,
-}
-
-/// Why the causes of this board's readings cannot be weighed, or `None` where they can: a code has
-/// to be a share of the supply.
-pub fn no_diagnosis(board: &Board) -> Option<String> {
-    let reference = board.firmware.reference;
-    (reference != Reference::Supply).then(|| {
-        format!(
-            "the board is read against its {} reference, and causes are weighed for readings \
-             against the supply only: measure with a meter where the record says which reading is \
-             off",
-            reference.word()
-        )
-    })
 }
 
 /// Weighs every single cause, and pairs where no single one explains the readings.

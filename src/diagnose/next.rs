@@ -88,6 +88,9 @@ pub struct Suggestion {
     /// deviation, in volts, ohms or codes; infinite ohms for open. Of a look, the probability of a
     /// yes.
     pub expected: Vec<(usize, usize, f64, f64)>,
+    /// What the supply has to show first, so that volts are exact shares of it: none where it was
+    /// measured, or its tolerance says as much.
+    pub supply_first: Option<Measurement>,
 }
 
 /// The measurements that settle most, best first; none once one class is nearly certain or nothing
@@ -132,11 +135,25 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
             let each = causes.iter().zip(&expected);
             let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
             let settles = (settles / entropy.max(1e-9)).min(1.0);
-            found.push(Suggestion { measurement, settles, expected });
+            let supply_first = supply_first(board, evidence, &measurement);
+            found.push(Suggestion { measurement, settles, expected, supply_first });
         }
     }
     found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
     found
+}
+
+/// What has to be measured before a voltage is worth something.
+fn supply_first(
+    board: &Board,
+    evidence: &Evidence,
+    measurement: &Measurement,
+) -> Option<Measurement> {
+    let Measurement::Volts { setting, .. } = measurement else { return None };
+    let loose = board.supply.tolerance.0 / 3f64.sqrt() > VOLTS_SD.share;
+    let unknown = evidence.metered_supply(board).is_none();
+    let net = board.supply.net;
+    (loose && unknown).then(|| Measurement::Volts { net, setting: setting.clone() })
 }
 
 /// What a measurement settles, less a little for the work: a setting to be made takes longer than a
@@ -273,7 +290,9 @@ fn expected_by(
                 Node::Floating => 0.0,
             };
             let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
-            (volts, VOLTS_SD.of(volts).hypot(spread))
+            // Of the supply too, which it is a share of.
+            let supply = VOLTS_SD.of(board.supply.volts.0) / board.supply.volts.0;
+            (volts, VOLTS_SD.of(volts).hypot(volts * supply).hypot(spread))
         }
         Measurement::Ohms { between, setting, joined } => {
             let seat = built.seat(board, setting);

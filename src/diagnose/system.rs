@@ -24,6 +24,9 @@ pub(super) struct System<'c> {
     cell: &'c Cell<'c>,
     /// Per resistor of the board: its parameter and standard deviation.
     of_resistor: HashMap<usize, (usize, f64)>,
+    /// Parameters of the supply while the probe read, and while a meter was held; none where its
+    /// value is in no point.
+    supply: [Option<usize>; 2],
     /// Parameter of the hypothesis's own value, with its deviation.
     own: Option<(usize, f64)>,
     size: usize,
@@ -39,6 +42,12 @@ impl<'c> System<'c> {
         let mut of_resistor: HashMap<usize, (usize, f64)> =
             cell.resistors.iter().enumerate().map(|(p, &(r, sd))| (r, (p, sd))).collect();
         let mut size = cell.resistors.len() + 2 * cell.channels.len() + 2;
+        let mut added = || {
+            size += 1;
+            size - 1
+        };
+        let probed = cell.scale.supply_sd().map(|_| added());
+        let supply = [probed, cell.metered.then(added)];
         let mut own = None;
         if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
             match fault {
@@ -59,6 +68,7 @@ impl<'c> System<'c> {
         System {
             cell,
             of_resistor,
+            supply,
             own,
             size,
             matrix,
@@ -82,7 +92,7 @@ impl<'c> System<'c> {
             }
             return;
         };
-        for code in codes(self.cell.board, point, (volts.0, source.0), pull) {
+        for code in codes(self.cell, point, (volts.0, source.0), pull) {
             self.code(point, &code, slopes);
         }
     }
@@ -112,7 +122,13 @@ impl<'c> System<'c> {
             row[first + self.cell.channels.len() + place] = code.pin[1];
             let offset = first + 2 * self.cell.channels.len();
             row[offset] = chip.offset.worst().max(0.5) / 3f64.sqrt();
-            row[offset + 1] = code.v * chip.gain.worst().max(0.5) / 3f64.sqrt();
+            let gain = chip.gain.worst().max(0.5) / 3f64.sqrt();
+            row[offset + 1] = code.v * gain.hypot(scale * self.cell.scale.reference_sd());
+        }
+        let probed = place.and(self.supply[0]).zip(self.cell.scale.supply_sd());
+        let metered = self.supply[1].filter(|_| point.channel.is_none());
+        if let Some((p, sd)) = probed.or(metered.map(|p| (p, self.cell.scale.metered_sd()))) {
+            row[p] = scale * code.v * sd;
         }
         if let Some((p, sd)) = self.own
             && p >= first
@@ -193,11 +209,11 @@ pub(super) fn forward(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
     x
 }
 
-/// One code of a point: predicted at a ratio to the supply.
+/// One code of a point.
 pub(super) struct Code {
     /// What was read.
     pub code: f64,
-    /// The ratio predicted.
+    /// The share of the reference predicted.
     pub v: f64,
     /// How it moves by a volt and by an ohm of the node.
     to: [f64; 2],
@@ -220,23 +236,23 @@ impl Code {
 
 /// The codes of a point whose node has these volts and ohms: with the pull-up off, and on.
 pub(super) fn codes(
-    board: &Board,
+    cell: &Cell,
     point: &Point,
     (volts, source): (f64, f64),
     pull: f64,
 ) -> impl Iterator<Item = Code> {
-    let (chip, supply) = (&board.chip, board.supply.volts.0);
-    let leak = LEAKAGE_SHARE * chip.leakage.0 * source / supply * chip.scale;
-    let v = volts / supply;
-    let plain = Code { code: point.code, v, to: [1.0 / supply, 0.0], pin: [0.0, leak] };
+    let (chip, per_volt) = (&cell.board.chip, cell.per_volt(point));
+    let leak = LEAKAGE_SHARE * chip.leakage.0 * source * per_volt * chip.scale;
+    let (v, supply) = (volts * per_volt, cell.board.supply.volts.0 * per_volt);
+    let plain = Code { code: point.code, v, to: [per_volt, 0.0], pin: [0.0, leak] };
     let pulled = point.pulled.map(|code| {
         let x = source / pull;
         let down = 1.0 + x;
-        let by_x = (1.0 - v) / (down * down);
+        let by_x = (supply - v) / (down * down);
         Code {
             code,
-            v: (v + x) / down,
-            to: [1.0 / (supply * down), by_x / pull],
+            v: (v + supply * x) / down,
+            to: [per_volt / down, by_x / pull],
             pin: [-by_x * x * PULL_UP_SPREAD, leak / down],
         }
     });

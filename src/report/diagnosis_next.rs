@@ -30,6 +30,15 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
             format!("{} if {}", quantity(&best.measurement, *value, *sd), sentence(board, cause));
         out += &paragraph(&line, 3);
     }
+    let first = best.supply_first.as_ref().and_then(|first| flag(board, first));
+    if let Some(first) = &first {
+        let supply = board.net_name(board.supply.net);
+        let what = format!(
+            "these are for {} exactly: measure {supply} as well, --meter '{first}=VALUE'",
+            board.supply.volts
+        );
+        out += &paragraph(&what, 3);
+    }
     let add = match &best.measurement {
         Measurement::Look(look) => {
             Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))

@@ -66,9 +66,6 @@ fn agreeing<'a>(table: &'a Table, mine: &'a UnitLine) -> Option<(&'a str, Vec<&'
 
 /// The one cause that would explain the latest of these units, or that there is none.
 fn explanation(board: &Board, records: &[Record], alike: &[&UnitLine]) -> String {
-    if let Some(why) = diagnose::no_diagnosis(board) {
-        return format!("No cause is named: {why}.");
-    }
     let latest = alike.iter().rev().take(WEIGHED);
     let found: Option<Vec<Diagnosis>> = latest
         .map(|line| {

@@ -118,8 +118,8 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             let mut lines: Vec<String> = refused.iter().cloned().collect();
             if let (Some(attempt), None) = (known_from, refused) {
                 lines.push(format!(
-                    "Once more, as in attempt {attempt}: the same value shows that it is the same \
-                     unit, and those before it count."
+                    "Only if this is the unit of attempt {attempt}: once more what was measured then, \
+                     and the values of that attempt count."
                 ));
             }
             lines.extend(match shunts {

@@ -154,6 +154,13 @@ fn settle(
         first.is_some_and(|c| is(world.board(), &c.faults, faults))
     };
     let misses = manner.misses && by == By::All;
+    // The supply that the unit has on the desk where a meter is held to it: every node follows it.
+    let supply = world.board().supply.clone();
+    let follows = 1.0 + supply.tolerance.0 * rng.random_range(-1.0..1.0);
+    let shown = |m: &Measurement, value: f64| match m {
+        Measurement::Volts { .. } => Meter::of(m, value * follows),
+        _ => Meter::of(m, value),
+    };
     for taken in 1..=PATIENCE {
         let next = suggest(world.board(), &seen, &found);
         let before = (seen.meter.len(), seen.looks.len());
@@ -166,8 +173,13 @@ fn settle(
                 }
                 Measurement::Look(_) => {}
                 ref by_meter => {
-                    let value = world.measure(subject, by_meter, rng);
-                    seen.meter.extend(value.and_then(|value| Meter::of(by_meter, value)));
+                    let Some(value) = world.measure(subject, by_meter, rng) else { continue };
+                    // Asked for with the first voltage, once.
+                    if let Some(first) = &suggestion.supply_first {
+                        let off = 0.003 * supply.volts.0 + 0.002;
+                        seen.meter.extend(shown(first, supply.volts.0 + off * gauss(rng)));
+                    }
+                    seen.meter.extend(shown(by_meter, value));
                 }
             }
             if (seen.meter.len(), seen.looks.len()) != before {

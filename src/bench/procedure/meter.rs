@@ -7,6 +7,7 @@
 use super::super::meter::{self, MOST_TRIES, Said};
 use super::*;
 use crate::board::Setting;
+use crate::units::Ohms;
 use crate::walk::meter as stops;
 
 impl Bench {
@@ -29,17 +30,15 @@ impl Bench {
             self.tell_coverage();
         }
         match self.rails_first() {
-            true => self.ask_rails(0, false, None),
+            true => self.ask_rails(0, None, None),
             false => self.begin_stops(),
         }
     }
 
-    /// The first value; the last one known already where an earlier attempt is gone on from.
+    /// The first value; one that is known already where an earlier attempt is gone on from.
     pub(super) fn begin_stops(&mut self) {
-        let earlier = self.earlier.as_ref();
-        let known = earlier.map_or(0, |earlier| earlier.values(&self.board, &self.walk));
-        let last = known.checked_sub(1).map(|last| Metering { known: true, ..self.values()[last] });
-        self.ask_meter(last.unwrap_or_default(), None);
+        let at = self.telling_value().map(|at| Metering { known: true, ..self.values()[at] });
+        self.ask_meter(at.unwrap_or_default(), None);
     }
 
     /// Everything that is asked for, in order.
@@ -56,9 +55,10 @@ impl Bench {
         let stop = &self.walk.metered[at.stop];
         let count: usize = self.walk.metered.iter().map(|s| s.channels.len()).sum();
         let before: usize = self.walk.metered[..at.stop].iter().map(|s| s.channels.len()).sum();
-        let fresh = (at.channel == 0 || at.known) && refused.is_none();
+        let whole = at.stop == 0 || at.known || at.anew;
+        let fresh = (at.channel == 0 || at.known || at.anew) && refused.is_none();
         let shunts = match fresh {
-            true if at.stop == 0 || at.known => Shunts::All(stop.setting.clone()),
+            true if whole => Shunts::All(stop.setting.clone()),
             true => Shunts::Moved(stop.moves.clone()),
             false => Shunts::Moved(Vec::new()),
         };
@@ -90,9 +90,11 @@ impl Bench {
             Err(_) | Ok(Said::Skip) => judge(None),
             Ok(Said::Value(typed)) => judge(Some(typed)),
         };
-        let bad = check.typed.is_some() && check.verdict != Verdict::Pass;
-        if bad && !at.doubted && at.tries < MOST_TRIES {
-            at.doubted = true;
+        let shown = check.typed.as_ref().map(|t| t.ohms);
+        let bad = shown.filter(|_| check.verdict != Verdict::Pass);
+        let once_more = bad.is_some_and(|ohms| !meter::same(at.doubted, ohms));
+        if once_more && at.tries < MOST_TRIES {
+            at.doubted = bad;
             let ohms = check.typed.map_or(String::new(), |t| t.ohms.to_string());
             let why = format!(
                 "{ohms} is not what a good unit shows here: look at the tips, the shunts and the \
@@ -102,20 +104,22 @@ impl Bench {
         }
         let step = self.at();
         self.tell_check(&step, check);
-        self.next_value(now, at);
-    }
-
-    pub(super) fn next_value(&mut self, now: Duration, at: Metering) {
-        let channels = self.walk.metered[at.stop].channels.len();
+        let (stop, channels) =
+            (&self.walk.metered[at.stop], self.walk.metered[at.stop].channels.len());
         let next = match at.channel + 1 < channels {
             true => Metering { stop: at.stop, channel: at.channel + 1, ..Metering::default() },
             false => Metering { stop: at.stop + 1, ..Metering::default() },
         };
-        if next.stop < self.walk.metered.len() {
-            return self.ask_meter(next, None);
+        let shunts = stop.setting.clone();
+        self.next_value(now, next, &shunts);
+    }
+
+    /// The value that comes next, the shunts being where they are; the power after the last one.
+    pub(super) fn next_value(&mut self, now: Duration, next: Metering, shunts: &Setting) {
+        match next.stop < self.walk.metered.len() {
+            true => self.ask_meter(next, None),
+            false => self.power_on(now, shunts),
         }
-        let last = self.walk.metered[at.stop].setting.clone();
-        self.power_on(now, &last);
     }
 
     /// Everything is measured, the shunts are like this: now the power, where anything needs it.
@@ -146,8 +150,10 @@ pub(super) struct Metering {
     pub(super) channel: usize,
     /// Lines typed for it.
     pub(super) tries: u8,
-    /// Whether a value that no good unit gives was asked for again.
-    pub(super) doubted: bool,
+    /// The value that no good unit gives for which it was asked for again.
+    pub(super) doubted: Option<Ohms>,
+    /// Whether the shunts are elsewhere than after the value before.
+    pub(super) anew: bool,
     /// Whether it is known from an earlier attempt and asked for to see that the unit is the same.
     pub(super) known: bool,
 }

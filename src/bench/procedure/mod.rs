@@ -32,7 +32,7 @@ use super::{
     Procedure, Prompt, Shunts, StepAt, SupplyCheck, UnitId, Verdict, probe_problem,
 };
 use crate::board::{Board, Kind};
-use crate::units::Volts;
+use crate::units::{Ohms, Volts};
 use crate::walk::{Move, Walk};
 use crate::window::Windows;
 use meter::Metering;
@@ -79,7 +79,7 @@ const STEADY_FIRST: &str = "look at the supply, the cable and what resets the ch
 #[derive(Debug)]
 enum State {
     New,
-    Rails { tries: u8, doubted: bool },
+    Rails { tries: u8, doubted: Option<Ohms> },
     Metering { at: Metering },
     Greeting,
     Keeping { found: ProbeInfo },

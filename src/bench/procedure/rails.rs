@@ -3,6 +3,7 @@
 use super::super::meter::{self, Said};
 use super::*;
 use crate::board::Setting;
+use crate::units::Ohms;
 use crate::window;
 
 impl Bench {
@@ -12,13 +13,19 @@ impl Bench {
     }
 
     /// Asks what the meter shows from supply to ground.
-    pub(super) fn ask_rails(&mut self, tries: u8, doubted: bool, refused: Option<String>) {
+    pub(super) fn ask_rails(&mut self, tries: u8, doubted: Option<Ohms>, refused: Option<String>) {
         self.state = State::Rails { tries, doubted };
         self.prompt(Prompt::Rails { refused });
     }
 
     /// A line was typed of it.
-    pub(super) fn rails_typed(&mut self, now: Duration, tries: u8, doubted: bool, text: &str) {
+    pub(super) fn rails_typed(
+        &mut self,
+        now: Duration,
+        tries: u8,
+        doubted: Option<Ohms>,
+        text: &str,
+    ) {
         let tries = tries + 1;
         let said = match meter::read(text) {
             Err(why) if tries < meter::MOST_TRIES => {
@@ -30,13 +37,15 @@ impl Bench {
         let setting = Setting::all_open(&self.board);
         let Some(band) = window::rails_band(&self.board, &setting) else { return };
         let (verdict, reason) = meter::rails(&self.board, band, said.as_ref());
-        if verdict == Verdict::Fail && !doubted && tries < meter::MOST_TRIES {
-            let ohms = said.map_or(String::new(), |t| t.ohms.to_string());
+        let bad = said.as_ref().map(|t| t.ohms).filter(|_| verdict == Verdict::Fail);
+        if let Some(ohms) = bad.filter(|&ohms| !meter::same(doubted, ohms))
+            && tries < meter::MOST_TRIES
+        {
             let why = format!(
                 "{ohms} is not what a good unit shows here: look at the tips and the meter's range \
                  (k, M), wait until the capacitors are charged, then type what it shows"
             );
-            return self.ask_rails(tries, true, Some(why));
+            return self.ask_rails(tries, Some(ohms), Some(why));
         }
         let short = said.as_ref().is_some_and(|t| t.ohms.0 < band.low);
         self.tally.count(verdict, "supply to ground", || reason.clone());

@@ -49,11 +49,21 @@ impl Bench {
         }
     }
 
-    /// The value that stood last was measured once more: the same, and all of them are taken over.
+    /// The value of an earlier attempt that is measured once more, by index.
+    pub(super) fn telling_value(&self) -> Option<usize> {
+        let earlier = self.earlier.as_ref()?;
+        let known = earlier.values(&self.board, &self.walk);
+        earlier.telling(&self.board, &self.walk, known)
+    }
+
+    /// A value that is known was measured once more: the same, and all of them are taken over.
     pub(super) fn typed_again(&mut self, now: Duration, mut at: Metering, text: &str) {
         let Some(earlier) = &self.earlier else { return self.begin_stops() };
         let (attempt, known) = (earlier.attempt, earlier.values(&self.board, &self.walk));
-        let value = earlier.values[known - 1].clone();
+        let at_known = earlier.telling(&self.board, &self.walk, known);
+        let Some(value) = at_known.map(|at| earlier.values[at].clone()) else {
+            return self.begin_stops();
+        };
         let id = &self.board.channels[value.channel].id;
         let then = format!("{id} was {} in attempt {attempt}", value.typed.ohms);
         let said = match meter::read(text) {
@@ -63,12 +73,15 @@ impl Bench {
         };
         match said {
             Some(ohms) if value.agrees(&self.board, ohms) => {
-                let why = format!("{then} and is {ohms} now");
+                let why = format!("{then} and is {ohms} now; the same unit on the operator's word");
                 self.take_values(known, why);
-                self.next_value(now, at);
+                let shunts = self.walk.metered[at.stop].setting.clone();
+                let beyond = Metering { stop: self.walk.metered.len(), ..Metering::default() };
+                let next = self.values().get(known).copied().unwrap_or(beyond);
+                self.next_value(now, Metering { anew: true, ..next }, &shunts);
             }
-            Some(ohms) if !at.doubted => {
-                at.doubted = true;
+            Some(ohms) if !meter::same(at.doubted, ohms) => {
+                at.doubted = Some(ohms);
                 let why = format!(
                     "{ohms} is not what it was in attempt {attempt}: look at the tips, the shunts \
                      and the meter's range (k, M), then type what it shows, again if it is the same"
