@@ -169,10 +169,13 @@ fn effort(suggestion: &Suggestion) -> f64 {
     suggestion.settles - work
 }
 
+/// Where the shunts are in truth, and the switches closed.
+type Wiring = (Setting, Vec<usize>);
+
 /// A unit as one cause has it; it is measured in many places of few settings, each solved once.
 struct Unit {
     built: Built,
-    solved: RefCell<HashMap<(Setting, Vec<usize>), Rc<Response>>>,
+    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
 }
 
 impl Unit {
@@ -185,7 +188,7 @@ impl Unit {
     fn expected(&self, board: &Board, measurement: &Measurement) -> (f64, f64) {
         let solve = |seat: Setting, closed: &[usize]| {
             let mut solved = self.solved.borrow_mut();
-            let anew = |(seat, closed): &(Setting, Vec<usize>)| {
+            let anew = |(seat, closed): &Wiring| {
                 Rc::new(Response::new(board, &self.built.parts, seat, closed))
             };
             solved.entry((seat, closed.to_vec())).or_insert_with_key(anew).clone()
