@@ -217,3 +217,25 @@ fn bad_meter_readings_and_weights_are_refused_with_how_to_write_them() {
         assert!(ended.err.contains(said), "{given}: {}", ended.err);
     }
 }
+
+#[test]
+fn a_look_is_typed_in_as_a_meter_s_reading_is_and_a_wrong_one_is_refused() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V002-1.csv");
+    let first = diagnose(&record, &[]);
+    let lifted = diagnose(&record, &["--look", "lifted:R20=no"]);
+    assert!(lifted.err.is_empty() && lifted.out != first.out, "{}", lifted.out);
+    for (look, why) in [
+        ("second-shunt:J1", "there is no ="),
+        ("second-shunt:J1=perhaps", "neither yes nor no"),
+        ("second-shunt:J77=no", "this board has second-shunt:"),
+        ("smell:J1=yes", "nothing is looked for by the name smell"),
+    ] {
+        let ended = diagnose(&record, &["--look", look]);
+        assert_eq!(ended.code, Some(2), "{look}: {}", ended.out);
+        assert!(ended.err.contains(why), "{look}: {}", ended.err);
+    }
+    let both = diagnose(&record, &["--look", "lifted:R20=no", "--look", "lifted:R20=yes"]);
+    assert_eq!(both.code, Some(2));
+    assert!(both.err.contains("yes and no at once"), "{}", both.err);
+}

@@ -6,11 +6,11 @@ use super::diagnose_odds::{self, Odds};
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::{Board, NetId, Setting};
-use crate::diagnose::{self, Evidence, Measurement, Meter, Suggestion};
+use crate::diagnose::{self, Evidence, Look, Measurement, Meter, Suggestion};
 use crate::record::csv;
 use crate::record::{Head, Row};
 use crate::report::table::Form;
-use crate::report::{diagnosis, diagnosis_next, diagnosis_picture};
+use crate::report::{diagnosis, diagnosis_look, diagnosis_next, diagnosis_picture};
 use crate::units::{Allow, Ohms, Volts, read};
 use std::io::{BufRead, IsTerminal, stdin};
 use std::path::{Path, PathBuf};
@@ -27,15 +27,18 @@ pub struct Options {
     /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
     #[arg(long, value_name = "READING")]
     meter: Vec<String>,
+    /// What a look told: `second-shunt:J1=no`, `bridge:J1:1-3=yes`, `printed:R3:2k2=yes`
+    #[arg(long, value_name = "WHAT:WHERE=yes|no")]
+    look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
-    #[arg(long, conflicts_with = "meter")]
+    #[arg(long, conflicts_with_all = ["meter", "look"])]
     trust: bool,
     /// How likely a kind of defect is beforehand, for example "resistor open=6"
     #[arg(long, value_name = "KIND=WEIGHT")]
     weight: Vec<String>,
     /// What was found in the unit, for example "resistor open: R3, cracked": kept in the lot's
     /// causes.csv, where it counts for the other units
-    #[arg(long, value_name = "KIND: WORDS", conflicts_with_all = ["trust", "meter"])]
+    #[arg(long, value_name = "KIND: WORDS", conflicts_with_all = ["trust", "meter", "look"])]
     found: Option<String>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
@@ -50,9 +53,16 @@ const EXAMPLES: &str = "Volts are against ground, power on, in the delivery sett
 the supply net as well, which they are shares of: VCC=5.02V. Ohms are with every shunt off. \
 Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply net joined \
 to ground: TAP2:TAP3+joined=2k7.\n\n\
+What can be looked for: second-shunt:J1, bridge:J1:1-3, \
+chip-bridge:CHANNEL:CHANNEL, printed:R3:2k2 (in place of the board file's value), joint:R3 (bad), \
+across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
+with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
+end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
+weighed so.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
+diagnose my.toml results/my/L1/U7-1.csv --look second-shunt:J1=no\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
@@ -93,6 +103,17 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     for text in &options.meter {
         evidence.meter.push(meter(&board, text)?);
     }
+    for text in &options.look {
+        let (look, yes) = looked(&board, text)?;
+        match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
+            Some((_, said)) if *said != yes => {
+                let what = "is yes and no at once; look again, and give one of them";
+                return Err(Failure::input(format!("--look '{text}': {what}")));
+            }
+            Some(_) => {}
+            None => evidence.looks.push((look, yes)),
+        }
+    }
     let odds = Odds::of(&board, &options.weight, of.as_ref().map(|(p, h)| (*p, h)))?;
     let weights = &odds.weights;
     let mut live = match options.connection.given() {
@@ -127,13 +148,13 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             form => diagnosis::table(&board, &found).print(form),
         };
         super::print(&text)?;
-        let asked = next.iter().find(|s| diagnosis_next::flag(&board, &s.measurement).is_some());
+        let by_hand = |s: &&Suggestion| !matches!(s.measurement, Measurement::Reading { .. });
+        let asked = next.iter().find(by_hand);
         let asked = asked.map(|s| s.supply_first.as_ref().unwrap_or(&s.measurement));
         let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
         if let (true, Some(asked)) = (people, asked)
-            && let Some(value) = ask(&board, asked)?
+            && ask(&board, asked, &mut evidence)?
         {
-            evidence.meter.extend(Meter::of(asked, value));
             continue;
         }
         let unit = head.lines().next().unwrap_or_default();
@@ -153,28 +174,53 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 fn setting_to_try(next: &[Suggestion]) -> Option<&Setting> {
     next.iter().find_map(|suggestion| match &suggestion.measurement {
         Measurement::Reading { setting, .. } => Some(setting),
-        Measurement::Volts { .. } | Measurement::Ohms { .. } => None,
+        Measurement::Volts { .. } | Measurement::Ohms { .. } | Measurement::Look(_) => None,
     })
 }
 
-/// Asks for the value of a measurement at the keyboard; none when the person has enough.
-fn ask(board: &Board, measurement: &Measurement) -> Result<Option<f64>, Failure> {
+/// Asks for the outcome of a measurement at the keyboard; false when the person has enough.
+fn ask(board: &Board, asked: &Measurement, evidence: &mut Evidence) -> Result<bool, Failure> {
     loop {
-        super::print(&format!(
-            "\n{}\nwhat does it show? (Enter ends) ",
-            diagnosis_next::measurement(board, measurement)
-        ))?;
+        let what = diagnosis_next::measurement(board, asked);
+        let prompt = match asked {
+            Measurement::Look(_) => format!("\n{what}\nyes or no? (Enter ends) "),
+            _ => format!("\n{what}\nwhat does it show? (Enter ends) "),
+        };
+        super::print(&prompt)?;
         let mut line = String::new();
         let length = stdin().lock().read_line(&mut line).unwrap_or(0);
         if length == 0 || line.trim().is_empty() {
-            return Ok(None);
+            return Ok(false);
         }
-        let ohms = matches!(measurement, Measurement::Ohms { .. });
-        match value(line.trim(), ohms) {
-            Ok(value) => return Ok(Some(value)),
+        let taken = match asked {
+            Measurement::Look(look) => {
+                yes_or_no(&line).map(|yes| evidence.looks.push((*look, yes)))
+            }
+            _ => value(line.trim(), matches!(asked, Measurement::Ohms { .. }))
+                .map(|value| evidence.meter.extend(Meter::of(asked, value))),
+        };
+        match taken {
+            Ok(()) => return Ok(true),
             Err(why) => super::print(&format!("{why}\n"))?,
         }
     }
+}
+
+fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text.trim().to_lowercase().as_str() {
+        "yes" | "y" => Ok(true),
+        "no" | "n" => Ok(false),
+        other => Err(format!("`{other}` is neither yes nor no")),
+    }
+}
+
+/// `WHAT:WHERE=yes` or `=no`.
+fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
+    let wrong = |why: String| {
+        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
+    };
+    let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
+    Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
 }
 
 fn value(text: &str, ohms: bool) -> Result<f64, String> {

@@ -130,13 +130,12 @@ impl Causes {
                     causes.family(weight, |ohms| Fault::PinLeaks { channel, to, ohms });
                 }
                 Fault::PinsBridged { jumper, pins, between, .. } => {
-                    causes.add(vec![fault], weight, None);
                     let poor = |ohms| Fault::PinsBridged { jumper, pins, between, ohms };
-                    causes.family(weight / 5.0, poor);
+                    causes.bridge(fault, weight, poor);
                 }
                 Fault::ChannelsBridged { channels, .. } => {
-                    causes.add(vec![fault], weight, None);
-                    causes.family(weight / 5.0, |ohms| Fault::ChannelsBridged { channels, ohms });
+                    let poor = |ohms| Fault::ChannelsBridged { channels, ohms };
+                    causes.bridge(fault, weight, poor);
                 }
                 _ => causes.add(vec![fault], weight, None),
             }
@@ -152,6 +151,13 @@ impl Causes {
         let cause = self.count;
         self.count += 1;
         self.hypotheses.push(Hypothesis { faults, cause, prior: weight.max(1e-9).ln(), loose });
+    }
+
+    /// A clean bridge, and poor ones of the same place: one cause.
+    fn bridge(&mut self, clean: Fault, weight: f64, poor: impl Fn(Ohms) -> Fault) {
+        self.add(vec![clean], weight, None);
+        self.count -= 1;
+        self.family(weight / 5.0, poor);
     }
 
     fn drift(&mut self, resistor: usize, weight: f64) {

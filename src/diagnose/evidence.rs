@@ -1,15 +1,21 @@
 //! What is known of a unit: its readings, answers and loads, as they stand in its record, and what
 //! its owner has measured since.
 
+use super::look::Look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
-use crate::circuit;
+use crate::circuit::{self, Parts};
 use crate::record::{Row, RowKind};
 use crate::units::{Ohms, Volts};
+use crate::window;
 use std::collections::BTreeMap;
 
 /// Codes by which two readings of one setting may differ: seating a shunt anew, hum, drift (advice
 /// of our own).
 const RESEATED: f64 = 6.0;
+
+/// Factor between what a meter shows with the rails joined and apart, from which on its value says
+/// as much of the chip as of the parts (advice of our own).
+const RAILS_TELL: f64 = 1.01;
 
 /// Whether something drove the pin.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -96,6 +102,8 @@ pub struct Evidence {
     pub loads: Vec<(usize, Volts)>,
     /// What a meter showed since.
     pub meter: Vec<Meter>,
+    /// What was looked for since, and whether it was there.
+    pub looks: Vec<(Look, bool)>,
     /// The supply that a meter read while the unit was tested.
     pub fed_by: Option<Volts>,
     /// Where the shunts were last seen, when the probe then stopped answering.
@@ -160,6 +168,9 @@ impl Evidence {
             RowKind::Check if row.mode == "mean" || row.pin_is_digital(board) => {
                 self.take_check(board, row)
             }
+            RowKind::Check if row.mode == "meter" && !row.channel.is_empty() => {
+                self.take_typed(board, row)
+            }
             RowKind::Question => {
                 let question = board.questions.iter().position(|q| q.id == row.rule);
                 let question = question.ok_or(format!("the board has no question {}", row.rule))?;
@@ -188,6 +199,26 @@ impl Evidence {
             }
             _ => Ok(()),
         }
+    }
+
+    /// What a person read of a channel before the unit had power. Where the chip between the rails
+    /// bears on it, it says too little: a lead that joins them was not asked for.
+    fn take_typed(&mut self, board: &Board, row: &Row) -> Result<(), String> {
+        let channel = board.channel(&row.channel);
+        let channel = channel.ok_or(format!("the board has no channel {}", row.channel))?;
+        let c = &board.channels[channel];
+        let Kind::Meter { against, .. } = c.kind else { return Ok(()) };
+        if row.answer.is_empty() {
+            return Ok(());
+        }
+        // A reading beyond the meter's range leaves no figure.
+        let ohms = Ohms(row.ohm.unwrap_or(f64::INFINITY));
+        let (between, setting) = ([c.net, against], setting(board, &row.setting)?);
+        let (low, high) = window::ohms_between(board, &Parts::nominal(board), &setting, between);
+        if low == high || high / low < RAILS_TELL {
+            self.meter.push(Meter::Ohms { between, setting, joined: false, ohms });
+        }
+        Ok(())
     }
 
     fn take_check(&mut self, board: &Board, row: &Row) -> Result<(), String> {
@@ -232,7 +263,8 @@ impl Evidence {
 
     /// Whether there is nothing to conclude from.
     pub fn is_empty(&self) -> bool {
-        self.readings.is_empty() && self.answers.is_empty() && self.loads.is_empty()
+        let told = self.answers.is_empty() && self.loads.is_empty() && self.meter.is_empty();
+        self.readings.is_empty() && told
     }
 }
 

@@ -5,6 +5,7 @@ mod cell;
 mod evidence;
 mod glance;
 mod learned;
+mod look;
 mod next;
 mod rank;
 mod scale;
@@ -14,6 +15,7 @@ mod trust;
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use learned::learned;
+pub use look::{Look, Rates};
 pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 
@@ -202,6 +204,8 @@ pub enum Aside {
     Question(usize, [bool; 3]),
     /// A load by index: whether its sag was as it should be, likewise.
     Load(usize, [bool; 3]),
+    /// A look: what was said, what is likelier of the cause, and of a good unit.
+    Look(Look, [bool; 3]),
 }
 
 /// The answers and loads that say something of a cause.
@@ -223,10 +227,14 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
         let ill = built.dead_loads.contains(&load) || built.shorted_loads.contains(&load);
         found.push(Aside::Load(load, [right, !ill, true]));
     }
+    for &(look, yes) in &evidence.looks {
+        let likelier = |faults: &[Fault]| look.yes(board, faults) > 0.3;
+        found.push(Aside::Look(look, [yes, likelier(faults), likelier(&[])]));
+    }
     let says = |aside: &Aside| match aside {
-        Aside::Question(_, [was, cause, good]) | Aside::Load(_, [was, cause, good]) => {
-            was != good || cause != good
-        }
+        Aside::Question(_, [was, cause, good])
+        | Aside::Load(_, [was, cause, good])
+        | Aside::Look(_, [was, cause, good]) => was != good || cause != good,
     };
     found.retain(says);
     found

@@ -1,12 +1,16 @@
 //! What to measure next: the one reading that is expected to settle most.
 
 use super::evidence::{Evidence, Meter};
+use super::look::{self, Look};
 use super::{Cause, Diagnosis};
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
+use std::cell::RefCell;
+use std::collections::HashMap;
+use std::rc::Rc;
 
 /// How far a hand-held meter is off: a share of the reading and so much more, as one standard
 /// deviation (common practice, no source: half of an accuracy of 0.5 % and some digits).
@@ -69,6 +73,8 @@ pub enum Measurement {
         /// Where the shunts are.
         setting: Setting,
     },
+    /// A look at something, or a shunt put in another's place: yes or no.
+    Look(Look),
 }
 
 /// A measurement proposed.
@@ -79,7 +85,8 @@ pub struct Suggestion {
     /// What it settles on average, as a share of what is open.
     pub settles: f64,
     /// What it should show under each cause: index of class and of cause in it, value and standard
-    /// deviation, in volts, ohms or codes; infinite ohms for open.
+    /// deviation, in volts, ohms or codes; infinite ohms for open. Of a look, the probability of a
+    /// yes.
     pub expected: Vec<(usize, usize, f64, f64)>,
     /// What the supply has to show first, so that volts are exact shares of it: none where it was
     /// measured, or its tolerance says as much.
@@ -100,16 +107,29 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     if settled {
         return Vec::new();
     }
-    let built: Vec<Built> = causes.iter().map(|(_, _, c)| unit(board, &c.faults)).collect();
+    let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::new(board, &c.faults)).collect();
     let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
     let entropy: f64 = {
         let sum: f64 = weights.iter().sum();
         weights.iter().map(|w| w / sum).map(|p| -p * p.ln()).sum()
     };
     let mut found = Vec::new();
-    for measurement in candidates(board, evidence) {
-        let expected: Vec<(f64, f64)> =
-            built.iter().map(|unit| expected(board, unit, &measurement)).collect();
+    let mut measurements = candidates(board, evidence);
+    let leading = causes.iter().flat_map(|(_, _, cause)| &cause.faults);
+    let by_cause = leading.flat_map(|fault| Look::of(board, fault));
+    for look in by_cause.chain(Look::at_lamps(board)) {
+        let (asked, measurement) = (|(l, _): &(Look, bool)| l.same(&look), Measurement::Look(look));
+        if !measurements.contains(&measurement) && !evidence.looks.iter().any(asked) {
+            measurements.push(measurement);
+        }
+    }
+    for measurement in measurements {
+        let expected: Vec<(f64, f64)> = match measurement {
+            Measurement::Look(look) => {
+                causes.iter().map(|(_, _, c)| (look.yes(board, &c.faults), 0.0)).collect()
+            }
+            _ => units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
+        };
         let settles = information(&weights, &expected, &measurement);
         if settles > WORTH {
             let each = causes.iter().zip(&expected);
@@ -140,17 +160,41 @@ fn supply_first(
 /// tip to be held.
 fn effort(suggestion: &Suggestion) -> f64 {
     let work = match suggestion.measurement {
+        // The unit is in the hand already, and nothing is to be connected.
         Measurement::Volts { .. } => 0.0,
+        Measurement::Look(look) => look.work(),
         Measurement::Reading { .. } => 0.02,
         Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
     };
     suggestion.settles - work
 }
 
-fn unit(board: &Board, faults: &[Fault]) -> Built {
-    let mut built = Built::good(board, Parts::nominal(board));
-    faults.iter().for_each(|&f| built.plant(board, f));
-    built
+/// Where the shunts are in truth, and the switches closed.
+type Wiring = (Setting, Vec<usize>);
+
+/// A unit as one cause has it; it is measured in many places of few settings, each solved once.
+struct Unit {
+    built: Built,
+    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
+}
+
+impl Unit {
+    fn new(board: &Board, faults: &[Fault]) -> Unit {
+        let mut built = Built::good(board, Parts::nominal(board));
+        faults.iter().for_each(|&f| built.plant(board, f));
+        Unit { built, solved: RefCell::default() }
+    }
+
+    fn expected(&self, board: &Board, measurement: &Measurement) -> (f64, f64) {
+        let solve = |seat: Setting, closed: &[usize]| {
+            let mut solved = self.solved.borrow_mut();
+            let anew = |(seat, closed): &Wiring| {
+                Rc::new(Response::new(board, &self.built.parts, seat, closed))
+            };
+            solved.entry((seat, closed.to_vec())).or_insert_with_key(anew).clone()
+        };
+        expected_by(board, &self.built, measurement, solve)
+    }
 }
 
 /// Everything that can be measured and was not yet.
@@ -223,10 +267,24 @@ fn window_shorts(board: &Board, setting: &Setting) -> bool {
 
 /// What a measurement shows on a unit, and its standard deviation.
 pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) -> (f64, f64) {
+    let solve = |seat: Setting, closed: &[usize]| {
+        Rc::new(Response::new(board, &built.parts, &seat, closed))
+    };
+    expected_by(board, built, measurement, solve)
+}
+
+/// The same with its own way to solve a circuit: where the shunts are in truth, which switches are
+/// closed.
+fn expected_by(
+    board: &Board,
+    built: &Built,
+    measurement: &Measurement,
+    solve: impl Fn(Setting, &[usize]) -> Rc<Response>,
+) -> (f64, f64) {
     match measurement {
         Measurement::Volts { net, setting } => {
             let seat = built.seat(board, setting);
-            let response = Response::new(board, &built.parts, &seat, &[]);
+            let response = solve(seat, &[]);
             let between = [*net, board.supply.ground];
             let meter = Change { between, siemens: METER_SIEMENS, resistor: None };
             let slopes = response.slopes(*net, &[meter]);
@@ -240,14 +298,16 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
             (volts, VOLTS_SD.of(volts).hypot(volts * supply).hypot(spread))
         }
         Measurement::Ohms { between, setting, joined } => {
-            let (low, high) = window::ohms_between(board, &built.parts, setting, *between);
+            let seat = built.seat(board, setting);
+            let parts = built.bare(board, &seat).parts;
+            let (low, high) = window::ohms_between(board, &parts, &seat, *between);
             let ohms = if *joined { low } else { high };
             (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board)))
         }
         Measurement::Reading { channel, setting } => {
             let c = &board.channels[*channel];
             let seat = built.seat(board, setting);
-            let slopes = Response::new(board, &built.parts, &seat, &c.closes).slopes(c.net, &[]);
+            let slopes = solve(seat, &c.closes).slopes(c.net, &[]);
             let at_pin = built.at_pin(*channel, slopes.node);
             if c.kind == Kind::Digital {
                 return level(board, c, built.no_pull_up.contains(channel), at_pin);
@@ -262,6 +322,8 @@ pub(super) fn expected(board: &Board, built: &Built, measurement: &Measurement) 
                 (_, Node::Driven { volts, .. }) => (adc::code_at(volts, board), CODE_SD),
             }
         }
+        // It depends on what the defect looks like, see `Look::yes`.
+        Measurement::Look(_) => (0.0, 0.0),
     }
 }
 
@@ -274,6 +336,7 @@ pub fn measured(board: &Board, built: &Built, measurement: &Measurement, deviati
         Measurement::Ohms { .. } if value >= OPEN_FROM => f64::INFINITY,
         Measurement::Ohms { .. } => (value + deviations * OHMS_SD.of(value)).max(0.0),
         Measurement::Reading { .. } => value + deviations * CODE_SD,
+        Measurement::Look(_) => value,
     }
 }
 
@@ -309,6 +372,10 @@ fn spread(board: &Board, slopes: impl Iterator<Item = (usize, f64)>) -> f64 {
 /// Information that a measurement is expected to give on the cause, in nats: the bound of Kolchinsky
 /// and Tracey with Bhattacharyya distances (Entropy 19, 2017, 361; from memory).
 fn information(weights: &[f64], expected: &[(f64, f64)], measurement: &Measurement) -> f64 {
+    if let Measurement::Look(_) = measurement {
+        let yes: Vec<f64> = expected.iter().map(|(yes, _)| *yes).collect();
+        return look::information(weights, &yes);
+    }
     let total: f64 = weights.iter().sum();
     let ohms = matches!(measurement, Measurement::Ohms { .. });
     // Ohms span decades: their logarithm is what is normal.
@@ -378,7 +445,7 @@ impl Meter {
             Measurement::Ohms { between, setting, joined } => {
                 Some(Meter::Ohms { between, setting, joined, ohms: Ohms(value) })
             }
-            Measurement::Reading { .. } => None,
+            Measurement::Reading { .. } | Measurement::Look(_) => None,
         }
     }
 }

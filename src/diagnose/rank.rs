@@ -6,8 +6,9 @@
 
 use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
 use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Meter};
 use super::glance::Glance;
+use super::look::SLIP;
 use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
@@ -29,9 +30,7 @@ const FIRST_LOOKS: usize = 5;
 const GLANCES: usize = 3;
 const MANY: usize = 100;
 
-/// Probability that an operator's answer is not what a hypothesis predicts, and that a load is not:
-/// eyes slip, the converter does not.
-const SLIP: f64 = 0.01;
+/// Probability that a load is not what a hypothesis predicts: eyes slip, the converter does not.
 const STRAY: f64 = 1e-4;
 
 /// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
@@ -152,6 +151,8 @@ impl<'a> Weigher<'a> {
                 false => UNPLUGGED.ln(),
             };
         }
+        let looks = self.evidence.looks.iter();
+        ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
         let meter = self.evidence.meter.iter();
         ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
     }
@@ -164,8 +165,10 @@ impl<'a> Weigher<'a> {
     /// Whether answers, loads and ohms may tell a hypothesis from the good unit.
     fn side_matters(&self, hypothesis: &Hypothesis) -> bool {
         let loads = |f: &Fault| matches!(f, Fault::LoadDead { .. } | Fault::LoadShorted { .. });
-        let lamps = self.evidence.answers.iter().any(|(_, q, _)| {
-            let q = &self.board.questions[*q];
+        let answered = self.evidence.answers.iter().map(|(_, q, _)| *q);
+        let again = self.evidence.looks.iter().filter_map(|(look, _)| look.question());
+        let lamps = answered.chain(again).any(|q| {
+            let q = &self.board.questions[q];
             let nets: Vec<_> = q
                 .lit
                 .iter()
@@ -178,7 +181,21 @@ impl<'a> Weigher<'a> {
             reaches.any(|r| mine.iter().any(|g| r.touches(self.board, g)))
         });
         let shorts = self.evidence.silent_after.is_some() && hypothesis.faults.iter().any(joins);
-        lamps || shorts || !self.evidence.meter.is_empty() || hypothesis.faults.iter().any(loads)
+        let mut looks = self.evidence.looks.iter();
+        let looked = looks.any(|(look, _)| look.concerns(self.board, &hypothesis.faults));
+        let ohms = self.evidence.meter.iter().any(|m| self.ohms_matter(m, hypothesis));
+        lamps || shorts || looked || ohms || hypothesis.faults.iter().any(loads)
+    }
+
+    /// Whether a meter's ohms may tell a hypothesis from the good unit; volts are weighed with the
+    /// readings. With the rails joined nothing beyond the groups of the tips bears on them.
+    fn ohms_matter(&self, meter: &Meter, hypothesis: &Hypothesis) -> bool {
+        let Meter::Ohms { between, joined, .. } = meter else { return false };
+        let mut at_tips = self.groups.iter().filter(|g| between.iter().any(|n| g.nets.contains(n)));
+        let touches = |g: &Group| {
+            hypothesis.faults.iter().any(|f| f.reach(self.board).touches(self.board, g))
+        };
+        !joined || at_tips.any(touches)
     }
 
     /// Weighs hypotheses; those that are hopeless are left out.

@@ -30,6 +30,8 @@ pub struct Built {
     pub reversed: Vec<usize>,
     /// Jumpers that are taken for each other.
     pub mistaken: Vec<[usize; 2]>,
+    /// Second shunts: jumper and position. What they join is among the bridges of the parts.
+    pub second_shunts: Vec<(usize, usize)>,
     /// Loads that draw nothing.
     pub dead_loads: Vec<usize>,
     /// Loads that draw far too much.
@@ -45,6 +47,7 @@ impl Built {
             no_pull_up: Vec::new(),
             reversed: Vec::new(),
             mistaken: Vec::new(),
+            second_shunts: Vec::new(),
             dead_loads: Vec::new(),
             shorted_loads: Vec::new(),
         }
@@ -78,6 +81,7 @@ impl Built {
             Fault::SecondShunt { jumper, position } => {
                 let joins = &board.jumpers[jumper].positions[position].joins;
                 parts.bridges.extend(joins.iter().map(|&between| (between, SEATED)));
+                self.second_shunts.push((jumper, position));
             }
             Fault::CountedFromWrongEnd { jumper } => self.reversed.push(jumper),
             Fault::HeadersMistaken { jumpers } => self.mistaken.push(jumpers),
@@ -111,6 +115,24 @@ impl Built {
             }
         }
         seat
+    }
+
+    /// The unit after somebody took every shunt off the headers that a setting has bare: a second
+    /// one goes with the first, a bridge stays.
+    pub fn bare(&self, board: &Board, setting: &Setting) -> Built {
+        let mut bare = self.clone();
+        let off = |&(jumper, _): &(usize, usize)| setting.0[jumper] == Place::Open;
+        for (jumper, position) in self.second_shunts.iter().copied().filter(off) {
+            for &between in &board.jumpers[jumper].positions[position].joins {
+                let joined = (between, SEATED);
+                let bridges = &mut bare.parts.bridges;
+                if let Some(at) = bridges.iter().position(|b| *b == joined) {
+                    bridges.remove(at);
+                }
+            }
+        }
+        bare.second_shunts.retain(|second| !off(second));
+        bare
     }
 
     /// What the pin of a channel sees in a setting that is meant, with these switches closed.

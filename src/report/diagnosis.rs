@@ -2,7 +2,7 @@
 //! to measure next.
 
 use super::table::{Cell, Table};
-use super::{diagnosis_next, wrap};
+use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
@@ -176,6 +176,9 @@ fn asides_text(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
         ),
         Aside::Load(load, [was, cause, _]) => {
             format!("{}: {} draws {}", how(was, cause), board.loads[load].id, right(was))
+        }
+        Aside::Look(look, [was, cause, _]) => {
+            format!("{}: {} {}", how(was, cause), diagnosis_look::question(board, look), yes(was))
         }
     };
     let found = asides(board, evidence, faults);

@@ -1,6 +1,7 @@
 //! The measurement that would settle most, in words.
 
 use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
+use super::diagnosis_look;
 use crate::board::{Board, Setting};
 use crate::diagnose::{Diagnosis, Measurement, Suggestion};
 use crate::units::Ohms;
@@ -17,7 +18,12 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
             _ => String::new(),
         };
     };
-    let mut out = format!("\nMeasure next: {}\n", measurement(board, &best.measurement));
+    let next = match &best.measurement {
+        Measurement::Look(_) => "Next",
+        _ => "Measure next",
+    };
+    let what = measurement(board, &best.measurement);
+    let mut out = format!("\n{}", paragraph(&format!("{next}: {what}"), 0));
     for (class, at, value, sd) in best.expected.iter().take(SHOWN) {
         let cause = &diagnosis.classes[*class].causes[*at];
         let line =
@@ -33,8 +39,14 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
         );
         out += &paragraph(&what, 3);
     }
-    if let Some(flag) = flag(board, &best.measurement) {
-        out += &paragraph(&format!("then add --meter '{flag}=VALUE' to this command"), 3);
+    let add = match &best.measurement {
+        Measurement::Look(look) => {
+            Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))
+        }
+        by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
+    };
+    if let Some(add) = add {
+        out += &paragraph(&format!("then add {add} to this command"), 3);
     }
     out
 }
@@ -65,10 +77,11 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
             board.channels[*channel].id,
             places(board, *channel, setting)
         ),
+        Measurement::Look(look) => diagnosis_look::question(board, *look),
     }
 }
 
-/// How the command line names a measurement; none for one by the probe.
+/// How the command line names a measurement with a meter; none for any other.
 pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
     let at = |setting: &Setting, usual: &Setting| {
         let moved = (0..board.jumpers.len()).filter(|&j| setting.0[j] != usual.0[j]);
@@ -89,7 +102,7 @@ pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
             let at = at(setting, &Setting::all_open(board));
             Some(format!("{}:{}{joined}{at}", name(*a), name(*b)))
         }
-        Measurement::Reading { .. } => None,
+        Measurement::Reading { .. } | Measurement::Look(_) => None,
     }
 }
 
@@ -99,6 +112,8 @@ fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
         Measurement::Ohms { .. } if value >= 20e6 => "open".to_string(),
         Measurement::Ohms { .. } => Ohms(rounded(value.max(0.01))).to_string(),
         Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
+        Measurement::Look(_) if value > 0.3 => format!("yes ({:.0} of 100 times)", 100.0 * value),
+        Measurement::Look(_) => format!("no ({:.0} of 100 times)", 100.0 * (1.0 - value)),
         Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),
     }
 }

@@ -8,6 +8,7 @@ pub mod card_picture;
 pub mod coverage;
 pub mod design;
 pub mod diagnosis;
+pub mod diagnosis_look;
 pub mod diagnosis_next;
 pub mod diagnosis_picture;
 pub mod header;

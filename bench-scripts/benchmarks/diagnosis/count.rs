@@ -61,6 +61,9 @@ pub struct Count {
     pub cause_first: usize,
     pub in_three: usize,
     pub unexplained: usize,
+    /// The right cause first after what was proposed: by meter alone, and with looks.
+    pub by_meter: usize,
+    pub with_looks: usize,
 }
 
 impl Count {
@@ -71,6 +74,8 @@ impl Count {
         self.cause_first += other.cause_first;
         self.in_three += other.in_three;
         self.unexplained += other.unexplained;
+        self.by_meter += other.by_meter;
+        self.with_looks += other.with_looks;
     }
 
     pub fn of(board: &Board, diagnosis: &Diagnosis, planted: &[Fault]) -> Count {
@@ -85,6 +90,7 @@ impl Count {
             cause_first: count(first.is_some_and(|c| is(board, &c.faults, planted))),
             in_three: count(at.is_some_and(|at| at < 3)),
             unexplained: count(!diagnosis.explained),
+            ..Count::default()
         }
     }
 
@@ -142,12 +148,13 @@ impl Calibration {
 /// What the proposed measurements came to.
 #[derive(Clone, Default)]
 pub struct Settling {
-    pub open_first: usize,
-    /// Nothing that a meter can reach tells the causes apart any more.
+    /// Nothing that can be measured tells the causes apart any more.
     pub beyond: usize,
     pub settled: usize,
     pub right: usize,
     pub taken: Vec<usize>,
+    /// Looks among what was done.
+    pub looks: usize,
 }
 
 #[derive(Clone, Default)]
@@ -157,7 +164,10 @@ pub struct Tally {
     pub pairs: Count,
     /// By kind of what is in no list.
     pub strangers: BTreeMap<&'static str, Count>,
-    pub settling: Settling,
+    /// Units whose likeliest cause holds less than 95 % at first, and what measuring them further
+    /// came to: by meter alone, and with looks.
+    pub open_first: usize,
+    pub settling: [Settling; 2],
     pub good: (usize, usize, usize),
     pub time: Duration,
 }
@@ -172,11 +182,10 @@ impl Tally {
         for (kind, count) in other.strangers {
             self.strangers.entry(kind).or_default().add(count);
         }
-        self.settling.open_first += other.settling.open_first;
-        self.settling.beyond += other.settling.beyond;
-        self.settling.settled += other.settling.settled;
-        self.settling.right += other.settling.right;
-        self.settling.taken.extend(other.settling.taken);
+        self.open_first += other.open_first;
+        for (mine, theirs) in self.settling.iter_mut().zip(other.settling) {
+            mine.add(theirs);
+        }
         self.good.0 += other.good.0;
         self.good.1 += other.good.1;
         self.good.2 += other.good.2;
@@ -207,24 +216,46 @@ impl Tally {
         strange.line("all that is in no list");
         let (n, alarms, unexplained) = self.good;
         println!("good units {n}: false alarms {alarms}, said to be unexplained {unexplained}");
-        self.settling.print();
+        let share = |n: usize| 100.0 * n as f64 / all.told.max(1) as f64;
+        println!(
+            "the right cause first: {:.1} % before any measurement, {:.1} % after those proposed \
+             by meter alone, {:.1} % with looks",
+            share(all.cause_first),
+            share(all.by_meter),
+            share(all.with_looks)
+        );
+        println!("{} units open at first", self.open_first);
+        for (name, settling) in ["by meter alone", "with looks"].iter().zip(&mut self.settling) {
+            settling.print(name, self.open_first);
+        }
     }
 }
 
 impl Settling {
-    pub fn print(&mut self) {
+    fn add(&mut self, other: Settling) {
+        self.beyond += other.beyond;
+        self.settled += other.settled;
+        self.right += other.right;
+        self.taken.extend(other.taken);
+        self.looks += other.looks;
+    }
+
+    fn print(&mut self, name: &str, open: usize) {
         self.taken.sort_unstable();
         let last = self.taken.len().max(1) - 1;
         let at = |share: f64| self.taken.get((share * last as f64) as usize).copied().unwrap_or(0);
+        let percent = |of: usize| 100.0 * self.settled as f64 / of.max(1) as f64;
         println!(
-            "measurements: {} units open at first, {} of them beyond what can be measured (alike \
-             everywhere), {} settled by them, {} right; median {}, 90 % {}",
-            self.open_first,
+            "  {name}: {} end where nothing is left that tells the causes apart, {} settled \
+             ({:.1} % of all open, {:.1} % of the others), {} right; median {}, 90 % {}; {} looks",
             self.beyond,
             self.settled,
+            percent(open),
+            percent(open - self.beyond),
             self.right,
             at(0.5),
-            at(0.9)
+            at(0.9),
+            self.looks
         );
     }
 }

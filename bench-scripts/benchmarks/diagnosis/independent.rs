@@ -225,4 +225,9 @@ impl World for Independent {
     ) -> Option<f64> {
         meter::shows(self.design.board(), &subject.built, measurement, gauss(rng), rng)
     }
+
+    /// Eyes are worse here than the diagnosis believes.
+    fn errs(&self) -> f64 {
+        1.5
+    }
 }

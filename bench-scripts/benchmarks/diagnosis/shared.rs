@@ -133,4 +133,8 @@ impl World for Shared {
         let by_meter = !matches!(measurement, Measurement::Reading { .. });
         by_meter.then(|| measured(&self.board, &subject.built, measurement, gauss(rng)))
     }
+
+    fn errs(&self) -> f64 {
+        1.0
+    }
 }

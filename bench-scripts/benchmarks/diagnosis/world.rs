@@ -6,7 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use std::time::Instant;
 use strapwise::board::Board;
 use strapwise::diagnose::{
-    Cause, Diagnosis, Evidence, Measurement, Meter, Options, diagnose, suggest,
+    Cause, Diagnosis, Evidence, Look, Measurement, Meter, Options, diagnose, suggest,
 };
 use strapwise::faults::{Built, Fault};
 
@@ -43,6 +43,20 @@ pub trait World {
         measurement: &Measurement,
         rng: &mut ChaCha8Rng,
     ) -> Option<f64>;
+
+    /// How many times as often as the diagnosis believes a look errs here.
+    fn errs(&self) -> f64;
+}
+
+/// What somebody says who looks at a unit.
+fn says(world: &dyn World, subject: &Subject, look: Look, rng: &mut ChaCha8Rng) -> bool {
+    let likely = look.yes(world.board(), &subject.faults);
+    // A yes that is this likely is that of something there, if hard to see.
+    let yes = match likely > 0.2 {
+        true => 1.0 - world.errs() * (1.0 - likely),
+        false => world.errs() * likely,
+    };
+    rng.random::<f64>() < yes
 }
 
 /// A normal deviate, near enough: the sum of twelve uniform figures.
@@ -85,9 +99,25 @@ fn single(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &
         tell("miss", world.board(), &found, faults);
     }
     tally.calibration.take(first.probability, right);
+    let known = is(world.board(), &first.causes[0].faults, faults);
+    let mut after = [known; 2];
     if first.causes[0].probability < 0.95 {
-        settle(world, subject, found, manner, rng, &mut tally.settling);
+        tally.open_first += 1;
+        for (by, after) in [By::Meter, By::All].into_iter().zip(&mut after) {
+            let settling = &mut tally.settling[by as usize];
+            *after = settle(world, &subject, &found, manner, by, rng, settling);
+        }
     }
+    let count = tally.singles.entry(faults[0].class()).or_default();
+    count.by_meter += usize::from(after[0]);
+    count.with_looks += usize::from(after[1]);
+}
+
+/// By what a unit is measured further.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum By {
+    Meter,
+    All,
 }
 
 fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
@@ -107,58 +137,78 @@ fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
     );
 }
 
-/// Measures what is proposed until one cause holds.
+/// Measures what is proposed until one cause holds; whether the likeliest is right then.
 fn settle(
     world: &mut dyn World,
-    mut subject: Subject,
-    mut found: Diagnosis,
+    subject: &Subject,
+    found: &Diagnosis,
     manner: &Manner,
+    by: By,
     rng: &mut ChaCha8Rng,
     settling: &mut Settling,
-) {
-    settling.open_first += 1;
+) -> bool {
+    let faults = &subject.faults;
+    let (mut seen, mut found) = (subject.seen.clone(), found.clone());
+    let right = |world: &dyn World, found: &Diagnosis| {
+        let first = found.classes.first().and_then(|c| c.causes.first());
+        first.is_some_and(|c| is(world.board(), &c.faults, faults))
+    };
+    let misses = manner.misses && by == By::All;
     // The supply that the unit has on the desk where a meter is held to it: every node follows it.
     let supply = world.board().supply.clone();
     let follows = 1.0 + supply.tolerance.0 * rng.random_range(-1.0..1.0);
+    let shown = |m: &Measurement, value: f64| match m {
+        Measurement::Volts { .. } => Meter::of(m, value * follows),
+        _ => Meter::of(m, value),
+    };
     for taken in 1..=PATIENCE {
-        let next = suggest(world.board(), &subject.seen, &found);
-        let measured = next.iter().find_map(|s| {
-            let shown = |m: &Measurement, value: f64| match m {
-                Measurement::Volts { .. } => Meter::of(m, value * follows),
-                Measurement::Ohms { .. } | Measurement::Reading { .. } => Meter::of(m, value),
-            };
-            let value = world.measure(&subject, &s.measurement, rng)?;
-            // Asked for with the first voltage, once.
-            let of = s.supply_first.as_ref().and_then(|m| {
-                let off = 0.003 * supply.volts.0 + 0.002;
-                shown(m, supply.volts.0 + off * gauss(rng))
-            });
-            Some(of.into_iter().chain(shown(&s.measurement, value)))
-        });
-        let Some(meter) = measured else {
-            settling.beyond += 1;
-            if manner.misses {
-                tell("beyond", world.board(), &found, &subject.faults);
+        let next = suggest(world.board(), &seen, &found);
+        let before = (seen.meter.len(), seen.looks.len());
+        for suggestion in &next {
+            match suggestion.measurement {
+                Measurement::Look(look) if by == By::All => {
+                    let yes = says(world, subject, look, rng);
+                    seen.looks.push((look, yes));
+                    settling.looks += 1;
+                }
+                Measurement::Look(_) => {}
+                ref by_meter => {
+                    let Some(value) = world.measure(subject, by_meter, rng) else { continue };
+                    // Asked for with the first voltage, once.
+                    if let Some(first) = &suggestion.supply_first {
+                        let off = 0.003 * supply.volts.0 + 0.002;
+                        seen.meter.extend(shown(first, supply.volts.0 + off * gauss(rng)));
+                    }
+                    seen.meter.extend(shown(by_meter, value));
+                }
             }
-            return;
-        };
-        subject.seen.meter.extend(meter);
-        found = diagnose(world.board(), &subject.seen, &manner.options);
-        let first = &found.classes[0].causes[0];
-        if first.probability > 0.95 {
+            if (seen.meter.len(), seen.looks.len()) != before {
+                break;
+            }
+        }
+        if (seen.meter.len(), seen.looks.len()) == before {
+            settling.beyond += 1;
+            if misses {
+                tell("beyond", world.board(), &found, faults);
+            }
+            return right(world, &found);
+        }
+        found = diagnose(world.board(), &seen, &manner.options);
+        if found.classes[0].causes[0].probability > 0.95 {
+            let right = right(world, &found);
             settling.settled += 1;
-            let right = is(world.board(), &first.faults, &subject.faults);
             settling.right += usize::from(right);
             settling.taken.push(taken);
-            if manner.misses && !right {
-                tell("settled wrongly", world.board(), &found, &subject.faults);
+            if misses && !right {
+                tell("settled wrongly", world.board(), &found, faults);
             }
-            return;
+            return right;
         }
     }
-    if manner.misses {
-        tell("unsettled", world.board(), &found, &subject.faults);
+    if misses {
+        tell("unsettled", world.board(), &found, faults);
     }
+    right(world, &found)
 }
 
 fn pair(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mut Tally) {

@@ -27,7 +27,7 @@ pub fn shows(
     deviations: f64,
     rng: &mut ChaCha8Rng,
 ) -> Option<f64> {
-    let circuit = |setting: &Setting| {
+    let circuit = |built: &Built, setting: &Setting| {
         // A shunt that makes no contact has an infinite resistance, which is left out.
         let seat = built.seat(board, setting);
         let stuck: Vec<usize> = (0..board.switches.len())
@@ -39,14 +39,15 @@ pub fn shows(
     let [supply, ground] = [board.supply.net, board.supply.ground];
     match measurement {
         Measurement::Volts { net, setting } => {
-            let mut deck = circuit(setting);
+            let mut deck = circuit(built, setting);
             let _ = writeln!(deck, "V0 {} 0 {}", name(supply), board.supply.volts.0);
             let _ = writeln!(deck, "RM {} 0 {INPUT:e}", name(*net));
             let volts = if *net == ground { 0.0 } else { solve(&deck, &name(*net), "0") };
             Some(volts + deviations * (0.003 * volts.abs() + 0.002))
         }
         Measurement::Ohms { between: [a, b], setting, joined } => {
-            let mut deck = circuit(setting);
+            let bare = built.bare(board, &built.seat(board, setting));
+            let mut deck = circuit(&bare, setting);
             let (low, high) = RAILS;
             let rails = (rng.random_range(low.ln()..high.ln())).exp();
             let rails = if *joined { 1e-3 } else { rails };
@@ -56,7 +57,7 @@ pub fn shows(
             let shown = ohms + deviations * (0.005 * ohms + 0.3);
             Some(if ohms > OPEN { f64::INFINITY } else { shown.max(0.0) })
         }
-        Measurement::Reading { .. } => None,
+        Measurement::Reading { .. } | Measurement::Look(_) => None,
     }
 }
 

@@ -1,0 +1,138 @@
+//! Looks in words: what to look for, and how the command line names it.
+
+use crate::board::Board;
+use crate::diagnose::Look;
+use crate::units::{Allow, Ohms, read};
+
+/// What to do for a look, ending in a question with yes or no.
+pub fn question(board: &Board, look: Look) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    let r = |r: usize| board.resistors[r].id.as_str();
+    let pin = |c: usize| format!("{} ({})", board.channels[c].pin.name, board.channels[c].id);
+    match look {
+        Look::SecondShunt { jumper } => {
+            format!("look at {}: is there a shunt on it that the test did not ask for?", j(jumper))
+        }
+        Look::Bridge { jumper, pins: [a, b] } => format!(
+            "look at {} from below with a magnifier: is there solder between pins {a} and {b}?",
+            j(jumper)
+        ),
+        Look::ChipBridge { channels: [a, b] } => format!(
+            "look at the chip with a magnifier: is there solder or residue between {} and {}?",
+            pin(a),
+            pin(b)
+        ),
+        Look::Printed { resistor, ohms } => format!(
+            "look at {}: is {ohms} printed on it in place of {}?",
+            r(resistor),
+            board.resistors[resistor].ohms
+        ),
+        Look::Joint { resistor } => format!(
+            "look at {} with a magnifier: is it missing or cracked, or a joint lifted or dull?",
+            r(resistor)
+        ),
+        Look::Across { resistor } => {
+            format!("look at {} with a magnifier: is there solder across it?", r(resistor))
+        }
+        Look::PinJoint { channel } => format!(
+            "look at the chip with a magnifier: is the joint at {} lifted or dull?",
+            pin(channel)
+        ),
+        Look::WrongEnd { jumper } => format!(
+            "look at {} and its marking: were its positions counted from the wrong end?",
+            j(jumper)
+        ),
+        Look::Mistaken { jumpers: [a, b] } => {
+            format!("look at {} and {}: were they taken for each other?", j(a), j(b))
+        }
+        Look::OtherShunt { jumper, position } => format!(
+            "put another shunt on {} at {}: does the unit then read as it should?",
+            j(jumper),
+            board.jumpers[jumper].positions[position].name
+        ),
+        Look::Scraped { jumper, pins: [a, b] } => format!(
+            "draw a blade between pins {a} and {b} of {}, power off: does the unit then read as it \
+             should?",
+            j(jumper)
+        ),
+        Look::Lifted { resistor } => format!(
+            "lift one end of {}, power off, and measure it: is it out of its {} ± {:.0} %?",
+            r(resistor),
+            board.resistors[resistor].ohms,
+            100.0 * board.resistors[resistor].tolerance.0
+        ),
+        Look::Answer { question } => {
+            format!("ask again in a test (`bench`): {}", board.questions[question].ask)
+        }
+        Look::Lamp { question, resistor } => format!(
+            "look again in a test (`bench`), when it asks '{}': is the lamp at {} lit?",
+            board.questions[question].ask,
+            r(resistor)
+        ),
+    }
+}
+
+/// How the command line names a look: what is looked for, and where.
+pub fn flag(board: &Board, look: Look) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    let r = |r: usize| board.resistors[r].id.as_str();
+    let c = |c: usize| board.channels[c].id.as_str();
+    match look {
+        Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
+        Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
+        Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
+        Look::Printed { resistor, ohms } => {
+            format!("printed:{}:{}", r(resistor), typed(ohms))
+        }
+        Look::Joint { resistor } => format!("joint:{}", r(resistor)),
+        Look::Across { resistor } => format!("across:{}", r(resistor)),
+        Look::PinJoint { channel } => format!("pin-joint:{}", c(channel)),
+        Look::WrongEnd { jumper } => format!("wrong-end:{}", j(jumper)),
+        Look::Mistaken { jumpers: [a, b] } => format!("mistaken:{}:{}", j(a), j(b)),
+        Look::OtherShunt { jumper, position } => {
+            format!("other-shunt:{}:{}", j(jumper), board.jumpers[jumper].positions[position].name)
+        }
+        Look::Scraped { jumper, pins: [a, b] } => format!("scraped:{}:{a}-{b}", j(jumper)),
+        Look::Lifted { resistor } => format!("lifted:{}", r(resistor)),
+        Look::Answer { question } => format!("answer:{}", board.questions[question].id),
+        Look::Lamp { question, resistor } => {
+            format!("lamp:{}:{}", board.questions[question].id, r(resistor))
+        }
+    }
+}
+
+/// Ohms as a keyboard has them: `2.7k`.
+fn typed(ohms: Ohms) -> String {
+    ohms.to_string().replace([' ', 'Ω'], "")
+}
+
+/// The look that a name stands for, as [`flag`] writes it.
+///
+/// Errors: what is wrong with the name, and which names there are.
+pub fn named(board: &Board, name: &str) -> Result<Look, String> {
+    // A value may be written in several ways, and any may be printed.
+    if let ["printed", id, value] = name.split(':').collect::<Vec<&str>>()[..]
+        && let Some(resistor) = board.resistors.iter().position(|r| r.id == id)
+    {
+        let ohms = read::<Ohms>(value, Allow::Positive).map_err(|e| e.to_string())?;
+        return Ok(Look::Printed { resistor, ohms });
+    }
+    let looks = Look::all(board);
+    if let Some(look) = looks.iter().find(|look| flag(board, **look) == name) {
+        return Ok(*look);
+    }
+    let kind = name.split(':').next().unwrap_or_default();
+    let names: Vec<String> = looks.iter().map(|look| flag(board, *look)).collect();
+    let same: Vec<&str> = names
+        .iter()
+        .filter(|known| known.split(':').next() == Some(kind))
+        .map(String::as_str)
+        .collect();
+    if !same.is_empty() {
+        return Err(format!("this board has {}", same.join(", ")));
+    }
+    let mut kinds: Vec<&str> = names.iter().filter_map(|n| n.split(':').next()).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    Err(format!("nothing is looked for by the name {kind}; there is {}", kinds.join(", ")))
+}

@@ -1,0 +1,225 @@
+//! What a look, another shunt or a blade tells of causes that are alike at every net.
+
+mod bench_support;
+mod diagnose_support;
+
+use bench_support::metered::BOARD;
+use bench_support::{board_of, vent_controller};
+use diagnose_support::{evidence, unit};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use std::sync::Arc;
+use strapwise::board::Board;
+use strapwise::diagnose::{
+    Diagnosis, Evidence, Look, Measurement, Options, Suggestion, diagnose, measured, suggest,
+};
+use strapwise::faults::{Built, Fault, modelled};
+use strapwise::record::{Row, RowKind};
+use strapwise::report::diagnosis_look::{flag, named};
+use strapwise::report::{diagnosis, diagnosis_next};
+use strapwise::{walk, window};
+
+/// What the whole sequence reads of a unit with a defect.
+fn seen(fault: Fault) -> (Arc<Board>, Evidence) {
+    let board = vent_controller();
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let mut rng = ChaCha8Rng::seed_from_u64(21);
+    let built = unit(&board, &[fault], &mut rng);
+    let evidence = evidence(&board, &walk, &built, &mut rng);
+    (board, evidence)
+}
+
+fn weigh(board: &Board, evidence: &Evidence) -> (Diagnosis, Vec<Suggestion>) {
+    let found = diagnose(board, evidence, &Options::default());
+    let next = suggest(board, evidence, &found);
+    (found, next)
+}
+
+fn leader(found: &Diagnosis) -> (Fault, f64) {
+    let first = &found.classes[0].causes[0];
+    (first.faults[0], first.probability)
+}
+
+/// A second shunt whose circuit is that of a bridge between the same pins, and the bridge.
+fn twins(board: &Board) -> (Fault, Fault) {
+    let all = modelled(board);
+    let same = |second: &Fault| {
+        let Fault::SecondShunt { jumper, position } = *second else { return None };
+        let pins = board.jumpers[jumper].positions[position].pins[0];
+        let bridge = all.iter().find(|f| {
+            matches!(f, Fault::PinsBridged { jumper: j, pins: p, .. } if (*j, *p) == (jumper, pins))
+        });
+        bridge.map(|bridge| (*second, *bridge))
+    };
+    all.iter().rev().find_map(same).expect("a second shunt that a bridge resembles")
+}
+
+#[test]
+fn a_look_tells_a_second_shunt_from_a_bridge_which_no_reading_does() {
+    let (second, bridge) = twins(&vent_controller());
+    for (truth, there) in [(second, true), (bridge, false)] {
+        let (board, mut evidence) = seen(truth);
+        let (found, next) = weigh(&board, &evidence);
+        assert!(found.classes[0].causes.len() > 1 && leader(&found).1 < 0.95, "{found:?}");
+        let Fault::SecondShunt { jumper, .. } = second else { unreachable!() };
+        let look = Look::SecondShunt { jumper };
+        let asked = next.iter().any(|s| s.measurement == Measurement::Look(look));
+        assert!(asked, "{:?}", next.iter().map(|s| &s.measurement).collect::<Vec<_>>());
+        evidence.looks.push((look, there));
+        let (found, next) = weigh(&board, &evidence);
+        assert!(leader(&found).0 == truth && leader(&found).1 > 0.9, "{:?}", leader(&found));
+        // What was looked for is not asked for again.
+        assert!(next.iter().all(|s| s.measurement != Measurement::Look(look)));
+    }
+}
+
+#[test]
+fn with_every_shunt_off_a_second_one_is_gone_and_a_bridge_is_not() {
+    let board = vent_controller();
+    let (second, bridge) = twins(&board);
+    let Fault::PinsBridged { between, .. } = bridge else { unreachable!() };
+    let setting = strapwise::board::Setting::all_open(&board);
+    let across = Measurement::Ohms { between, setting, joined: true };
+    let shown = |faults: &[Fault]| {
+        let mut built = Built::good(&board, strapwise::circuit::Parts::nominal(&board));
+        faults.iter().for_each(|&f| built.plant(&board, f));
+        measured(&board, &built, &across, 0.0)
+    };
+    assert_eq!(shown(&[second]), shown(&[]));
+    assert!(shown(&[bridge]) < 1.0 && shown(&[]) > 10.0, "{} {}", shown(&[bridge]), shown(&[]));
+    // Beside the shunt, the bridge of its unit stays.
+    assert!(shown(&[second, bridge]) < 1.0);
+}
+
+#[test]
+fn an_eye_that_sees_nothing_leaves_the_defect_possible() {
+    let (_, bridge) = twins(&vent_controller());
+    let Fault::PinsBridged { jumper, pins, .. } = bridge else { unreachable!() };
+    let (board, mut evidence) = seen(bridge);
+    let share = |evidence: &Evidence| {
+        let found = weigh(&board, evidence).0;
+        let causes = found.classes.iter().flat_map(|c| &c.causes);
+        causes.filter(|c| c.faults == [bridge]).map(|c| c.probability).sum::<f64>()
+    };
+    let before = share(&evidence);
+    evidence.looks.push((Look::Bridge { jumper, pins }, false));
+    let after = share(&evidence);
+    assert!(after < before && after > 0.02, "{before} {after}");
+}
+
+#[test]
+fn a_bridge_is_one_cause_whether_it_is_clean_or_poor() {
+    let board = vent_controller();
+    let bridge = modelled(&board).into_iter().find_map(|f| match f {
+        Fault::ChannelsBridged { channels, .. } => Some(channels),
+        _ => None,
+    });
+    let channels = bridge.expect("channels side by side");
+    let ohms = strapwise::units::Ohms(1.0);
+    let (board, evidence) = seen(Fault::ChannelsBridged { channels, ohms });
+    let found = weigh(&board, &evidence).0;
+    let same =
+        |f: &Fault| matches!(f, Fault::ChannelsBridged { channels: c, .. } if *c == channels);
+    let causes = found.classes.iter().flat_map(|c| &c.causes);
+    assert_eq!(causes.filter(|c| c.faults.iter().all(same)).count(), 1, "{:?}", found.classes[0]);
+}
+
+#[test]
+fn a_lamp_that_stays_dark_is_looked_at_by_itself() {
+    let board = vent_controller();
+    let of = |id: &str| board.resistors.iter().position(|r| r.id == id).expect("the resistor");
+    let question = board.questions.iter().position(|q| q.id == "lamps-lit").expect("a question");
+    let dark = Fault::ResistorOpen { resistor: of("R30") };
+    let (board, mut evidence) = seen(dark);
+    let (found, next) = weigh(&board, &evidence);
+    assert!(leader(&found).1 < 0.6, "two lamps, either of which may be dark: {found:?}");
+    let lamp = |id: &str| Look::Lamp { question, resistor: of(id) };
+    let asks = |s: &Suggestion| {
+        s.measurement == Measurement::Look(lamp("R30"))
+            || s.measurement == Measurement::Look(lamp("R31"))
+    };
+    assert!(next.iter().any(asks));
+    evidence.looks.extend([(lamp("R30"), false), (lamp("R31"), true)]);
+    let found = weigh(&board, &evidence).0;
+    // A short across the other one darkens it too, so that it is not certain.
+    let (first, probability) = leader(&found);
+    assert!(first == dark && probability > 0.5, "{:?}", found.classes[0]);
+    let other = Fault::ResistorOpen { resistor: of("R31") };
+    let causes = found.classes.iter().flat_map(|c| &c.causes);
+    let left: f64 = causes.filter(|c| c.faults == [other]).map(|c| c.probability).sum();
+    assert!(left < 0.01, "{left}");
+}
+
+#[test]
+fn every_look_has_a_name_that_the_command_line_reads_and_words_for_the_operator() {
+    let board = vent_controller();
+    let looks = Look::all(&board);
+    assert!(looks.len() > 40, "{}", looks.len());
+    for look in looks {
+        let name = flag(&board, look);
+        let read = named(&board, &name).unwrap_or_else(|e| panic!("{name}: {e}"));
+        assert!(read.same(&look), "{name}: {read:?}");
+        assert!(name.is_ascii() && !name.contains(' '), "{name}");
+        let told = diagnosis_next::measurement(&board, &Measurement::Look(look));
+        assert!(told.ends_with('?'), "{told}");
+    }
+    assert!(named(&board, "printed:R3:220R").is_ok());
+    assert!(named(&board, "second-shunt:J9").unwrap_err().starts_with("this board has second-"));
+    assert!(named(&board, "smell:J1").unwrap_err().contains("second-shunt"));
+}
+
+#[test]
+fn what_was_looked_for_stands_among_what_speaks_for_a_cause() {
+    let (second, _) = twins(&vent_controller());
+    let (board, mut evidence) = seen(second);
+    let Fault::SecondShunt { jumper, .. } = second else { unreachable!() };
+    evidence.looks.push((Look::SecondShunt { jumper }, true));
+    let (found, next) = weigh(&board, &evidence);
+    let text = diagnosis::text(&board, &evidence, &found, &next);
+    let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let line = format!("for: look at {}: is there a shunt on it", board.jumpers[jumper].id);
+    assert!(told.contains(&line), "{text}");
+}
+
+/// A row of a value that a person read of a channel before the power was on.
+fn typed(setting: &str, answer: &str, ohm: Option<f64>) -> Row {
+    Row {
+        row: RowKind::Check,
+        mode: "meter".into(),
+        channel: "OHMS".into(),
+        setting: setting.into(),
+        answer: answer.into(),
+        ohm,
+        ..Row::default()
+    }
+}
+
+#[test]
+fn values_typed_in_the_test_speak_for_the_part_that_is_wrong() {
+    let board = board_of(BOARD);
+    let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let good = [
+        typed("J1=fitted J2=fitted", "1k", Some(1e3)),
+        typed("J1=fitted J2=open", "3k2", Some(3.2e3)),
+    ];
+    let evidence = Evidence::of(&board, &good);
+    assert_eq!((evidence.meter.len(), evidence.left_out.len()), (2, 0), "{evidence:?}");
+    assert!(weigh(&board, &evidence).0.classes[0].causes[0].faults.is_empty());
+    let bad = [
+        typed("J1=fitted J2=fitted", "10k", Some(10e3)),
+        typed("J1=fitted J2=open", "12k2", Some(12.2e3)),
+    ];
+    let found = weigh(&board, &Evidence::of(&board, &bad)).0;
+    let (fault, probability) = leader(&found);
+    let ohms = strapwise::units::Ohms(10e3);
+    assert!(Look::Printed { resistor: r3, ohms }.same(&match fault {
+        Fault::ResistorValue { resistor, ohms } => Look::Printed { resistor, ohms },
+        other => panic!("{other:?}"),
+    }));
+    assert!(probability > 0.8, "{probability}");
+    // Over the meter's range: a part is open.
+    let over = [typed("J1=fitted J2=fitted", "OL", None)];
+    let found = weigh(&board, &Evidence::of(&board, &over)).0;
+    assert_eq!(leader(&found).0, Fault::ResistorOpen { resistor: r3 });
+}
