@@ -96,3 +96,20 @@ fn identification_stands_on_every_row_and_the_end_is_marked() {
     assert!(lines.iter().filter(judged).all(|l| !l[column("rule")].is_empty()));
     assert!(lines.iter().filter(judged).all(|l| !l[column("verdict")].is_empty()));
 }
+
+#[test]
+fn the_head_says_how_small_a_fault_of_each_channel_shows_and_what_is_never_seen() {
+    let (columns, lines) = record();
+    let column = |name: &str| columns.iter().position(|c| c == name).expect("a column");
+    let (rule, note) = (column("rule"), column("note"));
+    let of = |name: &str| -> Vec<String> {
+        lines.iter().filter(|l| l[rule] == name).map(|l| l[note].clone()).collect()
+    };
+    let smallest = of("smallest shown");
+    let of_loop = smallest.iter().find(|text| text.starts_with("LOOP: ")).expect("the loopback");
+    for figure in ["a contact from ", " % too large", " times too small"] {
+        assert!(of_loop.contains(figure), "{of_loop}");
+    }
+    let [never] = &of("never seen")[..] else { panic!("once") };
+    assert!(never.contains("nets that no channel reads"), "{never}");
+}

@@ -431,6 +431,10 @@ pub enum Event {
         of: usize,
         /// What shows the others, and which it shows, in words.
         unseen: Vec<(String, String)>,
+        /// The smallest faults of each channel that it shows, in words.
+        smallest: Vec<String>,
+        /// What no probe on the board ever shows, in words.
+        never: String,
     },
     /// What stood where an identity is about to be written; to be put back at the end.
     Kept(Slots),

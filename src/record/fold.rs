@@ -96,7 +96,12 @@ impl Folder {
                 row.setting = setting.text(&self.board);
                 vec![row]
             }
-            Event::Covers { shown, of, unseen } => self.covers(t, [*shown, *of], unseen),
+            Event::Covers { shown, of, unseen, smallest, never } => {
+                let mut rows = self.covers(t, [*shown, *of], unseen);
+                rows.extend(smallest.iter().map(|what| self.event(t, "smallest shown", what)));
+                rows.push(self.event(t, "never seen", never));
+                rows
+            }
             Event::Kept(slots) => vec![self.event(t, KEPT, &slots_text(slots))],
             Event::PutBack => vec![self.event(t, PUT_BACK, "")],
             Event::NoIdentity(why) => vec![self.event(t, "no identity", why)],

@@ -5,19 +5,10 @@ use super::table::{Cell, Form, Table};
 use super::windows::is_meter;
 use super::wrap;
 use crate::board::Board;
-use crate::board::chip::Probe;
 use crate::circuit;
 use crate::faults::{self, ALIKE, By, Fault, Likeness, Moved, Sighting, Witness};
 use crate::walk::{Walk, meter};
 use crate::window::Windows;
-
-/// What no reading by a probe on the board itself ever shows, whatever the sequence.
-pub const NEVER_SEEN: &str = "No probe on the board itself sees: nets that no channel reads; the \
-    values of digital pull-ups; a whole ladder whose parts are off by one factor inside the range \
-    of the chip's own pull-up; a supply that is off by less than the reference's tolerance; errors \
-    that the test and the product have in common; contacts that are good now and bad later; the \
-    probe's own pins; a wrong label; shorts to nets that are not in the board file; shunts that \
-    are not the unit's own.";
 
 /// Every modelled defect, a row each, for programs.
 pub fn table(board: &Board, walk: &Walk) -> Table {
@@ -141,29 +132,7 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
     }
     text += &least_text(board, windows, walk);
     text += &scale_text(board, windows, walk);
-    let mut never = NEVER_SEEN.to_string();
-    if board.chip.probe != Probe::None
-        && let Some(why) = board.no_supply_reading()
-    {
-        never += &match board.supply.by_meter {
-            true => format!(
-                " Here {why}: its voltage and its sag under each load are what a person reads on a \
-                 meter, to its last digit, and dips are not seen."
-            ),
-            false => format!(" Here {why}: measure it by a meter."),
-        };
-    }
-    let parts: Vec<String> = board.bus_parts.iter().map(|part| part.id.clone()).collect();
-    if !parts.is_empty() {
-        never += &format!(
-            " {} asked by address on the bus: an answer proves the supply of that part, silence \
-             proves nothing, and neither bears on the verdict.",
-            match &parts[..] {
-                [one] => format!("{one} is"),
-                _ => format!("{} are", parts.join(", ")),
-            }
-        );
-    }
+    let never = faults::never_seen(board);
     let never = wrap::lines(&never, 80).join("\n");
     format!("{text}\n{never}\n")
 }

@@ -12,6 +12,7 @@ use crate::faults::{self, Coverage, Fault, Views};
 use crate::window::Windows;
 use search::{Problem, Way};
 use std::fmt;
+use std::sync::OnceLock;
 
 /// Settings of one group that are gone through; a bigger one is refused.
 pub const MOST_SETTINGS: usize = 4096;
@@ -52,6 +53,8 @@ pub struct Walk {
     pub legs: Vec<Leg>,
     /// What a pass of this sequence means.
     pub coverage: Coverage,
+    /// The smallest faults that it shows, once somebody has asked.
+    smallest: OnceLock<Vec<String>>,
 }
 
 /// The part of the sequence that leads one group of jumpers.
@@ -73,6 +76,11 @@ impl Walk {
     /// The settings, each with the channels that are read in it.
     pub fn looks(&self) -> impl Iterator<Item = (Setting, Vec<usize>)> + '_ {
         self.steps.iter().map(|s| (s.setting.clone(), s.reads.clone()))
+    }
+
+    /// The smallest faults of each channel that the sequence shows, in words; worked out once.
+    pub fn smallest_shown(&self, board: &Board, windows: &Windows) -> &[String] {
+        self.smallest.get_or_init(|| faults::smallest_shown(board, windows, self.looks()))
     }
 
     /// How many shunts are moved.
@@ -181,7 +189,7 @@ fn plan_as(
     let coverage = faults::coverage(board, windows, looks);
     let coverage = meter::shown(board, &metered, coverage);
     let least = legs.iter().map(|leg| leg.least).sum();
-    Ok(Walk { metered, steps, least, legs, coverage })
+    Ok(Walk { metered, steps, least, legs, coverage, smallest: OnceLock::new() })
 }
 
 /// The channels at these nets, with the digital ones whose pins are beside theirs: a level takes no

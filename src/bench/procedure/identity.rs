@@ -4,6 +4,7 @@
 //! place belongs to the product: it is recorded first, and put back at the end.
 
 use super::*;
+use crate::faults;
 
 impl Bench {
     pub(super) fn greeted(&mut self, now: Duration, answer: Answer) {
@@ -76,7 +77,9 @@ impl Bench {
         let coverage = &self.walk.coverage;
         let unseen = coverage.unseen_in_words(&self.board);
         let (shown, of) = (coverage.seen.len(), coverage.seen.len() + coverage.unseen.len());
-        self.tell(Event::Covers { shown, of, unseen });
+        let smallest = self.walk.smallest_shown(&self.board, &self.windows).to_vec();
+        let never = faults::never_seen(&self.board);
+        self.tell(Event::Covers { shown, of, unseen, smallest, never });
     }
 
     /// The operator says that this is another unit than the one to be tested.
