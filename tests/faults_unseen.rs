@@ -145,3 +145,24 @@ fn an_entry_with_a_slip_is_told_with_its_place() {
     let missing = told("[[accepted]]\nparts = [\"R30\"]\n");
     assert!(missing.contains("reason"), "{missing}");
 }
+
+#[test]
+fn what_a_meter_shows_of_a_good_unit_is_said_with_both_ends() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/protocols/vent-controller.toml");
+    let text = std::fs::read_to_string(path).expect("the board file");
+    let board = strapwise::board::parse("demo", &text).expect("a board");
+    let windows = strapwise::window::windows(&board).expect("windows");
+    let walk = strapwise::walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let said = walk.coverage.unseen_in_words(&board);
+    let of = |nets: &str| said.iter().find(|(by, _)| by.contains(nets)).expect("said").0.clone();
+    // 10 kΩ of 5 % with nothing beside it.
+    assert_eq!(
+        of("VCC to ADDR0, "),
+        "meter, power off, shunts off: VCC to ADDR0, 9.5 kΩ to 10.5 kΩ"
+    );
+    // By hand: 1.8 kΩ beside 6.4 kΩ, the rails joined, all of 1 %: 1.4049 kΩ.
+    let r1 = of("VCC to TAP2, ");
+    assert!(r1.contains("supply joined to ground") && r1.ends_with("1.391 kΩ to 1.419 kΩ"), "{r1}");
+    // Two lamps' resistors of 470 Ω and 5 % side by side: 235 Ω.
+    assert!(of("LAMPS to RETURN, ").ends_with("223.2 Ω to 246.7 Ω"), "{}", of("LAMPS to RETURN, "));
+}

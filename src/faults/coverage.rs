@@ -22,13 +22,16 @@ pub struct Coverage {
 pub enum By {
     /// A look at the part.
     Look,
-    /// A meter across a resistor, without power and with the shunts off; it reads this much, or
-    /// less where other parts join the same nets.
+    /// A meter across a resistor, without power and with the shunts off: what it shows of a good
+    /// unit, other parts that join the same nets included.
     Meter {
         /// Resistor index.
         resistor: usize,
-        /// Its value.
-        ohms: Ohms,
+        /// The least and the most, infinite where the chip between the rails bears on it.
+        good: (Ohms, Ohms),
+        /// Whether the supply has to be joined to ground, so that what the chip does does not
+        /// matter.
+        joined: bool,
     },
     /// A meter across a seated shunt, without power: next to nothing.
     Contact {
@@ -84,9 +87,10 @@ impl By {
         };
         match self {
             By::Look => "look".to_string(),
-            By::Meter { resistor, ohms } => {
+            By::Meter { resistor, good: (low, high), joined } => {
                 let between = nets(board.resistors[resistor].between);
-                format!("meter, power off: {between}, {ohms} or less")
+                let joined = if joined { ", supply joined to ground" } else { "" };
+                format!("meter, power off, shunts off{joined}: {between}, {low} to {high}")
             }
             By::Contact { between } => {
                 format!("meter, power off, shunt on: {}, under 1 ohm", nets(between))
@@ -127,6 +131,28 @@ pub fn coverage(
     coverage
 }
 
+/// What a meter across a resistor shows of a good unit: resistance between two nets grows with every
+/// part of it (Rayleigh), so the ends of the tolerances are the ends of what it may be.
+fn across(board: &Board, resistor: usize) -> By {
+    let between = board.resistors[resistor].between;
+    let open = Setting::all_open(board);
+    let at = |end: f64| {
+        let mut parts = Parts::nominal(board);
+        for (ohms, r) in parts.resistors.iter_mut().zip(&board.resistors) {
+            ohms.0 *= 1.0 + end * r.tolerance.0;
+        }
+        window::ohms_between(board, &parts, &open, between)
+    };
+    let (low, high) = (at(-1.0), at(1.0));
+    // Where nothing but the part lies between the nets, the lead is spared; across the rails it would
+    // short the part itself.
+    let rails = [board.supply.net, board.supply.ground];
+    let spared = between.iter().all(|net| rails.contains(net));
+    let alone = (low.1 - low.0).abs() <= 1e-9 * low.1 || spared;
+    let good = if alone { (low.1, high.1) } else { (low.0, high.0) };
+    By::Meter { resistor, good: (Ohms(good.0), Ohms(good.1)), joined: !alone }
+}
+
 fn by(board: &Board, fault: Fault) -> By {
     let accepted = board.accepted.iter().position(|a| {
         let parts = fault.parts();
@@ -141,9 +167,7 @@ fn by(board: &Board, fault: Fault) -> By {
         | Fault::ResistorShorted { resistor }
         | Fault::ResistorValue { resistor, .. }
         | Fault::ResistorOff { resistor, .. }
-        | Fault::ResistorsSwapped { resistors: [resistor, _] } => {
-            By::Meter { resistor, ohms: board.resistors[resistor].ohms }
-        }
+        | Fault::ResistorsSwapped { resistors: [resistor, _] } => across(board, resistor),
         Fault::ContactOpen { jumper, position }
         | Fault::ContactResistive { jumper, position, .. } => {
             let joins = &board.jumpers[jumper].positions[position].joins;
