@@ -313,3 +313,14 @@ fn a_header_is_written_over_and_a_file_of_another_hand_is_not() {
     assert!(ended.err.contains("no header that c-header has written"), "{}", ended.err);
     assert_eq!(std::fs::read_to_string(&file).unwrap(), "int x;\n");
 }
+
+#[test]
+fn a_supply_that_the_board_cannot_have_is_refused_before_anything_is_asked() {
+    let results = tempfile::tempdir().unwrap();
+    let (board, folder) = (board(), results.path().to_str().unwrap().to_string());
+    let bench = ["bench", board.to_str().unwrap(), "--unit", "U1", "--port", "virtual"];
+    let more = ["--results", &folder, "--supply-volts", "50V"];
+    let ended = strapwise(&[&bench[..], &more].concat());
+    assert_eq!(ended.code, Some(2), "{}", ended.err);
+    assert!(ended.err.contains("far from the 5 V of the board file"), "{}", ended.err);
+}

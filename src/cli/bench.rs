@@ -21,6 +21,7 @@ use crate::session::Conductor;
 use crate::session::commands::Runner;
 use crate::session::live::{self, Desk, Line};
 use crate::store::Store;
+use crate::units::Volts;
 use crate::walk::Walk;
 use crate::window::Windows;
 use jiff::Timestamp;
@@ -307,6 +308,12 @@ fn check_id(what: &str, id: &str) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Whether a supply is none that the board could have: half of the nominal one off, which is a slip
+/// of the fingers or of the range.
+fn far_off(board: &Board, volts: Volts) -> bool {
+    (volts.0 / board.supply.volts.0 - 1.0).abs() > 0.5
+}
+
 /// What is known of the unit's supply: a meter's reading now, and what one said of the chip before
 /// and since the last repair.
 fn supply(
@@ -318,6 +325,12 @@ fn supply(
 ) -> Result<Known, Failure> {
     let metered = match options.supply_volts.as_deref().map(supply::read) {
         None => None,
+        Some(Ok(Some(metered))) if far_off(board, metered.volts) => {
+            return Err(Failure::input(format!(
+                "--supply-volts: {} is far from the {} of the board file; read the meter again",
+                metered.volts, board.supply.volts
+            )));
+        }
         Some(Ok(Some(metered))) => Some(metered),
         Some(Ok(None)) => {
             return Err(Failure::input("--supply-volts: leave it out instead".into()));

@@ -29,10 +29,11 @@ pub struct Options {
 }
 
 const AFTER: &str = "Ports with a USB-serial chip that is known are asked `*IDN?`, at 250,000 baud \
-                     and then at 38,400; the others are only listed. Opening a port resets many boards, whatever the program: leave \
-                     ports of running equipment out with --no-ask and --ask PORT. Nothing is ever \
-                     opened at 1200 baud.\n\nExit codes: 0 a probe answered, or nothing was to be \
-                     asked; 2 usage; 3 no probe answered.";
+                     and then at 38,400; the others are only listed. Opening a port resets many \
+                     boards, whatever the program: leave ports of running equipment out with \
+                     --no-ask and --ask PORT. Nothing is ever opened at 1200 baud.\n\nExit codes: \
+                     0 a probe answered, or nothing is asked by --no-ask; 2 usage; 3 no probe \
+                     answered.";
 
 /// Lists the ports and says who is on them.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
