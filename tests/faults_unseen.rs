@@ -166,3 +166,22 @@ fn what_a_meter_shows_of_a_good_unit_is_said_with_both_ends() {
     // Two lamps' resistors of 470 Ω and 5 % side by side: 235 Ω.
     assert!(of("LAMPS to RETURN, ").ends_with("223.2 Ω to 246.7 Ω"), "{}", of("LAMPS to RETURN, "));
 }
+
+#[test]
+fn a_pull_up_inside_the_chip_is_not_looked_for_by_eye() {
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/protocols/vent-controller.toml");
+    let text = std::fs::read_to_string(path).expect("the board file");
+    // Beside a resistor of the board the chip's own pull-up makes no difference to a level.
+    let text = text.replacen(
+        "discharge = true            # shows that the pull-up is there",
+        "pull_up = true",
+        1,
+    );
+    let board = strapwise::board::parse("demo", &text).expect("a board");
+    let windows = strapwise::window::windows(&board).expect("windows");
+    let walk = strapwise::walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let said = walk.coverage.unseen_in_words(&board);
+    let (by, _) = said.iter().find(|(_, what)| what.contains("no pull-up")).expect("unseen");
+    let wanted = "meter, the product running, shunts off: ADDR0 to GND, at the volts of VCC";
+    assert_eq!(by, wanted);
+}

@@ -52,6 +52,12 @@ pub enum By {
         /// What a good unit shows; infinite where nothing joins them.
         ohms: Ohms,
     },
+    /// A meter from a pin's net to ground while the product runs, the shunts off: its pull-up, which is
+    /// inside the chip, holds the net at the supply.
+    PulledUp {
+        /// The net.
+        net: NetId,
+    },
     /// The maker has accepted it: the entry of the board file, by index.
     Accepted(usize),
 }
@@ -106,6 +112,11 @@ impl By {
                 let between = nets(between);
                 format!("meter, power off, shunts off: {between}, over 1 MΩ")
             }
+            By::PulledUp { net } => format!(
+                "meter, the product running, shunts off: {}, at the volts of {}",
+                nets([net, board.supply.ground]),
+                board.net_name(board.supply.net)
+            ),
             By::Accepted(entry) => format!("accepted: {}", board.accepted[entry].reason),
             By::Apart { between } => {
                 format!("meter, power off, shunts off: {}, over 1 ohm", nets(between))
@@ -183,6 +194,7 @@ fn by(board: &Board, fault: Fault) -> By {
             let (joined, _) = window::ohms_between(board, &parts, &open, between);
             By::Leak { between, ohms: Ohms(joined) }
         }
+        Fault::PullUpMissing { channel } => By::PulledUp { net: board.channels[channel].net },
         _ => By::Look,
     }
 }
