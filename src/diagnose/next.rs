@@ -3,7 +3,7 @@
 use super::evidence::{Evidence, Meter};
 use super::look::{self, Look};
 use super::{Cause, Diagnosis};
-use crate::board::{Board, Channel, Kind, Level, NetId, Place, Setting};
+use crate::board::{Board, Channel, Kind, Level, NetId, Place, Resistor, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
@@ -302,7 +302,10 @@ fn expected_by(
             let parts = built.bare(board, &seat).parts;
             let (low, high) = window::ohms_between(board, &parts, &seat, *between);
             let ohms = if *joined { low } else { high };
-            (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board)))
+            // What lies beyond the rails bears on it only where they are not joined.
+            let own = *joined || (high - low).abs() <= 1e-9 * high;
+            let tips = if own { &between[..] } else { &[] };
+            (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board, tips)))
         }
         Measurement::Reading { channel, setting } => {
             let c = &board.channels[*channel];
@@ -359,8 +362,29 @@ fn level(board: &Board, c: &Channel, no_pull_up: bool, node: Node) -> (f64, f64)
     }
 }
 
-fn tolerance(board: &Board) -> f64 {
-    let widest = board.resistors.iter().map(|r| r.tolerance.0).fold(0.0, f64::max);
+/// Standard deviation of the widest tolerance among the resistors that tips reach without crossing a
+/// rail, whatever the shunts; of all without tips.
+fn tolerance(board: &Board, tips: &[NetId]) -> f64 {
+    let rails = [board.supply.net, board.supply.ground];
+    let joins = board.jumpers.iter().flat_map(|j| &j.positions).flat_map(|p| &p.joins);
+    let joins = joins.chain(board.switches.iter().map(|s| &s.between));
+    let joins: Vec<[NetId; 2]> =
+        joins.copied().chain(board.resistors.iter().map(|r| r.between)).collect();
+    let mut reached: Vec<NetId> = tips.iter().copied().filter(|net| !rails.contains(net)).collect();
+    let mut at = 0;
+    while let Some(&net) = reached.get(at) {
+        for &[a, b] in &joins {
+            let other = if a == net { b } else { a };
+            let new = (a == net || b == net) && !rails.contains(&other);
+            if new && !reached.contains(&other) {
+                reached.push(other);
+            }
+        }
+        at += 1;
+    }
+    let all = reached.is_empty();
+    let inside = |r: &&Resistor| all || r.between.iter().any(|net| reached.contains(net));
+    let widest = board.resistors.iter().filter(inside).map(|r| r.tolerance.0).fold(0.0, f64::max);
     widest / 3f64.sqrt()
 }
 
