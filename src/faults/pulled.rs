@@ -32,8 +32,8 @@ pub(super) fn pulled_shows(
     }
 }
 
-/// As with the pull-up off: a good unit has from elsewhere what its tolerances do not
-/// explain, and so has the faulty one; its pin may leak through more.
+/// As with the pull-up off: what of a good unit's band its tolerances do not explain comes from
+/// elsewhere, and the faulty unit has it too; its pin may leak through more.
 fn pulled_apart(board: &Board, node: Node, good: &Good, band: Band, widths: Widths) -> Shows {
     let (strong, weak) = board.chip.pull_up;
     let ends = |node: Node, widths: Widths| {

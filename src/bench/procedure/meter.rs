@@ -104,9 +104,8 @@ impl Bench {
         }
         let step = self.at();
         self.tell_check(&step, check);
-        let (stop, channels) =
-            (&self.walk.metered[at.stop], self.walk.metered[at.stop].channels.len());
-        let next = match at.channel + 1 < channels {
+        let stop = &self.walk.metered[at.stop];
+        let next = match at.channel + 1 < stop.channels.len() {
             true => Metering { stop: at.stop, channel: at.channel + 1, ..Metering::default() },
             false => Metering { stop: at.stop + 1, ..Metering::default() },
         };
