@@ -6,7 +6,7 @@
 use super::{Check, Driven, Mode, Rule, TypedIn, Verdict};
 use crate::board::{Board, Kind, Setting};
 use crate::circuit::Node;
-use crate::units::{self, Allow, Ohms};
+use crate::units::{self, Allow, Ohms, Volts};
 use crate::window::{self, Band, Class, Expected, Limits, Windows};
 
 /// What an operator said about a reading.
@@ -50,10 +50,17 @@ pub(super) const MOST_TRIES: u8 = 20;
 /// Whether a value is what was typed before, so that it is no slip of the fingers: within 5 %, since a
 /// tip that is held anew shows a little else (advice of our own).
 pub(super) fn same(before: Option<Ohms>, now: Ohms) -> bool {
-    before.is_some_and(|before| {
-        let finite = before.0.is_finite() && now.0.is_finite();
-        before == now || (finite && (before.0 - now.0).abs() <= 0.05 * before.0.max(now.0))
-    })
+    before.is_some_and(|before| alike(before.0, now.0))
+}
+
+/// The same of volts.
+pub(super) fn same_volts(before: Option<Volts>, now: Volts) -> bool {
+    before.is_some_and(|before| alike(before.0, now.0))
+}
+
+fn alike(before: f64, now: f64) -> bool {
+    let finite = before.is_finite() && now.is_finite();
+    before == now || (finite && (before - now).abs() <= 0.05 * before.max(now))
 }
 
 /// Judges what was typed of supply to ground: nothing about options, only whether it may be what a

@@ -1,7 +1,7 @@
 //! Loads switched on one after another, then all at once: what the supply does, and every channel
 //! with it.
 
-use super::super::{SagByMeter, sag};
+use super::super::{SagByMeter, meter, sag};
 use super::supply::MOST_TRIES;
 use super::*;
 
@@ -222,8 +222,10 @@ impl Bench {
             Ok(typed) => typed.map(|loaded| SagByMeter { idle, loaded }),
         };
         let judged = sag::judge(&self.board, self.supply_check(turn, &typed));
-        if typed.is_some() && judged.verdict != Verdict::Pass && !at.doubted {
-            at.doubted = true;
+        let bad =
+            typed.as_ref().map(|t| t.loaded.volts).filter(|_| judged.verdict != Verdict::Pass);
+        if bad.is_some_and(|volts| !meter::same_volts(at.doubted, volts)) && at.tries < MOST_TRIES {
+            at.doubted = bad;
             let why = format!(
                 "{}. Look at the tips and the meter's range, then type what it shows, again if it \
                  is the same",

@@ -1,6 +1,7 @@
 //! The supply itself, before the first move: read through the internal reference, and by a person
 //! with a meter where the board file wants the reference calibrated.
 
+use super::super::meter;
 use super::super::supply::{self, By};
 use super::*;
 
@@ -91,9 +92,9 @@ impl Bench {
         asked: Option<Volting>,
     ) {
         let check = supply::judge(&self.board, burst, by);
-        if let (By::Meter(_), Some(at)) = (&check.by, asked)
+        if let (By::Meter(metered), Some(at)) = (&check.by, asked)
             && check.verdict != Verdict::Pass
-            && !at.doubted
+            && !meter::same_volts(at.doubted, metered.volts)
             && at.tries < MOST_TRIES
         {
             let why = format!(
@@ -101,7 +102,7 @@ impl Bench {
                  is the same",
                 check.reason
             );
-            return self.ask_volts(Volting { doubted: true, ..at }, Some(why));
+            return self.ask_volts(Volting { doubted: Some(metered.volts), ..at }, Some(why));
         }
         self.reference = check.reference(&self.board);
         self.idle_by_meter = match &check.by {
@@ -121,6 +122,6 @@ impl Bench {
 pub(super) struct Volting {
     /// Lines typed.
     pub(super) tries: u8,
-    /// Whether a value that no good unit gives was asked for again.
-    pub(super) doubted: bool,
+    /// The value that no good unit gives for which it was asked for again.
+    pub(super) doubted: Option<Volts>,
 }
