@@ -1,5 +1,6 @@
 //! `design`.
 
+use super::patience::patience;
 use super::{Exit, Failure, FormatArgument, new};
 use crate::board::template::{Ends, Rail};
 use crate::record::csv;
@@ -150,7 +151,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 
 /// Runs the search.
 fn choose(request: &Request) -> Result<Outcome, Failure> {
-    design(request).map_err(Failure::input)
+    patience("choosing resistors", || design(request)).map_err(Failure::input)
 }
 
 impl Options {

@@ -18,6 +18,7 @@ mod lot_flow;
 mod new;
 mod orders;
 mod own_header;
+mod patience;
 mod picture;
 mod ports;
 mod read;
@@ -37,6 +38,7 @@ use crate::window::{self, Windows};
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
 use input::{load, load_for_probe, parse, read_bytes};
+use patience::patience;
 use std::process::ExitCode;
 use std::sync::Arc;
 
@@ -132,7 +134,7 @@ pub fn run() -> ExitCode {
 
 /// The windows of a board, or why it has none.
 fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
-    window::windows(board).map(Arc::new).map_err(|problems| {
+    patience("computing the bands", || window::windows(board)).map(Arc::new).map_err(|problems| {
         let lines: Vec<String> = problems.iter().map(|p| p.to_string()).collect();
         let name = &board.name;
         Failure::input(format!("{name} cannot tell its positions apart:\n{}", lines.join("\n")))
@@ -152,10 +154,10 @@ fn walk_to(
     delivery: &Setting,
     all: bool,
 ) -> Result<Arc<Walk>, Failure> {
-    let walk = match all {
+    let walk = patience("planning the sequence", || match all {
         true => walk::plan_every(board, windows, delivery),
         false => walk::plan(board, windows, delivery),
-    };
+    });
     walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 

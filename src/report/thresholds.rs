@@ -110,9 +110,9 @@ fn narrow(board: &Board, positions: &[PositionCheck], levels: bool) -> Table {
     };
     for p in positions {
         let mut row: Vec<Cell> = vec![p.place.as_str().into(), p.option.as_str().into()];
-        match p.band.filter(|_| !levels) {
-            Some(band) => {
-                row.push(format!("{:.0}..{:.0}", band.low.floor(), band.high.ceil()).into());
+        match p.codes.filter(|_| !levels) {
+            Some(codes) => {
+                row.push(window(Some(codes)));
                 row.push(p.takes.map_or("nothing".into(), |t| window(Some(t))));
             }
             None => row.push(p.reads.join(" or ").into()),
