@@ -80,7 +80,10 @@ pub fn text(board: &Board, check: &Check) -> String {
     if !check.findings.is_empty() {
         text.push('\n');
     }
-    text + &sum(check)
+    for line in wrap::lines(&sum(check), WIDTH - 2) {
+        text += &format!("{line}\n");
+    }
+    text
 }
 
 fn heading(board: &Board, p: &PositionCheck) -> String {
@@ -161,7 +164,7 @@ fn sum(check: &Check) -> String {
     let positions = check.positions.len();
     let found = check.findings.len();
     format!(
-        "{}: {} of {positions} {} read right on every good unit, {} to put right\n",
+        "{}: {} of {positions} {} read right on every good unit, {} to put right",
         check.grade().word(),
         positions - misread,
         if positions == 1 { "position" } else { "positions" },

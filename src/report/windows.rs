@@ -226,6 +226,16 @@ pub(super) fn position(class: &Class) -> &str {
 pub(super) fn meanings(board: &Board) -> Vec<String> {
     let reference = board.reference();
     let lsb_mv = 1000.0 * adc::lsb(reference, &board.chip).0;
+    if board.channels.iter().all(is_meter) {
+        return vec![
+            "band: ohms of a good unit over everything allowed in use; window: ohms that stand for \
+             the option; ∞ is an open circuit, and counts from ten times the highest band"
+                .to_string(),
+            "margin: ohms from the worst good unit to the nearest end of its window; 100 percent \
+             is the nominal unit, 0 the limit"
+                .to_string(),
+        ];
+    }
     let mut lines = vec![
         format!(
             "codes of the {}: 0 to {}; one code is {lsb_mv:.3} mV at {}",
