@@ -1,11 +1,11 @@
 //! `design`.
 
-use super::patience::patience;
 use super::{Exit, Failure, FormatArgument, new};
 use crate::board::template::{Ends, Rail};
 use crate::record::csv;
 use crate::report::design as report;
 use crate::report::table::Form;
+use crate::screen::patience::patience;
 use crate::units::{Allow, Amperes, Ohms, Quantity, Ratio, Series, Volts, read};
 use crate::window::design::{Network, Outcome, Request, design};
 use clap::ValueEnum;

@@ -18,7 +18,6 @@ mod lot_flow;
 mod new;
 mod orders;
 mod own_header;
-mod patience;
 mod picture;
 mod ports;
 mod read;
@@ -35,10 +34,10 @@ use crate::report::table::Form;
 use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
 
+use crate::screen::patience::patience;
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
 use input::{load, load_for_probe, parse, read_bytes};
-use patience::patience;
 use std::process::ExitCode;
 use std::sync::Arc;
 

@@ -1,9 +1,9 @@
 //! `windows BOARD --spread` and `--monte-carlo N`.
 
-use super::patience::patience;
 use crate::board::Board;
 use crate::report::spread::{self, Drawn};
 use crate::report::table::Form;
+use crate::screen::patience::patience;
 use crate::window::Windows;
 use crate::window::monte_carlo::{Law, MonteCarlo, Tally, stretches};
 use clap::ValueEnum;

@@ -7,7 +7,7 @@ use crate::board::template::{
     Address, Ends, Form, Isolate, Ladder, Output, Rail, Select, Template, Weighted,
 };
 use crate::cli::Failure;
-use crate::cli::patience::patience;
+use crate::screen::patience::patience;
 use crate::units::{Allow, Amperes, Farads, Ohms, Ratio, Series, Volts};
 use crate::window::design::{Choice, Network, Request, design};
 
