@@ -138,7 +138,7 @@ pub fn bands(board: &Board, bands: &[PositionBand]) -> String {
                 Cell::number(band.volts.map(|v| v.0), 3),
                 number(band.code),
                 range(band.design).into(),
-                Cell::text(&band.meets.join(", ")),
+                Cell::text(band.meets.join(", ")),
             ]);
         }
         for line in within(table, WIDTH - 2).print(Form::Text).lines() {
