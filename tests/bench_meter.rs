@@ -8,6 +8,7 @@ use bench_support::{Stand, board_of};
 use proptest::prelude::*;
 use std::sync::Arc;
 use std::time::Duration;
+use strapwise::bench::meter::Said;
 use strapwise::bench::{
     Ask, Check, Event, Key, MovedBy, Procedure, Prompt, Shunts, UnitVerdict, Verdict,
 };
@@ -101,6 +102,74 @@ fn nothing_expected_is_shown_before_the_value_is_typed() {
         assert!(!words.contains(figure), "{words}");
     }
     assert!(stand.asks.is_empty(), "the probe has no power: {:?}", stand.asks);
+}
+
+/// Two shunts in a row, read by a meter alone: fitted they have hundredths of an ohm.
+const SHUNTS: &str = r#"
+format = 1
+[board]
+name = "two-shunts"
+revision = "A"
+about = "Two shunts that bridge two resistors"
+chip = "atmega328p"
+[supply]
+net = "VCC"
+ground = "GND"
+volts = "5V"
+tolerance = "5%"
+source = "none"
+aref = "capacitor"
+[delivery]
+J1 = "fitted"
+J2 = "fitted"
+[[resistor]]
+id = "R1"
+between = ["A", "N1"]
+value = "1k"
+tolerance = "1%"
+[[resistor]]
+id = "R2"
+between = ["N1", "B"]
+value = "2k"
+tolerance = "1%"
+[[jumper]]
+id = "J1"
+positions = [{ name = "fitted", pins = [1, 2], joins = ["A", "N1"] }]
+open = true
+[[jumper]]
+id = "J2"
+positions = [{ name = "fitted", pins = [1, 2], joins = ["N1", "B"] }]
+open = true
+[[channel]]
+id = "OHMS"
+between = ["A", "B"]
+kind = "meter"
+[[options]]
+id = "r"
+channels = ["OHMS"]
+all = ["J1", "J2"]
+"#;
+
+#[test]
+fn shunts_that_a_meter_shows_as_no_ohms_are_good_ones() {
+    let board = board_of(SHUNTS);
+    let windows = window::windows(&board).expect("windows");
+    let fitted = windows.channels[0].classes.iter().find(|c| c.name == "J1=fitted J2=fitted");
+    let fitted = fitted.expect("both shunts");
+    let Limits::Ohms { low, high } = fitted.limits else { panic!("ohms") };
+    assert!(low == Ohms(0.0) && high > Ohms(100.0), "{low:?} to {high:?}");
+    assert!(fitted.margin_code > 100.0, "there is no limit below it: {fitted:?}");
+    for text in ["0", "0.0", "0R1"] {
+        let said = strapwise::bench::meter::read(text);
+        let Ok(Said::Value(typed)) = said else { panic!("{text}: {said:?}") };
+        let check =
+            strapwise::bench::meter::judge(&board, &windows, &board.delivery, 0, Some(typed));
+        assert_eq!(check.verdict, Verdict::Pass, "{text}: {}", check.reason);
+    }
+    // A resistor of its own still has a limit below it: shorted it is no option.
+    let apart = windows.channels[0].classes.iter().find(|c| c.name == "J1=open J2=fitted");
+    let Limits::Ohms { low, .. } = apart.expect("R1 alone").limits else { panic!("ohms") };
+    assert!(low > Ohms(300.0), "{low:?}");
 }
 
 #[test]

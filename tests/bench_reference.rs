@@ -100,6 +100,31 @@ fn the_supply_is_read_against_itself_where_the_wiring_allows_it_and_else_said_to
     assert!(!run.unit.world().aref_shorted());
 }
 
+/// A tap at the supply against a voltage at AREF that may lie below it: what charge sharing shows
+/// does not hang on the noise of the last code, and a loaded supply takes the reading with it.
+#[test]
+fn a_tap_at_the_supply_is_proved_driven_where_an_open_pin_could_not_hide() {
+    use strapwise::bench::Driven;
+    use strapwise::bench::judge::{Readings, driven};
+    let narrow = at_aref(INTERNAL)
+        .replace("aref_volts = \"1.25V\"", "aref_volts = \"5V\"")
+        .replace("aref_tolerance = \"0.5%\"", "aref_tolerance = \"0.1%\"");
+    for (tolerance, proved) in [("1%", true), ("5%", false)] {
+        let text =
+            narrow.replacen("tolerance = \"2%\"", &format!("tolerance = \"{tolerance}\""), 1);
+        let (board, _) = design(&text);
+        let full = f64::from(board.chip.full_scale);
+        let setting = board.delivery.clone();
+        let mut expected = strapwise::window::expect(&board, &setting, 0);
+        expected.pulled = None;
+        for last in [full - 0.9, full - 0.5, full] {
+            let readings = Readings { charge: Some((full, last)), ..Readings::default() };
+            let found = driven(&board, &expected, &readings);
+            assert_eq!(found == Driven::ByCharge, proved, "{tolerance} at {last}: {found:?}");
+        }
+    }
+}
+
 #[test]
 fn a_probe_that_is_reset_in_the_middle_never_joins_the_supply_to_a_voltage_at_aref() {
     let [_, external] = texts();

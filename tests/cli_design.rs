@@ -80,6 +80,17 @@ fn settings_that_no_resistors_tell_apart_are_a_fail_with_the_bound_and_a_way_out
 }
 
 #[test]
+fn a_limit_that_leaves_no_choice_is_named() {
+    let ladder = ["design", "--ladder", "5", "--ends", "supply", "--open", "ground"];
+    let ended = strapwise(&[&ladder[..], &["--pull", "4k7", "--input", "1k"]].concat());
+    assert_eq!(ended.code, Some(1), "{}{}", ended.out, ended.err);
+    let told = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(told.contains("that of the current, 1 mA (--current), leaves none"), "{told}");
+    let wider = ["--pull", "4k7", "--input", "1k", "--current", "10mA"];
+    assert_eq!(strapwise(&[&ladder[..], &wider].concat()).code, Some(0));
+}
+
+#[test]
 fn design_refuses_flags_that_cannot_be_used() {
     let cases: [(&[&str], &str); 8] = [
         (&["--weighted", "3", "--pull", "10k"], "--source-limit"),
@@ -160,11 +171,15 @@ fn windows_shows_the_bands_of_positions_that_overlap_beside_the_complaint() {
 fn new_refuses_what_makes_no_board_and_writes_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let board = path(folder.path(), "vent.toml");
-    let cases: [(&[&str], &str); 12] = [
+    let cases: [(&[&str], &str); 13] = [
         (&[], "no template that a pin reads"),
         (&["--ladder", "mode: values=1k,1k; positions=5"], "`values` and `positions`"),
         (&["--weighted", "mix: values=1k,2k; pull=1k; series=E12"], "`values` and `series`"),
-        (&["--weighted", "mix: shunts=2; pull=10k"], "--source-limit"),
+        (&["--weighted", "mix: shunts=2; pull=10k"], "(source-limit)"),
+        (
+            &["--ladder", "mode: positions=5; input=1k; open=ground; ends=supply; pull=4k7"],
+            "no values keep within the limit current=1 mA",
+        ),
         (&["--output", "pump: dummy=15 ohm; sag=1mV..2mV"], "no template that a pin reads"),
         (&["--ladder", "mode"], "neither `values` nor `positions`"),
         (&["--ladder", "mode: taps=4"], "the key `taps` is not known; known: positions"),

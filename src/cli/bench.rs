@@ -175,7 +175,7 @@ impl Prepared {
         let still = seconds("--still", options.still, 0.1)?;
         let store = Store::open(&options.results, &board.name, &options.lot)?;
         for mended in store.mended() {
-            eprintln!("strapwise: {mended}");
+            super::complain(&mended.to_string());
         }
         let by_meter = ByMeter::of(&board);
         Ok(Prepared { board, windows, delivery, orders, by_meter, still, store })
@@ -323,7 +323,7 @@ impl Prepared {
 fn check_id(what: &str, id: &str) -> Result<(), Failure> {
     ids::check_file_id(id).map_err(|why| Failure::input(format!("{what} '{id}': {why}")))?;
     if let Some(warning) = ids::spreadsheet_warning(id) {
-        eprintln!("strapwise: {what} '{id}': {warning}");
+        super::complain(&format!("{what} '{id}': {warning}"));
     }
     Ok(())
 }
@@ -355,7 +355,10 @@ fn supply(
         Some(Ok(None)) => {
             return Err(Failure::input("--supply-volts: leave it out instead".into()));
         }
-        Some(Err(why)) => return Err(Failure::input(format!("--supply-volts: {why}"))),
+        Some(Err(why)) => {
+            let why = why.replace("; skip leaves it out", "");
+            return Err(Failure::input(format!("--supply-volts: {why}")));
+        }
     };
     if retest.is_some_and(|retest| is_repair(&retest.reason)) {
         return Ok(Known { metered, calibration: None });

@@ -165,7 +165,7 @@ fn lot(options: &Options, board: Arc<Board>) -> Result<Exit, Failure> {
     if as_planted {
         return Ok(Exit::Pass);
     }
-    eprintln!("strapwise: the demo's verdicts are not those of its planted defects");
+    super::complain("the demo's verdicts are not those of its planted defects");
     Ok(Exit::Fail)
 }
 

@@ -226,13 +226,16 @@ impl Lot<'_> {
     /// The first serial number from this one on that the lot has no record of.
     fn free(&self, first: String) -> Result<String, Failure> {
         let records = self.prepared.store.records()?;
-        let mut id = first;
+        let mut id = first.clone();
         while records.iter().any(|record| record.unit == id) {
             let Some(next) = successor(&id) else {
                 let what = "--next counts up the digits at its end; give it some, like V001";
                 return Err(Failure::input(format!("--next '{id}': {what}")));
             };
             id = next;
+        }
+        if id != first {
+            super::print(&format!("{first} is in this lot already: the next free one is {id}\n"))?;
         }
         Ok(id)
     }

@@ -125,7 +125,7 @@ pub fn run() -> ExitCode {
     match result {
         Ok(exit) => exit.into(),
         Err(failure) => {
-            eprintln!("strapwise: {failure}");
+            complain(&failure.to_string());
             failure.exit.into()
         }
     }
@@ -158,6 +158,12 @@ fn walk_to(
         false => walk::plan(board, windows, delivery),
     });
     walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
+}
+
+/// Writes a line to standard error. Where that cannot be, the exit code still tells.
+fn complain(text: &str) {
+    use std::io::Write;
+    let _ = writeln!(std::io::stderr(), "strapwise: {text}");
 }
 
 /// Writes to standard output; a reader that has closed it is no failure.

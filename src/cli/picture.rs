@@ -22,7 +22,7 @@ impl PictureFile {
         let Some(path) = &self.svg else { return Ok(()) };
         let replaced = store::write_file(path, draw().as_bytes(), self.replace)?;
         let done = if replaced { "replaced" } else { "written" };
-        eprintln!("strapwise: {}: picture {done}", path.display());
+        super::complain(&format!("{}: picture {done}", path.display()));
         Ok(())
     }
 }

@@ -19,7 +19,7 @@ pub fn run(options: &Options, unit: &str) -> Result<Exit, Failure> {
     }
     let store = Store::open(&options.results, &board.name, &options.lot)?;
     for mended in store.mended() {
-        eprintln!("strapwise: {mended}");
+        super::complain(&mended.to_string());
     }
     let records = store.records()?;
     let last = records.iter().filter(|r| r.unit == unit).max_by_key(|r| r.attempt);

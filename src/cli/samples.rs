@@ -33,7 +33,7 @@ pub struct Samples {
     #[arg(long, value_name = "N", default_value_t = 961, requires = "samples",
           value_parser = clap::value_parser!(u16).range(1..))]
     conversions: u16,
-    /// Write every conversion to a file
+    /// Write the conversions to a file; with --load those of the burst in which it goes on
     #[arg(long, value_name = "FILE", requires = "samples")]
     csv: Option<PathBuf>,
     /// Write over the file if it is there

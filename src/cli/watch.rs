@@ -110,7 +110,7 @@ fn log(options: &Options, board: &Board) -> Result<LiveLog, Failure> {
     let Some(path) = &options.csv else { return Ok(LiveLog::later(Path::new(""), &board.name)) };
     let (log, mended) = LiveLog::open(path)?;
     if let Some(mended) = mended {
-        eprintln!("strapwise: {mended}");
+        super::complain(&mended.to_string());
     }
     Ok(log)
 }

@@ -4,7 +4,7 @@ use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::usual;
 use crate::units::{Volts, rkm};
-use crate::window::design::{Choice, How, Network, Outcome, Request};
+use crate::window::design::{Choice, How, Limit, Network, Outcome, Request};
 
 /// Characters of a list of resistors that leave the table within 80 columns.
 const LONG: usize = 36;
@@ -86,6 +86,7 @@ fn notes(request: &Request, outcome: &Outcome) -> Vec<String> {
     let lsb = Volts(request.supply.0 / outcome.scale);
     let mut notes = Vec::new();
     match outcome.choices.first() {
+        None if outcome.held_by.is_some() => notes.push(held(request, outcome.held_by)),
         None if outcome.bound <= 0.0 => notes.push(format!(
             "no resistors of any value tell every setting apart: the bands of the best would \
              overlap by {:.1} codes; {}",
@@ -134,6 +135,21 @@ fn assumed(request: &Request) -> Option<String> {
     (!all.is_empty()).then(|| {
         format!("assumed, as usual for {} resistors: {}", request.tolerance, all.join(", "))
     })
+}
+
+/// Which limit leaves no choice.
+fn held(request: &Request, by: Option<Limit>) -> String {
+    let (what, limit) = match by {
+        Some(Limit::Source) => {
+            ("source resistance", format!("{} (--source-limit)", request.source))
+        }
+        _ => ("current", format!("{} (--current)", request.current)),
+    };
+    format!(
+        "no set of these values keeps within the limits: that of the {what}, {limit}, leaves none, \
+         ten times that would leave some; raise it if the board can bear that, or {}",
+        advice(request)
+    )
 }
 
 /// What would help where nothing was found.

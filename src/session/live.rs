@@ -202,6 +202,8 @@ struct Run<'a> {
     needed: bool,
     /// What a person has typed of a value so far.
     value: String,
+    /// Whether a letter that is of no use was typed since the last key.
+    stray: bool,
     /// The note that is being typed.
     note: Option<String>,
     runner: Option<Arc<Runner>>,
@@ -259,6 +261,7 @@ impl<'a> Run<'a> {
             person: keys.is_some_and(|k| k.person),
             needed: keys.is_none_or(|k| k.needed),
             value: String::new(),
+            stray: false,
             note: None,
             runner,
             job: None,

@@ -88,6 +88,7 @@ pub fn advice(board: &Board, windows: &Windows) -> Vec<String> {
             lines.extend(unsettled(board, channel, w));
             lines.extend(w.classes.iter().filter_map(|c| bad_code(board, channel, c)));
             lines.extend(w.classes.iter().filter_map(|c| unusable(board, channel, c)));
+            lines.extend(w.classes.iter().filter_map(|c| beyond_aref(board, channel, c)));
         }
     }
     lines
@@ -182,6 +183,21 @@ fn bad_code(board: &Board, channel: &Channel, class: &Class) -> Option<String> {
          {} makes a step: choose resistors that move it {CLEAR} codes clear of it",
         channel.id, class.name, class.code, class.design.low, class.design.high, board.chip.part
     ))
+}
+
+/// A position whose pin lies above the voltage at AREF, even at the lowest supply.
+fn beyond_aref(board: &Board, channel: &Channel, class: &Class) -> Option<String> {
+    let Reference::External(_, _, highest) = board.firmware.reference else { return None };
+    let volts = class.volts?.0 * (1.0 - board.supply.tolerance.0);
+    (volts > highest.0).then(|| {
+        format!(
+            "{}: in {} the pin lies above the voltage at AREF and reads full scale whatever is \
+             wrong: whether something drives it cannot be shown there, so `bench` leaves it `not \
+             tested`; divide the voltage ahead of the pin",
+            channel.id,
+            if class.name.is_empty() { "any setting" } else { &class.name }
+        )
+    })
 }
 
 /// A position beyond the range for which the converter's errors are stated.

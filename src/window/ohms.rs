@@ -21,6 +21,9 @@ const OPEN_ALONE: f64 = 10e6;
 /// The meter from supply to ground: 1 % and three and a half digits (assumed; a short lies far off).
 const RAILS: Meter = Meter { accuracy: Ratio(0.01), digits: 1, counts: 2000 };
 
+/// What a hand-held meter shows at least, in ohms: a tenth (common practice, no source).
+const SHOWN: f64 = 0.1;
+
 /// A board with one tip of a meter for its ground, and its supply nowhere: the source resistance
 /// of the other tip is what the meter shows, found without subtracting anything.
 pub(super) struct Tips {
@@ -82,7 +85,9 @@ impl Tips {
         let low = self.ohms_of(low, setting, Ohms(0.0));
         let high = self.ohms_of(high, setting, Ohms(f64::INFINITY));
         let off = |ohms: f64| meter.error(Ohms(ohms)).0;
-        Band { low: (low - off(low)).max(0.0), high: high + off(high) }
+        // A meter that shows 0 shows no less than it can.
+        let low = Some(low - off(low)).filter(|low| *low >= SHOWN).unwrap_or(0.0);
+        Band { low, high: high + off(high) }
     }
 
     /// Ohms of a nominal board where something joins the tips; `None` where nothing does, and where

@@ -3,7 +3,7 @@
 use super::{Readings, coverage_of, driven, expanded_uncertainty, reading_in};
 use crate::bench::{Burst, Check, Driven, Mode, Rule, Verdict};
 use crate::board::chip::Chip;
-use crate::board::{Board, Kind, Setting};
+use crate::board::{Board, Kind, Reference, Setting};
 use crate::circuit::Node;
 use crate::window::{Band, Expected, Limits, Windows};
 
@@ -61,7 +61,7 @@ impl Analog<'_> {
             u_code: burst.as_ref().map(expanded_uncertainty),
             k: burst.as_ref().map(coverage_of),
             expected_code: matches!(self.expected.node, Node::Driven { .. })
-                .then_some(self.expected.code),
+                .then(|| self.expected.code.min(f64::from(self.board.chip.full_scale))),
             bench_band: Some(self.expected.bench),
             limits: class.map(|c| c.limits.clone()),
             limit_source: class.map_or(String::new(), |c| c.by.to_string()),
@@ -196,18 +196,29 @@ impl Analog<'_> {
         }
     }
 
+    /// The share of the supply that the loads which are on may take, where it is not the supply that
+    /// the reading is against: there a node falls with it, beyond what the bench band holds.
+    fn sag(&self) -> f64 {
+        if self.board.firmware.reference == Reference::Supply {
+            return 0.0;
+        }
+        let on = self.board.loads.iter().filter(|load| self.on.contains(&load.id));
+        on.map(|load| load.sag.1.0).sum::<f64>() / self.board.supply.volts.0
+    }
+
     /// Whether the parts are those of a good unit: the node, and its source resistance by the
     /// pull-up.
     fn odd_parts(&self, burst: &Burst) -> Option<String> {
         let u = expanded_uncertainty(burst);
-        let bench = self.expected.bench;
+        let sagged = |band: Band| Band { low: band.low * (1.0 - self.sag()), ..band };
+        let bench = sagged(self.expected.bench);
         if burst.mean < bench.low - u || burst.mean > bench.high + u {
             return Some(format!(
                 "{:.1} is outside {:.1} to {:.1}, where good parts lie",
                 burst.mean, bench.low, bench.high
             ));
         }
-        let (pulled, band) = (self.readings.pulled?, self.expected.pulled?);
+        let (pulled, band) = (self.readings.pulled?, sagged(self.expected.pulled?));
         let u = expanded_uncertainty(&pulled);
         (pulled.mean < band.low - u || pulled.mean > band.high + u).then(|| {
             format!(
@@ -236,13 +247,15 @@ impl Margin {
     /// what the design band holds beyond the bench band: temperature, ageing, sag.
     pub fn of(expected: &Expected, window: Band, ends: Band, guard: f64, chip: &Chip) -> Margin {
         let full = f64::from(chip.full_scale);
+        // A node beyond the end of the scale reads the last code.
+        let nominal = expected.code.clamp(0.0, full);
         let mut margin =
             Margin { code: f64::INFINITY, percent: f64::INFINITY, remaining: f64::INFINITY };
         let sides = [
-            (window.low > 0.0, ends.low - window.low, expected.code - window.low, {
+            (window.low > 0.0, ends.low - window.low, nominal - window.low, {
                 (expected.bench.low - expected.design.low).max(0.0)
             }),
-            (window.high < full, window.high - ends.high, window.high - expected.code, {
+            (window.high < full, window.high - ends.high, window.high - nominal, {
                 (expected.design.high - expected.bench.high).max(0.0)
             }),
         ];

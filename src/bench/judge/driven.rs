@@ -34,15 +34,19 @@ pub fn driven(board: &Board, expected: &Expected, readings: &Readings) -> Driven
         }
         Some((first, last)) if walked(chip, first, last) => Driven::Open,
         // Above a voltage at AREF an open pin shows nothing of the charge that it loses.
-        Some((_, last)) if fixed_at_aref(board) && last > full - 1.0 => Driven::NotShown,
+        Some((_, last)) if hides_a_walk(board) && last > full - 1.0 => Driven::NotShown,
         Some(_) => Driven::ByCharge,
         None => Driven::NotShown,
     }
 }
 
-/// Whether nothing can be read against the supply, because AREF has a voltage of its own.
-fn fixed_at_aref(board: &Board) -> bool {
-    matches!(board.firmware.reference, Reference::External(..))
+/// Whether an open pin at the highest supply may walk and still lie above the voltage at AREF, so
+/// that it reads full scale before and after. Nothing can be read against the supply there.
+pub fn hides_a_walk(board: &Board) -> bool {
+    let Reference::External(lowest, ..) = board.firmware.reference else { return false };
+    let full = f64::from(board.chip.full_scale);
+    let highest = board.supply_range().1.0 / lowest.0 * board.chip.scale;
+    highest - WALKED * full > full - 1.0
 }
 
 /// Whether a pin that shares its charge has walked towards 0: nothing holds it.

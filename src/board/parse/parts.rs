@@ -4,8 +4,11 @@ use super::super::{Capacitor, Level, Resistor, Switch};
 use super::Reading;
 use super::bill::complain;
 use super::table::{Fields, tables};
-use crate::units::{Allow, Ohms, Quantity, Ratio, Volts, range_or_single};
+use crate::units::{Allow, Farads, Ohms, Quantity, Ratio, Volts, range_or_single};
 use std::fmt::Display;
+
+/// Capacitances above are no part of a jumper circuit, but a slip of the unit.
+const MOST_FARADS: Farads = Farads(0.1);
 
 /// How far a switch may be from a single figure given for it.
 const SPREAD: Ratio = Ratio(0.5);
@@ -76,6 +79,14 @@ impl<'a> Reading<'a, '_> {
             let between = self.names.pair(&mut self.log, &part, "between");
             let given = self.given(&part, id.as_deref(), "\"100n\"", false);
             let (farads, _) = given.unwrap_or_default();
+            if let Some(Farads(much)) = farads.filter(|farads| *farads > MOST_FARADS) {
+                let what = format!("{} has {much} F", part.name);
+                self.log.add(
+                    part.at,
+                    what,
+                    "write it like `value = \"100n\"`; up to 0.1 F are read",
+                );
+            }
             if let (Some(id), Some(between), Some(farads)) = (id, between, farads) {
                 found.push(Capacitor { id, between, farads });
             }

@@ -8,8 +8,8 @@ use crate::board::template::{
 };
 use crate::cli::Failure;
 use crate::screen::patience::patience;
-use crate::units::{Allow, Amperes, Farads, Ohms, Ratio, Series, Volts};
-use crate::window::design::{Choice, Network, Request, design};
+use crate::units::{Allow, Amperes, Farads, Ohms, Ratio, Series, Volts, rkm};
+use crate::window::design::{Choice, Limit, Network, Request, design};
 
 const RAILS: [(&str, Rail); 2] = [("supply", Rail::Supply), ("ground", Rail::Ground)];
 const ENDS: [(&str, Ends); 4] = [
@@ -46,12 +46,26 @@ impl Common {
         let stock = series.between(Ohms(10.0), Ohms(1e6));
         let request =
             Request { network, tolerance, input, stock, source, current, ..self.request.clone() };
-        let outcome = patience("choosing resistors", || design(&request))
-            .map_err(|what| spec.wrong(&what, "or give `values`"))?;
+        let outcome = patience("choosing resistors", || design(&request)).map_err(|what| {
+            spec.wrong(
+                &what.replace("--source-limit", "source-limit").replace("--current", "current"),
+                "or give `values`",
+            )
+        })?;
         let bound = outcome.bound;
-        outcome.choices.into_iter().next().ok_or_else(|| {
-            let what = format!("no values tell every setting apart (bound {bound:.1} codes)");
-            spec.wrong(&what, "see `strapwise design`, or give `values`")
+        let key = outcome.held_by.map(|limit| match limit {
+            Limit::Current => format!("current={}", request.current),
+            Limit::Source => format!("source-limit={}", rkm(request.source)),
+        });
+        outcome.choices.into_iter().next().ok_or_else(|| match key {
+            Some(key) => spec.wrong(
+                &format!("no values keep within the limit {key}"),
+                "raise it if the board can bear that, or give `values`",
+            ),
+            None => spec.wrong(
+                &format!("no values tell every setting apart (bound {bound:.1} codes)"),
+                "see `strapwise design`, or give `values`",
+            ),
         })
     }
 

@@ -20,6 +20,7 @@ impl Run<'_> {
         }
         while self.typed.try_recv().is_ok() {}
         self.value.clear();
+        self.stray = false;
     }
 
     pub(super) fn typed<P: Procedure>(
@@ -35,13 +36,25 @@ impl Run<'_> {
             return self.text(conductor, typed);
         }
         let key = match typed {
-            Typed::Key(key) => key,
+            // Whoever types a word means something, and seldom what Enter alone stands for.
+            Typed::Key(Key::Yes) if std::mem::take(&mut self.stray) => {
+                self.screen.say("words are not read here: press Enter alone, Space or Backspace");
+                return Vec::new();
+            }
+            Typed::Key(key) => {
+                self.stray = false;
+                key
+            }
             Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
                 (Some(key), _) => key,
-                (None, Some(letter)) => return self.letter(conductor, letter),
+                (None, Some(letter)) => return self.letter(conductor, letter).0,
                 (None, None) => return Vec::new(),
             },
-            Typed::Letter(letter) => return self.letter(conductor, letter),
+            Typed::Letter(letter) => {
+                let (acts, used) = self.letter(conductor, letter);
+                self.stray = !used;
+                return acts;
+            }
             Typed::End => return self.nobody(conductor),
         };
         let deeds = match &mut self.line {
@@ -112,15 +125,23 @@ impl Run<'_> {
     }
 
     /// A letter or digit of its own: a live view has a use for it, and it may move the shunts of a
-    /// virtual unit.
-    fn letter<P: Procedure>(&mut self, conductor: &mut Conductor<P>, letter: char) -> Vec<Act> {
+    /// virtual unit. Also whether it was of any use.
+    fn letter<P: Procedure>(
+        &mut self,
+        conductor: &mut Conductor<P>,
+        letter: char,
+    ) -> (Vec<Act>, bool) {
         let letter = letter.to_ascii_lowercase();
+        let mut used = false;
         if let Line::Virtual { board, hands } = &mut self.line
             && let Some(Deed::Place(jumper, place)) = hands.letter(letter)
         {
             board.place(jumper, place);
+            used = true;
         }
-        conductor.letter(self.began.elapsed(), letter)
+        let acts = conductor.letter(self.began.elapsed(), letter);
+        used |= !acts.is_empty();
+        (acts, used)
     }
 
     /// Standard input has ended, which ends a run that somebody has to answer in.

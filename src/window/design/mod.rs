@@ -118,6 +118,18 @@ pub struct Choice {
     pub source: Ohms,
 }
 
+/// A limit of the request.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limit {
+    /// On the current.
+    Current,
+    /// On the source resistance.
+    Source,
+}
+
+/// How many times a limit is widened to see whether it is what leaves no choice.
+const WIDENED: f64 = 10.0;
+
 /// What the search found.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Outcome {
@@ -131,6 +143,8 @@ pub struct Outcome {
     pub how: How,
     /// Codes from 0 V to the supply.
     pub scale: f64,
+    /// Where there is no set: the limit that, ten times as wide, would leave some.
+    pub held_by: Option<Limit>,
 }
 
 /// Chooses resistors.
@@ -139,6 +153,21 @@ pub struct Outcome {
 /// A request that makes no sense: counts out of range, an empty stock, limits that contradict each
 /// other, an unknown chip.
 pub fn design(request: &Request) -> Result<Outcome, String> {
+    let mut outcome = search(request)?;
+    if outcome.choices.is_empty() {
+        let current = Amperes(WIDENED * request.current.0);
+        let source = Ohms(WIDENED * request.source.0);
+        let wider = [
+            (Limit::Current, Request { current, ..request.clone() }),
+            (Limit::Source, Request { source, ..request.clone() }),
+        ];
+        let helps = |wider: &Request| search(wider).is_ok_and(|o| !o.choices.is_empty());
+        outcome.held_by = wider.iter().find(|(_, wider)| helps(wider)).map(|(limit, _)| *limit);
+    }
+    Ok(outcome)
+}
+
+fn search(request: &Request) -> Result<Outcome, String> {
     request.check()?;
     let board = request.sample()?;
     let rules = Rules::new(request, &board)?;
@@ -167,7 +196,7 @@ pub fn design(request: &Request) -> Result<Outcome, String> {
     if how == How::Beam {
         choices.sort_by(|a, b| b.margin.total_cmp(&a.margin));
     }
-    Ok(Outcome { choices, bound, how, scale: board.chip.scale })
+    Ok(Outcome { choices, bound, how, scale: board.chip.scale, held_by: None })
 }
 
 impl Request {
