@@ -68,12 +68,14 @@ fn a_good_record_speaks_of_nothing_beside_the_parts() {
 
 #[test]
 fn fuses_that_differ_are_told_with_what_they_do_and_what_speaks_against_them() {
-    let fuses = "low = \"E2\"\nhigh = \"DE\"\nextended = \"FC\"\n";
+    let fuses = "low = \"E2\"\nhigh = \"DF\"\nextended = \"FC\"\n";
     let board = board_with("", fuses);
     let said = told(&board, &rows(&board));
     assert!(said.contains("Beside the parts (no odds are known of these)"), "{said}");
     for words in [
-        "the chip's fuses are not the board file's: low FF instead of E2, extended FD instead of FC",
+        "the chip's fuses are not the board file's: low FF instead of E2, high DE instead of DF, \
+         extended FD instead of FC",
+        "BOOTRST is programmed: the chip starts at the boot loader",
         "it runs by a crystal instead of the internal 8 MHz",
         "against: the probe answered at its line rate",
         "its brown-out detector is at 2.7 V instead of at 4.3 V",

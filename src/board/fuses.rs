@@ -99,7 +99,7 @@ const fn bit(byte: usize, mask: u8, name: &'static str, does: &'static str) -> F
 /// Such bits of the ATmega328P and the ATmega2560 alike: data sheets, "Fuse Bits" (from memory).
 const BOTH: [FuseBit; 4] = [
     bit(0, 0x40, "CKOUT", "drives the clock out of a pin"),
-    bit(1, 0x10, "WDTON", "has its watchdog always on, and is reset by it"),
+    bit(1, 0x10, "WDTON", "has its watchdog always on"),
     bit(1, 0x01, "BOOTRST", "starts at the boot loader"),
     bit(1, 0x20, "SPIEN", "can be programmed by SPI"),
 ];

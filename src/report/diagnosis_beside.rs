@@ -83,13 +83,13 @@ fn fuses(board: &Board, expected: &Fuses, found: [u8; 4], resets: &[Reset]) -> T
     for bit in own {
         let Some(byte) = changed(bit.byte) else { continue };
         if (byte ^ found[bit.byte]) & bit.mask != 0 {
-            let (is, not) = if found[bit.byte] & bit.mask == 0 {
-                ("is programmed", "")
-            } else {
-                ("is not programmed", "no longer ")
+            let programmed = found[bit.byte] & bit.mask == 0;
+            let is = match programmed {
+                true => "is programmed: the chip",
+                false => "is not programmed, with which the chip",
             };
-            points.push(format!("{} {is}: the chip {not}{}", bit.name, bit.does));
-            if bit.name == "WDTON" && not.is_empty() {
+            points.push(format!("{} {is} {}", bit.name, bit.does));
+            if bit.name == "WDTON" && programmed {
                 let by = resets.iter().filter(|r| r.cause == "watchdog").count();
                 points.push(match by {
                     0 => "against: no reset by the watchdog is in the record".into(),
