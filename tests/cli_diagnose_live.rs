@@ -399,6 +399,41 @@ fn another_shunt_is_judged_by_what_the_unit_reads_with_it() {
 }
 
 #[test]
+fn a_blade_is_drawn_with_the_power_off_and_judged_by_what_the_unit_reads_then() {
+    let board_of = demo();
+    let bridged =
+        strapwise::faults::modelled(&board_of).into_iter().find_map(|fault| match fault {
+            Fault::PinsBridged { jumper, pins, between, .. } => {
+                let ours = board_of.jumpers[jumper].id == "J1" && pins == [3, 5];
+                let ohms = strapwise::units::Ohms(2e3);
+                ours.then_some(Fault::PinsBridged { jumper, pins, between, ohms })
+            }
+            _ => None,
+        });
+    let mut person = Person::at(&board(), &board_of, 3, &[bridged.expect("pins of J1")]);
+    let trial = person.until(asks_for("draw a blade between pins 3 and 5 of J1"));
+    assert!(trial.contains("2. draw a blade") || trial.contains("J1, then press"), "{trial}");
+    assert!(!trial.contains("plug the unit in"), "no power while that is done: {trial}");
+    person.do_it(&trial);
+    let (good, setting) = (board_of.clone(), person.setting.clone());
+    person.unit.with(move |unit| {
+        *unit = self::unit(&good, 3, &[]);
+        unit.place_all(&setting);
+    });
+    person.bench.press("");
+    let back = person.until(asks_for("plug the unit in again"));
+    person.do_it(&back);
+    person.bench.press("");
+    while let Some(text) = person.asked() {
+        person.answer(&text);
+    }
+    let ended = person.bench.end();
+    assert!(ended.out.contains("it reads as it should: yes"), "{}", ended.out);
+    let last = ended.out.rsplit("vent-controller B").next().unwrap();
+    assert!(last.contains("J1 pins 3 and 5 are bridged"), "{last}");
+}
+
+#[test]
 fn when_nobody_is_there_any_more_what_is_concluded_is_said() {
     let board_of = demo();
     let mut person = Person::at(&board(), &board_of, 3, &[silent_contact(&board_of)]);

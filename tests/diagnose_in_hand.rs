@@ -83,6 +83,16 @@ fn a_unit_that_must_not_get_power_is_asked_for_nothing_that_needs_it() {
 }
 
 #[test]
+fn no_joint_is_lifted_for_next_to_nothing() {
+    let board = demo();
+    let powered = at(&board.delivery, true);
+    for (settles, left) in [(0.05, 0), (0.6, 1)] {
+        let lifted = Measurement::Look(Look::Lifted { resistor: 0 });
+        assert_eq!(in_hand(&board, &powered, vec![suggestion(lifted, settles)]).len(), left);
+    }
+}
+
+#[test]
 fn for_ohms_the_unit_is_unplugged_first_and_the_lead_comes_last() {
     let board = demo();
     let bare = Setting::all_open(&board);

@@ -26,13 +26,21 @@ const POWER: f64 = 0.05;
 const LEAD: f64 = 0.03;
 
 /// The measurements that can be made of a unit, the one first that settles most for its work. Of
-/// a unit that must not get power those are left that need none.
+/// a unit that must not get power those are left that need none, and what an iron or a blade would
+/// settle only where it is worth that.
 pub fn in_hand(board: &Board, hand: &InHand, suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
-    let can = |s: &Suggestion| !hand.dead || !needs_power(&s.measurement);
-    let mut found: Vec<Suggestion> = suggestions.into_iter().filter(can).collect();
     let worth = |s: &Suggestion| s.settles - work(board, hand, &s.measurement);
+    let can = |s: &Suggestion| !hand.dead || !needs_power(&s.measurement);
+    // An iron or a blade changes the unit: not for what it settles next to nothing of.
+    let may = |s: &Suggestion| !changes(&s.measurement) || worth(s) > 0.0;
+    let found = suggestions.into_iter().filter(|s| can(s) && may(s));
+    let mut found: Vec<Suggestion> = found.collect();
     found.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
     found
+}
+
+fn changes(measurement: &Measurement) -> bool {
+    matches!(measurement, Measurement::Look(Look::Lifted { .. } | Look::Scraped { .. }))
 }
 
 fn needs_power(measurement: &Measurement) -> bool {
