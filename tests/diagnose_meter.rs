@@ -36,8 +36,8 @@ fn ohms(board: &Board, between: [&str; 2], ohms: f64) -> Meter {
 #[test]
 fn a_value_speaks_for_the_cause_that_gives_it() {
     let board = demo();
-    // TAP2 to TAP3 without R2 leads over the rails, between which there are 99.5 kOhm at most: R1, R4
-    // and what the board file has of the chip.
+    // TAP2 to TAP3 without R2 leads over the rails, between which there are 99.5 kOhm at most: R1,
+    // R4 and what the board file has of the chip.
     let open = Fault::ResistorOpen { resistor: resistor(&board, "R2") };
     let meter = vec![ohms(&board, ["TAP2", "TAP3"], 99.5e3)];
     let evidence = Evidence { meter, ..Evidence::default() };

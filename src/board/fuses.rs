@@ -50,8 +50,8 @@ impl Fuses {
     }
 }
 
-/// Where the brown-out detector acts by the extended fuse byte, typically; 0 V where it is off, none
-/// for a code that is reserved. BODLEVEL, bits 2 to 0, of the ATmega328P and the ATmega2560: data
+/// Where the brown-out detector acts by the extended fuse byte, typically; 0 V where it is off,
+/// none for a code that is reserved. BODLEVEL, bits 2 to 0, of the ATmega328P and the ATmega2560: data
 /// sheets, "System and Reset Characteristics" (from memory).
 pub fn brown_out(extended: u8) -> Option<Volts> {
     match extended & 0x07 {

@@ -144,8 +144,8 @@ impl<'a> Live<'a> {
             return Ok(Some(Ready::Yes));
         }
         let asked = format!(
-            "{}\nyes: it is so, and reads otherwise; else put it there and press Enter (s: leave it \
-             out, q: end)",
+            "{}\nyes: it is so, and reads otherwise; else put it there and press Enter (s: leave \
+             it out, q: end)",
             doubts.join("\n")
         );
         loop {
@@ -247,8 +247,8 @@ impl<'a> Live<'a> {
         (off != *wanted).then_some(off)
     }
 
-    /// A chip that keeps no number is known again by what it reads, so where it was read before: the
-    /// setting of those that is nearest to the one that is wanted.
+    /// A chip that keeps no number is known again by what it reads, so where it was read before:
+    /// the setting of those that is nearest to the one that is wanted.
     fn known_by(&self, wanted: &Wanted) -> Option<Wanted> {
         let comes_back = wanted.powered && !self.hand.powered && self.hand.setting.is_some();
         let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
@@ -273,8 +273,8 @@ impl<'a> Live<'a> {
                 Err(Exit::Interrupted) => return Ok(Ready::Stop),
                 Err(_) => return Ok(Ready::End),
             }
-            let asked = "the unit still answers, so it has power: unplug it from every supply, then \
-                         press Enter (s: leave it out, q: end)";
+            let asked = "the unit still answers, so it has power: unplug it from every supply, \
+                         then press Enter (s: leave it out, q: end)";
             match talk.ask(asked)? {
                 Said::Enter | Said::Word(_) => {}
                 other => {
@@ -307,8 +307,8 @@ impl<'a> Live<'a> {
                 (true, _) => "the same chip is back",
                 (false, true) => "it is back, and reads as before",
                 (false, false) => {
-                    "it is back; its chip keeps no number and this setting is new, so nothing shows \
-                     that it is the same unit"
+                    "it is back; its chip keeps no number and this setting is new, so nothing \
+                     shows that it is the same unit"
                 }
             };
             talk.say(&format!("{how}\n"))?;
@@ -403,9 +403,9 @@ impl<'a> Live<'a> {
         evidence: &mut Evidence,
     ) -> Result<Ready, Failure> {
         let asked = format!(
-            "{why}\nIf the unit or its supply gets warm, or the supply is at its limit: unplug it at \
-             once and type `silent`. Else look at the cable, plug it in and press Enter (silent: it \
-             stays so, q: end)"
+            "{why}\nIf the unit or its supply gets warm, or the supply is at its limit: unplug it \
+             at once and type `silent`. Else look at the cable, plug it in and press Enter \
+             (silent: it stays so, q: end)"
         );
         match talk.ask(&asked)? {
             Said::Word(word) if word.eq_ignore_ascii_case("silent") => {
