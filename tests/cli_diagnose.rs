@@ -129,17 +129,12 @@ fn units_known_good_agree_with_the_file_or_name_the_entry_that_they_contradict()
 }
 
 #[test]
-fn a_unit_on_the_bench_is_led_through_the_settings_that_still_tell_something() {
+fn of_a_unit_that_nobody_looks_at_nothing_is_concluded() {
     let board = board();
     let arguments = ["diagnose", &board.to_string_lossy(), "--port", "virtual"];
-    let ended = cli_support::typed(&arguments, &"\n".repeat(30));
-    assert_eq!(ended.code, Some(5), "{}{}", ended.out, ended.err);
-    assert!(ended.out.starts_with("\nset J1=3 J2=fitted"), "{}", ended.out);
-    assert!(ended.out.contains("move J1 to 2"), "{}", ended.out);
-    // A good unit: in the end nothing the probe can see is left, and a meter is asked for.
-    assert!(ended.out.contains("nothing is wrong with the unit"), "{}", ended.out);
     let nobody = cli_support::typed(&arguments, "");
     assert_eq!(nobody.code, Some(5), "{}", nobody.out);
+    assert!(nobody.out.contains("nothing was read, so nothing is concluded"), "{}", nobody.out);
 }
 
 #[test]
@@ -238,4 +233,127 @@ fn a_look_is_typed_in_as_a_meter_s_reading_is_and_a_wrong_one_is_refused() {
     let both = diagnose(&record, &["--look", "lifted:R20=no", "--look", "lifted:R20=yes"]);
     assert_eq!(both.code, Some(2));
     assert!(both.err.contains("yes and no at once"), "{}", both.err);
+}
+
+/// A text with its line ends as blanks.
+fn flowing(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn a_value_of_a_meter_that_goes_with_nothing_is_said_to_and_settles_nothing() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let ended = diagnose(&record, &["--meter", "TAP2:TAP3=999k"]);
+    assert_eq!(ended.code, Some(5), "{}", ended.out);
+    let said = flowing(&ended.out);
+    assert!(said.contains("Measure again: TAP2:TAP3=999 kΩ does not go with"), "{said}");
+    let rest = "Without it the rest says, over 99.9 %: R4 is about 31 times its value";
+    assert!(said.contains(rest), "{said}");
+    assert!(said.contains("against: ohms from TAP2 to TAP3, power off"), "{said}");
+    let both = diagnose(&record, &["--meter", "OUT=2.4V", "--meter", "OUT=0V"]);
+    assert_eq!(both.code, Some(2), "{}", both.out);
+    assert!(both.err.contains("is given as 2.4 V and as 0 V; measure again"), "{}", both.err);
+    let turned = diagnose(&record, &["--meter", "TAP2:TAP3=2k7", "--meter", "TAP3:TAP2=2k7"]);
+    assert_eq!(turned.code, Some(0), "{}", turned.out);
+    let one = diagnose(&record, &["--meter", "TAP2:TAP2=2k7"]);
+    assert!(one.code == Some(2) && one.err.contains("TAP2 is given as both ends"), "{}", one.err);
+}
+
+#[test]
+fn what_a_record_lacks_is_named_and_the_rest_is_concluded_from() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let text = std::fs::read_to_string(&record).unwrap();
+    // The file's channel has another name than the record's: R4 shows in nothing that is left.
+    std::fs::write(&record, text.replace(",PROFILE,", ",LADDER,")).unwrap();
+    let ended = diagnose(&record, &[]);
+    assert_eq!(ended.code, Some(5), "{}", ended.err);
+    let said = flowing(&ended.out);
+    let note = "note: PROFILE was never read, so what shows there alone stays open";
+    assert!(said.contains(note), "{said}");
+    assert!(said.contains("not used: rows ") && said.contains(" more: the board has no channel"));
+    assert_eq!(said.matches("has no channel LADDER").count(), 1, "{said}");
+    assert!(!said.contains("R4 is about 31 times"), "{said}");
+}
+
+#[test]
+fn what_was_found_is_a_part_of_the_board() {
+    let results = tempfile::tempdir().unwrap();
+    let lot = lot(results.path());
+    let record = lot.join("V002-1.csv");
+    for (found, said) in [
+        ("resistor open: R99, cracked", "has no R99; it has R1, R2, R3"),
+        ("resistor open: r8 cracked", "has no r8; it has R1, R2, R3"),
+        ("switch never closes: K2", "has no K2; it has K1"),
+        ("shunt without contact: between R3 and J9", "has no J9; it has J1, J2, J3, J4, J5, J6"),
+    ] {
+        let ended = diagnose(&record, &["--found", found]);
+        assert_eq!(ended.code, Some(2), "{found}: {}", ended.out);
+        assert!(ended.err.contains(said), "{found}: {}", ended.err);
+    }
+    assert!(!lot.join("causes.csv").exists(), "nothing is kept of what was refused");
+    // A kind of part that the board file has none of may well be on the board.
+    for (unit, found) in
+        [("V001", "resistor open: R20, 10k, see U3"), ("V003", "load draws nothing: D5")]
+    {
+        let record = lot.join(format!("{unit}-1.csv"));
+        let ended = diagnose(&record, &["--found", found]);
+        assert_eq!(ended.code, Some(0), "{found}: {}", ended.err);
+    }
+}
+
+#[test]
+fn options_that_would_do_nothing_are_refused() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V002-1.csv");
+    let found = ["--found", "resistor open: R20"];
+    let picture = results.path().join("causes.svg");
+    let svg = ["--svg", &*picture.to_string_lossy()];
+    for more in [&svg[..], &["--port", "virtual"], &["--format", "csv"]] {
+        for first in [&found[..], &["--trust"]] {
+            let ended = diagnose(&record, &[first, more].concat());
+            assert_eq!(ended.code, Some(2), "{first:?} {more:?}: {}", ended.out);
+            assert!(ended.err.contains("cannot be used with"), "{}", ended.err);
+        }
+    }
+    assert!(!picture.exists());
+}
+
+#[test]
+fn the_picture_says_what_the_text_says() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V004-1.csv");
+    let draw = |name: &str, more: &[&str]| {
+        let picture = results.path().join(name);
+        let path = picture.to_string_lossy().into_owned();
+        let ended = diagnose(&record, &[&["--svg", &path], more].concat());
+        (ended.code, std::fs::read_to_string(&picture).unwrap())
+    };
+    let (_, svg) = draw("sure.svg", &[]);
+    assert!(svg.contains("over 99.9 %: R4") && !svg.contains("100.0 %"), "{svg}");
+    assert!(!svg.contains("No modelled cause"), "{svg}");
+    // A ladder read at codes that no single resistor and no pair of them gives.
+    let text = std::fs::read_to_string(&record).unwrap();
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let header = reader.headers().unwrap().clone();
+    let column = |name: &str| header.iter().position(|h| h == name).unwrap();
+    let mut out = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(vec![]);
+    out.write_record(&header).unwrap();
+    for (i, row) in reader.records().map(Result::unwrap).enumerate() {
+        let channel = &row[column("channel")];
+        let odd = ["PROFILE", "LOOP", "HUMID"].contains(&channel);
+        let mean = column("mean_code");
+        let strange = format!("{}.000", 100 + (i * 397) % 800);
+        let other = |(c, cell): (usize, &str)| match odd && c == mean && !cell.is_empty() {
+            true => strange.clone(),
+            false => cell.to_string(),
+        };
+        out.write_record(row.iter().enumerate().map(other)).unwrap();
+    }
+    std::fs::write(&record, out.into_inner().unwrap()).unwrap();
+    let (code, svg) = draw("odd.svg", &[]);
+    assert_eq!(code, Some(1));
+    assert!(svg.contains("No modelled cause explains these readings"), "{svg}");
+    assert!(svg.contains(" of what is modelled: "), "{svg}");
 }

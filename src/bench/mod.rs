@@ -19,6 +19,7 @@ pub mod resume;
 pub mod sag;
 pub mod sampling;
 pub mod shape;
+pub mod showing;
 pub mod supply;
 pub mod sweep;
 mod tally;

@@ -4,7 +4,8 @@ use super::judge;
 use super::shape::{Shape, seen_shapes, shapes};
 use super::sweep::{BURST, Got, Keep, Sweep};
 use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Output, Procedure, probe_problem,
+    Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Output, ProbeInfo, Procedure,
+    probe_problem,
 };
 use super::{Summary, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
@@ -147,7 +148,7 @@ pub struct Reader {
     expected: Setting,
     sweep: Sweep,
     state: State,
-    boot: Boot,
+    who: ProbeInfo,
     began: Duration,
     look: Option<Look>,
 }
@@ -187,7 +188,7 @@ impl Reader {
             expected,
             sweep,
             state: State::New,
-            boot: Boot::default(),
+            who: ProbeInfo::default(),
             began: Duration::ZERO,
             look: None,
         }
@@ -196,6 +197,11 @@ impl Reader {
     /// What the look came to, once it is over.
     pub fn look(&self) -> Option<&Look> {
         self.look.as_ref()
+    }
+
+    /// Who answered; nobody before the probe has.
+    pub fn who(&self) -> &ProbeInfo {
+        &self.who
     }
 
     fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {
@@ -243,7 +249,7 @@ impl Reader {
             return self.close(now, Some(Cut::Probe(why)));
         }
         if let Answer::Who(info) = answer {
-            self.boot = info.boot;
+            self.who = info;
         }
         self.state = State::Reading;
         self.next(now)
@@ -253,7 +259,8 @@ impl Reader {
         if let Some(ask) = self.sweep.next() {
             return vec![Output::Ask(ask)];
         }
-        let same = |b: &Boot| b.count == self.boot.count && b.uptime_ms >= self.boot.uptime_ms;
+        let boot = &self.who.boot;
+        let same = |b: &Boot| b.count == boot.count && b.uptime_ms >= boot.uptime_ms;
         if !self.sweep.got().boot.as_ref().is_some_and(same) {
             let why = "the probe was reset while it was read: what it read is void; look again";
             return self.close(now, Some(Cut::Probe(why.into())));

@@ -18,7 +18,7 @@ pub use bus::BusPart;
 pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
-pub use fuses::{FUSE_NAMES, Fuses};
+pub use fuses::{FUSE_NAMES, FuseBit, Fuses, brown_out, clock, fuse_bits};
 pub use odds::{KINDS, Odds};
 pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};

@@ -1,19 +1,22 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
 use super::connection::Connection;
+use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
 use super::diagnose_odds::{self, Odds};
+use super::diagnose_talk::Talk;
+use super::diagnose_typed;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
-use crate::board::{Board, NetId, Setting};
-use crate::diagnose::{self, Evidence, Look, Measurement, Meter, Suggestion};
+use crate::board::Board;
+use crate::diagnose::{self, Evidence};
 use crate::record::csv;
 use crate::record::{Head, Row};
 use crate::report::table::Form;
-use crate::report::{diagnosis, diagnosis_look, diagnosis_next, diagnosis_picture};
-use crate::units::{Allow, Ohms, Volts, read};
-use std::io::{BufRead, IsTerminal, stdin};
+use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture};
+use std::io::{IsTerminal, stdin};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Options of `diagnose`.
 #[derive(Debug, clap::Args)]
@@ -31,14 +34,18 @@ pub struct Options {
     #[arg(long, value_name = "WHAT:WHERE=yes|no")]
     look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
-    #[arg(long, conflicts_with_all = ["meter", "look"])]
+    #[arg(long, conflicts_with_all = ["meter", "look", "port", "svg", "weight", "format"])]
     trust: bool,
     /// How likely a kind of defect is beforehand, for example "resistor open=6"
     #[arg(long, value_name = "KIND=WEIGHT")]
     weight: Vec<String>,
     /// What was found in the unit, for example "resistor open: R3, cracked": kept in the lot's
     /// causes.csv, where it counts for the other units
-    #[arg(long, value_name = "KIND: WORDS", conflicts_with_all = ["trust", "meter", "look"])]
+    #[arg(
+        long,
+        value_name = "KIND: WORDS",
+        conflicts_with_all = ["trust", "meter", "look", "port", "svg", "weight", "format"]
+    )]
     found: Option<String>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
@@ -59,17 +66,22 @@ across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt
 with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
 end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
 weighed so.\n\n\
+With --port the unit on the bench is led through what settles most, shunts, power and leads \
+included; Enter leaves a measurement out, `b` takes the last answer back, `q` ends with what is \
+concluded.\n\n\
 Examples:\n  \
 diagnose my.toml results/my/L1/U7-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --meter TAP3=2.31V --meter TAP2:TAP3=2k7\n  \
 diagnose my.toml results/my/L1/U7-1.csv --look second-shunt:J1=no\n  \
+diagnose my.toml --port /dev/ttyUSB0\n  \
+diagnose my.toml results/my/L1/U7-1.csv --port /dev/ttyUSB0\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
 readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
 
-/// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
-const MOST_VOLTS: f64 = 60.0;
+/// Reasons that are named for which rows are left out.
+const NAMED: usize = 5;
 
 /// A class as likely as this is the answer.
 const SETTLED: f64 = 0.95;
@@ -87,153 +99,126 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         };
         return diagnose_odds::keep(&board, record, &evidence(&board, record)?.2, found);
     }
-    let mut of = None;
-    let (mut evidence, head) = match &options.records[..] {
-        [record] => {
-            let (evidence, text, head) = evidence(&board, record)?;
-            of = Some((record.as_path(), head));
-            (evidence, text)
-        }
-        [] => (Evidence::default(), format!("{} {}\n\n", board.name, board.revision)),
-        _ => {
-            let what = "one record at a time; several are for units known good, with --trust";
-            return Err(Failure::input(what.into()));
-        }
-    };
-    for text in &options.meter {
-        evidence.meter.push(meter(&board, text)?);
-    }
-    for text in &options.look {
-        let (look, yes) = looked(&board, text)?;
-        match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
-            Some((_, said)) if *said != yes => {
-                let what = "is yes and no at once; look again, and give one of them";
-                return Err(Failure::input(format!("--look '{text}': {what}")));
-            }
-            Some(_) => {}
-            None => evidence.looks.push((look, yes)),
-        }
-    }
+    let (mut evidence, head, of) = known(options, &board)?;
+    diagnose_typed::take(&board, &mut evidence, &options.meter, &options.look)?;
     let odds = Odds::of(&board, &options.weight, of.as_ref().map(|(p, h)| (*p, h)))?;
-    let weights = &odds.weights;
-    let mut live = match options.connection.given() {
-        true => Some(Live::new(&board, &options.board, &options.connection)?),
-        false => None,
+    let of = of.as_ref().map(|(_, head)| head);
+    let told = Told { board: &board, form: options.format.into(), head: &head, odds: &odds };
+    let so = match options.connection.given() {
+        true => {
+            let live = Live::new(&board, &options.board, &options.connection, of)?;
+            at_the_bench(&told, live, &mut evidence)?
+        }
+        false => at_the_desk(&told, &mut evidence)?,
     };
-    // A unit on the bench is looked at as it is delivered, when there is no record of it.
-    if let (Some(live), true) = (&mut live, evidence.is_empty())
-        && let Err(exit) = live.look(&board.delivery.clone(), &mut evidence)?
-    {
-        return Ok(exit);
-    }
-    loop {
-        let found = diagnose::diagnose(&board, &evidence, weights);
-        let next = diagnose::suggest(&board, &evidence, &found);
-        if let (Some(live), Some(setting)) = (&mut live, setting_to_try(&next)) {
-            if let Some(cause) = found.classes.first().and_then(|class| class.causes.first()) {
-                let percent = 100.0 * cause.probability;
-                let sentence = diagnosis::sentence(&board, cause);
-                super::print(&format!("so far {percent:.0} %: {sentence}\n"))?;
-            }
-            match live.look(setting, &mut evidence)? {
-                Ok(()) => continue,
-                Err(exit) => return Ok(exit),
-            }
-        }
-        let text = match Form::from(options.format) {
-            Form::Text => {
-                let text = diagnosis::text(&board, &evidence, &found, &next);
-                head.clone() + &text + &odds.text(&board)
-            }
-            form => diagnosis::table(&board, &found).print(form),
-        };
-        super::print(&text)?;
-        let by_hand = |s: &&Suggestion| !matches!(s.measurement, Measurement::Reading { .. });
-        let asked = next.iter().find(by_hand);
-        let asked = asked.map(|s| s.supply_first.as_ref().unwrap_or(&s.measurement));
-        let people = matches!(options.format, FormatArgument::Text) && stdin().is_terminal();
-        if let (true, Some(asked)) = (people, asked)
-            && ask(&board, asked, &mut evidence)?
-        {
-            continue;
-        }
-        let unit = head.lines().next().unwrap_or_default();
-        let unit = unit.split("unit ").nth(1).and_then(|u| u.split(',').next()).unwrap_or("");
-        options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &found, unit))?;
-        let first = found.classes.first().map_or(0.0, |c| c.probability);
-        return Ok(match (found.explained, first > SETTLED) {
-            (false, _) => Exit::Fail,
-            (true, true) => Exit::Pass,
-            (true, false) => Exit::Incomplete,
-        });
-    }
-}
-
-/// The setting that settles most: with the unit on the bench a shunt is moved sooner than a tip is
-/// held.
-fn setting_to_try(next: &[Suggestion]) -> Option<&Setting> {
-    next.iter().find_map(|suggestion| match &suggestion.measurement {
-        Measurement::Reading { setting, .. } => Some(setting),
-        Measurement::Volts { .. } | Measurement::Ohms { .. } | Measurement::Look(_) => None,
+    let so = match so {
+        Ok(so) => so,
+        Err(exit) => return Ok(exit),
+    };
+    let unit = of.map_or("", |head| head.unit.as_str());
+    options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
+    let first = so.found.classes.first().map_or(0.0, |c| c.probability);
+    // What a meter contradicts is settled once it was measured again.
+    let settled = first > SETTLED && so.apart.is_none();
+    Ok(match (so.found.explained, settled) {
+        (false, _) => Exit::Fail,
+        (true, true) => Exit::Pass,
+        (true, false) => Exit::Incomplete,
     })
 }
 
-/// Asks for the outcome of a measurement at the keyboard; false when the person has enough.
-fn ask(board: &Board, asked: &Measurement, evidence: &mut Evidence) -> Result<bool, Failure> {
-    loop {
-        let what = diagnosis_next::measurement(board, asked);
-        let prompt = match asked {
-            Measurement::Look(_) => format!("\n{what}\nyes or no? (Enter ends) "),
-            _ => format!("\n{what}\nwhat does it show? (Enter ends) "),
-        };
-        super::print(&prompt)?;
-        let mut line = String::new();
-        let length = stdin().lock().read_line(&mut line).unwrap_or(0);
-        if length == 0 || line.trim().is_empty() {
-            return Ok(false);
+/// What the record says, what it is a record of in words, and where it is.
+type Known<'a> = (Evidence, String, Option<(&'a Path, Head)>);
+
+/// What is known of the unit beforehand.
+fn known<'a>(options: &'a Options, board: &Board) -> Result<Known<'a>, Failure> {
+    match &options.records[..] {
+        [record] => {
+            let (evidence, text, head) = evidence(board, record)?;
+            Ok((evidence, text, Some((record.as_path(), head))))
         }
-        let taken = match asked {
-            Measurement::Look(look) => {
-                yes_or_no(&line).map(|yes| evidence.looks.push((*look, yes)))
-            }
-            _ => value(line.trim(), matches!(asked, Measurement::Ohms { .. }))
-                .map(|value| evidence.meter.extend(Meter::of(asked, value))),
-        };
-        match taken {
-            Ok(()) => return Ok(true),
-            Err(why) => super::print(&format!("{why}\n"))?,
+        [] => Ok((Evidence::default(), format!("{} {}\n\n", board.name, board.revision), None)),
+        _ => {
+            let what = "one record at a time; several are for units known good, with --trust";
+            Err(Failure::input(what.into()))
         }
     }
 }
 
-fn yes_or_no(text: &str) -> Result<bool, String> {
-    match text.trim().to_lowercase().as_str() {
-        "yes" | "y" => Ok(true),
-        "no" | "n" => Ok(false),
-        other => Err(format!("`{other}` is neither yes nor no")),
+/// Tells what a record says, and asks a person at a terminal for what would settle more.
+fn at_the_desk(told: &Told, evidence: &mut Evidence) -> Result<Result<So, Exit>, Failure> {
+    let mut lead = Lead::new(told.board, &told.odds.weights, None);
+    let so = lead.so_far(evidence);
+    told.tell(evidence, &so)?;
+    if !matches!(told.form, Form::Text) || !stdin().is_terminal() {
+        return Ok(Ok(so));
+    }
+    if let Some(exit) = lead.lead(&mut Talk::new(false)?, evidence)? {
+        return Ok(Err(exit));
+    }
+    let so = lead.conclusion(evidence);
+    if lead.has_asked() {
+        super::print("\n")?;
+        told.tell(evidence, &so)?;
+    }
+    Ok(Ok(so))
+}
+
+/// Leads a unit on the bench, and tells what is concluded.
+fn at_the_bench(
+    told: &Told,
+    live: Live,
+    evidence: &mut Evidence,
+) -> Result<Result<So, Exit>, Failure> {
+    let mut lead = Lead::new(told.board, &told.odds.weights, Some(live));
+    let mut talk = Talk::new(!matches!(told.form, Form::Text))?;
+    talk.say(&beforehand(told.board))?;
+    if let Some(exit) = lead.lead(&mut talk, evidence)? {
+        return Ok(Err(exit));
+    }
+    let so = lead.conclusion(evidence);
+    talk.say("\n")?;
+    told.tell(evidence, &so)?;
+    Ok(Ok(so))
+}
+
+/// What is done to a unit on the bench while it is led.
+fn beforehand(board: &Board) -> String {
+    let closed: Vec<&str> = (0..board.switches.len())
+        .filter(|s| board.channels.iter().any(|c| c.closes.contains(s)))
+        .map(|s| board.switches[s].id.as_str())
+        .collect();
+    match closed.is_empty() {
+        true => String::new(),
+        false => format!(
+            "each look closes {} for a moment: take live equipment off the outputs\n",
+            closed.join(", ")
+        ),
     }
 }
 
-/// `WHAT:WHERE=yes` or `=no`.
-fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
-    };
-    let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
-    Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
+/// How the conclusion is told.
+struct Told<'a> {
+    board: &'a Arc<Board>,
+    form: Form,
+    head: &'a str,
+    odds: &'a Odds,
 }
 
-fn value(text: &str, ohms: bool) -> Result<f64, String> {
-    let open = ["open", "OL", "ol", "inf"].contains(&text);
-    match ohms {
-        true if open => Ok(f64::INFINITY),
-        true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
-        false => match read::<Volts>(text, Allow::Any) {
-            Ok(volts) if volts.0.abs() > MOST_VOLTS => {
-                Err(format!("`{text}` is more than {MOST_VOLTS:.0} V, which no such board has"))
+impl Told<'_> {
+    fn tell(&self, evidence: &Evidence, so: &So) -> Result<(), Failure> {
+        let (board, found) = (self.board, &so.found);
+        let text = match self.form {
+            Form::Text => {
+                let apart = so.apart.as_ref();
+                let apart = apart.map(|a| diagnosis_meter::apart(board, evidence, found, a));
+                let apart = apart.map_or(String::new(), |apart| apart + "\n");
+                let text = diagnosis::text(board, evidence, found, &so.next);
+                self.head.to_string() + &apart + &text + &self.odds.text(board)
             }
-            read => read.map(|v| v.0).map_err(|e| e.to_string()),
-        },
+            form => diagnosis::table(board, evidence, found).print(form),
+        };
+        super::print(&text)
     }
 }
 
@@ -243,6 +228,35 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     let found = diagnose::corrections(board, &trusted);
     super::print(&diagnosis::corrections(board, trusted.len(), &found))?;
     Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
+}
+
+/// Rows that are left out, those for the same reason in one line.
+fn together(left_out: &[String]) -> Vec<String> {
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    let mut others = Vec::new();
+    for text in left_out {
+        let row = text.strip_prefix("row ").and_then(|rest| rest.split_once(": "));
+        match (row, reasons.iter_mut().find(|(why, _)| row.is_some_and(|(_, w)| w == *why))) {
+            (Some((row, _)), Some((_, rows))) => rows.push(row),
+            (Some((row, why)), None) => reasons.push((why, vec![row])),
+            (None, _) => others.push(text.clone()),
+        }
+    }
+    let line = |(why, rows): (&str, Vec<&str>)| match &rows[..] {
+        [one] => format!("row {one}: {why}"),
+        [first, second] => format!("rows {first} and {second}: {why}"),
+        [first, second, rest @ ..] => {
+            format!("rows {first}, {second} and {} more: {why}", rest.len())
+        }
+        [] => why.to_string(),
+    };
+    let mut lines: Vec<String> = reasons.into_iter().map(line).chain(others).collect();
+    let more = lines.len().saturating_sub(NAMED);
+    if more > 0 {
+        lines.truncate(NAMED);
+        lines.push(format!("and {more} more"));
+    }
+    lines
 }
 
 /// The evidence of a record, and what it is a record of, in words and in full.
@@ -263,9 +277,10 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
     }
     let mut evidence = Evidence::of(board, &parsed.rows);
     if evidence.is_empty() {
+        let beside = diagnosis::beside_text(board, &evidence);
         let why = evidence.left_out.first().map_or(String::new(), |w| format!(" ({w})"));
         return Err(Failure::input(format!(
-            "{name}: there is no reading in it to conclude from{why}; test the unit again"
+            "{name}: there is no reading in it to conclude from{why}; test the unit again\n{beside}"
         )));
     }
     let verdict = parsed.rows.iter().rev().find(|r| r.row == crate::record::RowKind::Unit);
@@ -285,47 +300,6 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
     if parsed.whole < bytes.len() {
         head += "note: the record ends in half a line, which is left out\n";
     }
-    evidence.left_out.truncate(5);
+    evidence.left_out = together(&evidence.left_out);
     Ok((evidence, head + "\n", of.clone()))
-}
-
-/// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
-fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!(
-            "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"
-        ))
-    };
-    let (what, shown) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
-    let (nets, at) = match what.split_once('@') {
-        Some((nets, at)) => (nets, Some(at)),
-        None => (what, None),
-    };
-    let (nets, joined) = match nets.strip_suffix("+joined") {
-        Some(nets) => (nets, true),
-        None => (nets, false),
-    };
-    let net = |name: &str| -> Result<NetId, Failure> {
-        let found = board.nets.iter().position(|n| n == name);
-        found.map(NetId).ok_or_else(|| wrong(format!("the board has no net {name}")))
-    };
-    let setting = |usual: Setting| match at {
-        None => Ok(usual),
-        Some(text) => super::setting::places(board, "--meter", text)
-            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
-    };
-    match nets.split_once(':') {
-        Some((a, b)) => Ok(Meter::Ohms {
-            between: [net(a)?, net(b)?],
-            setting: setting(Setting::all_open(board))?,
-            joined,
-            ohms: Ohms(value(shown, true).map_err(wrong)?),
-        }),
-        None if joined => Err(wrong("volts are measured with the power on".into())),
-        None => Ok(Meter::Volts {
-            net: net(nets)?,
-            setting: setting(board.delivery.clone())?,
-            volts: Volts(value(shown, false).map_err(wrong)?),
-        }),
-    }
 }

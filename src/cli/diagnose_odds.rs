@@ -78,6 +78,10 @@ pub fn keep(board: &Board, record: &Path, of: &Head, found: &str) -> Result<Exit
     if words.chars().any(char::is_control) || words.chars().count() > LONGEST {
         return Err(wrong(format!("the words are one line of at most {LONGEST} characters")));
     }
+    if let Some((part, like)) = unknown_part(board, words) {
+        let own = board.name.as_str();
+        return Err(wrong(format!("{own} has no {part}; it has {}", like.join(", "))));
+    }
     let folder = folder_of(record);
     let cause = Confirmed {
         board: board.name.clone(),
@@ -95,6 +99,34 @@ pub fn keep(board: &Board, record: &Path, of: &Head, found: &str) -> Result<Exit
         of.unit
     ))?;
     Ok(Exit::Pass)
+}
+
+/// A part named like those of the board that is none of them, and those that there are. Parts of
+/// kinds that the board file does not have at all may well be on the board.
+fn unknown_part<'a>(board: &Board, words: &'a str) -> Option<(&'a str, Vec<String>)> {
+    let named = |ids: Vec<&String>| ids.into_iter().cloned().collect::<Vec<String>>();
+    let parts: Vec<String> = [
+        named(board.resistors.iter().map(|p| &p.id).collect()),
+        named(board.capacitors.iter().map(|p| &p.id).collect()),
+        named(board.jumpers.iter().map(|p| &p.id).collect()),
+        named(board.switches.iter().map(|p| &p.id).collect()),
+        named(board.loads.iter().map(|p| &p.id).collect()),
+    ]
+    .concat();
+    let others = board.channels.iter().map(|c| &c.id).chain(&board.nets);
+    let known: Vec<&String> = parts.iter().chain(others).collect();
+    let letters = |id: &str| {
+        let numbered = id.trim_end_matches(|c: char| c.is_ascii_digit());
+        let is = numbered.len() < id.len() && numbered.chars().all(|c| c.is_ascii_alphabetic());
+        (is && !numbered.is_empty()).then(|| numbered.to_uppercase())
+    };
+    words.split(|c: char| !c.is_alphanumeric()).find_map(|word| {
+        let kind = letters(word)?;
+        let like: Vec<String> =
+            parts.iter().filter(|id| letters(id).as_ref() == Some(&kind)).cloned().collect();
+        let there = known.iter().any(|id| id.eq_ignore_ascii_case(word));
+        (!like.is_empty() && !there).then_some((word, like))
+    })
 }
 
 /// The kinds of defects that a board may have.

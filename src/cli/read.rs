@@ -4,7 +4,7 @@ use super::connection::{ByMeter, Connection, needs_probe, nonce};
 use super::{Exit, Failure, FormatArgument, load_for_probe, samples, setting, windows_of};
 use crate::bench::reading::{Located, Look, Reader, tightest};
 use crate::bench::supply::{self, By, VoltsCheck};
-use crate::bench::{Cut, Verdict};
+use crate::bench::{Cut, ProbeInfo, Verdict};
 use crate::board::{Board, Meaning, Place, Setting};
 use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
@@ -70,7 +70,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let fill = expected.iter().fold(board.delivery.clone(), |s, &(j, p)| s.with(j, p));
     let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
     let look = match look(&board, windows, fill, line)? {
-        Ok(look) => look,
+        Ok((look, _)) => look,
         Err(exit) => return Ok(exit),
     };
     let form = Form::from(options.format);
@@ -87,14 +87,14 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     Ok(if wrong { Exit::Fail } else { verdict(&look, &expected) })
 }
 
-/// One look at a unit, the jumpers that no reading shows taken to be in the setting `fill`; or how
-/// the program ends where somebody stopped it.
+/// One look at a unit and who answered, the jumpers that no reading shows taken to be in the
+/// setting `fill`; or how the program ends where somebody stopped it.
 pub(super) fn look(
     board: &Arc<Board>,
     windows: Arc<Windows>,
     fill: Setting,
     (line, opening): (Line, Opening),
-) -> Result<Result<Look, Exit>, Failure> {
+) -> Result<Result<(Look, ProbeInfo), Exit>, Failure> {
     let reader = Reader::new(board.clone(), windows, fill);
     let exchange = opening.exchange(nonce());
     let folder = Folder::new(board.clone(), Head::default(), Timestamp::now());
@@ -105,7 +105,7 @@ pub(super) fn look(
         (Some(Cut::NoKeys), _) => Ok(Err(Exit::Incomplete)),
         (Some(Cut::Probe(why) | Cut::Command(why)), _) => Err(Failure::lost(why.clone())),
         (None, None) => Err(Failure::lost("nothing was read".into())),
-        (None, Some(look)) => Ok(Ok(look.clone())),
+        (None, Some(look)) => Ok(Ok((look.clone(), conductor.procedure().who().clone()))),
     }
 }
 

@@ -1,6 +1,7 @@
 //! What is known of a unit: its readings, answers and loads, as they stand in its record, and what
 //! its owner has measured since.
 
+use super::beside::Rows;
 use super::look::Look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit::{self, Parts};
@@ -66,6 +67,14 @@ pub struct Reading {
     pub proof: Proof,
 }
 
+impl Reading {
+    /// Whether another reading is of the same channel in the same setting.
+    fn is_of(&self, other: &Reading) -> bool {
+        (self.channel, &self.setting, &self.closed)
+            == (other.channel, &other.setting, &other.closed)
+    }
+}
+
 /// What a meter showed.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Meter {
@@ -108,6 +117,8 @@ pub struct Evidence {
     pub fed_by: Option<Volts>,
     /// Where the shunts were last seen, when the probe then stopped answering.
     pub silent_after: Option<Setting>,
+    /// What its rows tell of causes that are not in the parts.
+    pub rows: Rows,
     /// What of the record could not be used, in words.
     pub left_out: Vec<String>,
 }
@@ -116,21 +127,15 @@ impl Evidence {
     /// What a record holds. Of a step that was begun several times only the last try counts.
     pub fn of(board: &Board, rows: &[Row]) -> Evidence {
         let mut evidence = Evidence::default();
-        let mut last: BTreeMap<u64, u64> = BTreeMap::new();
-        for row in rows {
-            if let (Some(step), Some(tried)) = (row.step, row.step_try) {
-                let known = last.entry(step).or_default();
-                *known = tried.max(*known);
-            }
-        }
-        let counts = |row: &&Row| row.step.is_none_or(|s| row.step_try == last.get(&s).copied());
-        for row in rows.iter().filter(counts) {
+        let last = last_tries(rows);
+        for row in rows.iter().filter(|row| counts(&last, row)) {
             if let Err(why) = evidence.take(board, row) {
                 evidence.left_out.push(format!("row {}: {why}", row.seq));
             }
         }
         evidence.drop_unseated(board);
         evidence.silent_after = silent(board, rows);
+        evidence.rows = Rows::of(board, rows);
         evidence
     }
 
@@ -253,6 +258,26 @@ impl Evidence {
         Ok(())
     }
 
+    /// Channels that read otherwise now than when they were last read so: another unit, a shunt in
+    /// another place, or a loose contact.
+    pub fn differing(&self, now: &[Reading]) -> Vec<usize> {
+        let before = |reading: &Reading| {
+            self.readings.iter().rev().find(|known| known.is_of(reading)).cloned()
+        };
+        let other = |reading: &&Reading| {
+            before(reading).is_some_and(|known| {
+                differ(known.read, reading.read) || known.proof != reading.proof
+            })
+        };
+        now.iter().filter(other).map(|reading| reading.channel).collect()
+    }
+
+    /// Takes readings in place of those of the same channels in the same setting.
+    pub fn renew(&mut self, now: Vec<Reading>) {
+        self.readings.retain(|known| !now.iter().any(|reading| reading.is_of(known)));
+        self.readings.extend(now);
+    }
+
     /// What a meter showed of the supply since, the latest.
     pub fn metered_supply(&self, board: &Board) -> Option<Volts> {
         self.meter.iter().rev().find_map(|meter| match meter {
@@ -266,6 +291,23 @@ impl Evidence {
         let told = self.answers.is_empty() && self.loads.is_empty() && self.meter.is_empty();
         self.readings.is_empty() && told
     }
+}
+
+/// The last try of each step.
+pub(super) fn last_tries(rows: &[Row]) -> BTreeMap<u64, u64> {
+    let mut last: BTreeMap<u64, u64> = BTreeMap::new();
+    for row in rows {
+        if let (Some(step), Some(tried)) = (row.step, row.step_try) {
+            let known = last.entry(step).or_default();
+            *known = tried.max(*known);
+        }
+    }
+    last
+}
+
+/// Whether a row counts: of no step, or of the last try of its step.
+pub(super) fn counts(last: &BTreeMap<u64, u64>, row: &Row) -> bool {
+    row.step.is_none_or(|s| row.step_try == last.get(&s).copied())
 }
 
 /// Where the shunts were last seen, when the record ends because the probe stopped answering: what

@@ -1,21 +1,27 @@
 //! Which part to lift: every modelled cause weighed against all that is known of a unit.
 
+mod beside;
 mod cause;
 mod cell;
 mod evidence;
 mod glance;
+mod hand;
 mod learned;
 mod look;
+mod metered;
 mod next;
 mod rank;
 mod scale;
 mod system;
 mod trust;
 
+pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
+pub use hand::{InHand, in_hand};
 pub use learned::learned;
 pub use look::{Look, Rates};
+pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Measurement, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 

@@ -14,7 +14,7 @@ pub use known::{CHIPS, Chip, chip};
 use serialport::{ErrorKind, SerialPort, SerialPortType};
 use std::io;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
-use std::thread;
+use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 /// Line rate of the probe: exact at 16 MHz, where 115,200 is 2.1 % off.
@@ -109,7 +109,20 @@ pub fn list() -> Result<Vec<Listed>, PortError> {
 /// An open port. Dropping it lets the port go.
 #[derive(Debug)]
 pub struct Port {
-    out: Sender<Out>,
+    /// None once it is let go.
+    out: Option<Sender<Out>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Drop for Port {
+    /// Waits until the thread has let the port go, so that it can be opened again at once.
+    fn drop(&mut self) {
+        self.out = None;
+        if let Some(thread) = self.thread.take() {
+            // A thread that has come to grief holds nothing any more.
+            let _ = thread.join();
+        }
+    }
 }
 
 /// What the thread that owns the port is to do.
@@ -143,22 +156,26 @@ impl Port {
         let _ = port.write_data_terminal_ready(true);
         let _ = port.write_request_to_send(true);
         let (out, inbox) = channel();
-        thread::Builder::new()
+        let thread = thread::Builder::new()
             .name(format!("port {name}"))
             .spawn(move || events(PortEvent::Gone(serve(port.as_mut(), &inbox, &events))))
             .map_err(|e| PortError::Other { name: name.into(), text: e.to_string() })?;
-        Ok(Port { out })
+        Ok(Port { out: Some(out), thread: Some(thread) })
     }
 
     /// Hands bytes to the port; `false` when it is gone.
     pub fn write(&self, bytes: Vec<u8>) -> bool {
-        self.out.send(Out::Bytes(bytes)).is_ok()
+        self.send(Out::Bytes(bytes))
     }
 
     /// Sets the rate of the line, without opening the port again, which would reset many boards;
     /// `false` when the port is gone, or the rate is one that is never set.
     pub fn set_rate(&self, baud: u32) -> bool {
-        baud > RESETTING && self.out.send(Out::Rate(baud)).is_ok()
+        baud > RESETTING && self.send(Out::Rate(baud))
+    }
+
+    fn send(&self, out: Out) -> bool {
+        self.out.as_ref().is_some_and(|to| to.send(out).is_ok())
     }
 }
 

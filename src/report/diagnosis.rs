@@ -2,12 +2,12 @@
 //! to measure next.
 
 use super::table::{Cell, Table};
-use super::{diagnosis_look, diagnosis_next, wrap};
-use crate::board::{Board, NetId, Setting};
+use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
+use crate::board::{Board, Kind, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
     Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Read, Suggestion, asides,
-    compare,
+    beside, compare,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -35,7 +35,7 @@ const MISSES: f64 = 6.0;
 /// A cause in a sentence.
 pub fn sentence(board: &Board, cause: &Cause) -> String {
     let Some((first, rest)) = cause.faults.split_first() else {
-        return "nothing is wrong with the unit: these readings are those of a good one".into();
+        return "nothing is wrong with the unit".into();
     };
     let mut text = told(board, *first);
     if let Some(sd) = cause.loose {
@@ -107,12 +107,13 @@ pub fn text(
     diagnosis: &Diagnosis,
     next: &[Suggestion],
 ) -> String {
-    let mut out = verdict(diagnosis);
+    let mut out = unread(board, evidence) + &verdict(diagnosis);
     let worth = |(i, class): &(usize, &Class)| *i == 0 || class.probability > WORTH_SHOWING;
     for (i, class) in diagnosis.classes.iter().take(SHOWN).enumerate().filter(worth) {
-        out += &class_text(board, evidence, i + 1, class);
+        out += &class_text(board, evidence, i + 1, class, diagnosis.explained);
     }
     out += &drawn(board, evidence, diagnosis);
+    out += &diagnosis_beside::text(board, &beside(board, evidence, leading(diagnosis)));
     out += &diagnosis_next::text(board, diagnosis, next);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
@@ -120,38 +121,105 @@ pub fn text(
     out
 }
 
-fn verdict(diagnosis: &Diagnosis) -> String {
-    match diagnosis.explained {
+/// The defects of the likeliest cause.
+fn leading(diagnosis: &Diagnosis) -> &[Fault] {
+    let first = diagnosis.classes.first().and_then(|class| class.causes.first());
+    first.map_or(&[], |cause| &cause.faults)
+}
+
+/// What the rows of a record without any reading speak of.
+pub fn beside_text(board: &Board, evidence: &Evidence) -> String {
+    diagnosis_beside::text(board, &beside(board, evidence, &[]))
+}
+
+/// That nothing fits; none where something does.
+pub(super) fn unexplained(diagnosis: &Diagnosis) -> Option<String> {
+    let once = 1.0 / diagnosis.fit.max(1e-12);
+    (!diagnosis.explained).then(|| {
+        format!(
+            "No modelled cause explains these readings (a fit as bad as the best one's comes by \
+             chance once in {once:.0e}). The closest:"
+        )
+    })
+}
+
+/// Channels of which no reading is known.
+fn unread(board: &Board, evidence: &Evidence) -> String {
+    let known = |c: usize| evidence.readings.iter().any(|reading| reading.channel == c);
+    let unread = (0..board.channels.len())
+        .filter(|&c| !matches!(board.channels[c].kind, Kind::Meter { .. }) && !known(c));
+    let ids: Vec<&str> = unread.map(|c| board.channels[c].id.as_str()).collect();
+    match ids.is_empty() {
         true => String::new(),
-        false => paragraph(
-            &format!(
-                "No modelled cause explains these readings (a fit as bad as the best one's comes \
-                 by chance once in {:.0e}). The closest:",
-                1.0 / diagnosis.fit.max(1e-12)
-            ),
-            0,
-        ),
+        false => {
+            let words = "was never read, so what shows there alone stays open";
+            paragraph(&format!("note: {} {words}", ids.join(", ")), 0) + "\n"
+        }
     }
 }
 
-fn class_text(board: &Board, evidence: &Evidence, number: usize, class: &Class) -> String {
-    let percent = match class.probability {
+fn verdict(diagnosis: &Diagnosis) -> String {
+    match unexplained(diagnosis) {
+        None => String::new(),
+        Some(words) => paragraph(&words, 0),
+    }
+}
+
+/// The cause that a class is named by: the good unit, whose readings say that of all the others
+/// nothing shows, else the likeliest.
+pub(super) fn shown_first(class: &Class) -> Option<&Cause> {
+    let good = class.causes.iter().find(|cause| cause.faults.is_empty());
+    good.or(class.causes.first())
+}
+
+/// A class by the cause that it is named by. Where defects are left that do not show, nobody says
+/// that nothing is wrong.
+pub(super) fn class_sentence(board: &Board, class: &Class, first: &Cause) -> String {
+    match first.faults.is_empty() && class.causes.len() > 1 {
+        true => "a good unit, or a defect that these readings do not show".to_string(),
+        false => sentence(board, first),
+    }
+}
+
+/// A probability for people: no certainty that there is not, and where nothing fits one among the
+/// modelled causes alone.
+pub(super) fn percent(probability: f64, explained: bool) -> String {
+    let shown = match probability {
         p if p > 0.999 => "over 99.9 %".to_string(),
         p if p < 0.001 => "under 0.1 %".to_string(),
         p => format!("{:.1} %", 100.0 * p),
     };
-    let Some((first, others)) = class.causes.split_first() else { return String::new() };
-    let mut out = paragraph(&format!("{number}. {percent}: {}", sentence(board, first)), 0);
-    let likely = |c: &&Cause| c.probability > WORTH_NAMING * first.probability;
+    if explained { shown } else { format!("{shown} of what is modelled") }
+}
+
+fn class_text(
+    board: &Board,
+    evidence: &Evidence,
+    number: usize,
+    class: &Class,
+    explained: bool,
+) -> String {
+    let percent = percent(class.probability, explained);
+    let Some(likeliest) = class.causes.first() else { return String::new() };
+    let first = shown_first(class).unwrap_or(likeliest);
+    let what = class_sentence(board, class, first);
+    let mut out = paragraph(&format!("{number}. {percent}: {what}"), 0);
+    let others: Vec<&Cause> = class.causes.iter().filter(|c| !std::ptr::eq(*c, first)).collect();
+    let likely = |c: &&&Cause| c.probability > WORTH_NAMING * likeliest.probability;
     let named: Vec<String> =
         others.iter().filter(likely).take(NAMED).map(|c| sentence(board, c)).collect();
     if !named.is_empty() {
         let more = others.len() - named.len();
         let more = if more > 0 { format!("; and {more} less likely") } else { String::new() };
         let named = named.join("; ");
-        out += &paragraph(&format!("not told apart by these readings: {named}{more}"), 3);
+        let why = match first.faults.is_empty() {
+            true => "not shown by these readings",
+            false => "not told apart by these readings",
+        };
+        out += &paragraph(&format!("{why}: {named}{more}"), 3);
     }
     out += &asides_text(board, evidence, &first.faults);
+    out += &diagnosis_meter::spoken(board, evidence, &first.faults);
     let compared = compare(board, evidence, first);
     if !first.faults.is_empty() {
         let speaks = compared.iter().map(|c| (evidently(c), c)).filter(|(by, _)| *by > 0.0);
@@ -372,8 +440,8 @@ pub(super) fn paragraph(text: &str, indent: usize) -> String {
     wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
 }
 
-/// Every cause, a row each, for programs.
-pub fn table(board: &Board, diagnosis: &Diagnosis) -> Table {
+/// Every cause, a row each, for programs; those beside the parts without odds and class.
+pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Table {
     let columns = ["class", "class_probability", "probability", "cause", "kind", "explained"];
     let mut table = Table::new(&columns);
     for (i, class) in diagnosis.classes.iter().enumerate() {
@@ -388,6 +456,11 @@ pub fn table(board: &Board, diagnosis: &Diagnosis) -> Table {
                 if diagnosis.explained { "yes" } else { "no" }.into(),
             ]);
         }
+    }
+    for beside in beside(board, evidence, leading(diagnosis)) {
+        let (kind, sentence) = diagnosis_beside::row(board, &beside);
+        let empty = || Cell::text("");
+        table.rows.push(vec![empty(), empty(), empty(), sentence.into(), kind.into(), empty()]);
     }
     table
 }

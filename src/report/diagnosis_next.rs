@@ -2,7 +2,7 @@
 
 use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
-use crate::board::{Board, Setting};
+use crate::board::{Board, Place, Setting};
 use crate::diagnose::{Diagnosis, Measurement, Suggestion};
 use crate::units::Ohms;
 
@@ -24,12 +24,7 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
     };
     let what = measurement(board, &best.measurement);
     let mut out = format!("\n{}", paragraph(&format!("{next}: {what}"), 0));
-    for (class, at, value, sd) in best.expected.iter().take(SHOWN) {
-        let cause = &diagnosis.classes[*class].causes[*at];
-        let line =
-            format!("{} if {}", quantity(&best.measurement, *value, *sd), sentence(board, cause));
-        out += &paragraph(&line, 3);
-    }
+    out += &expectations(board, diagnosis, best);
     let first = best.supply_first.as_ref().and_then(|first| flag(board, first));
     if let Some(first) = &first {
         let supply = board.net_name(board.supply.net);
@@ -45,27 +40,54 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
         }
         by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
     };
-    if let Some(add) = add {
-        out += &paragraph(&format!("then add {add} to this command"), 3);
+    match add {
+        Some(add) => out += &paragraph(&format!("then add {add} to this command"), 3),
+        None => out += &paragraph("with the unit on the bench, --port PORT leads there", 3),
     }
     out
 }
+
+/// What a measurement should show under each leading cause.
+pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggestion) -> String {
+    // Causes under which it shows the same stand together, likeliest first.
+    let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
+    for (class, at, value, sd) in &next.expected {
+        let sentence = sentence(board, &diagnosis.classes[*class].causes[*at]);
+        let shown = quantity(&next.measurement, *value, *sd);
+        match outcomes.iter_mut().find(|(known, _)| *known == shown) {
+            Some((_, causes)) => causes.push(sentence),
+            None => outcomes.push((shown, vec![sentence])),
+        }
+    }
+    let line = |(shown, causes): &(String, Vec<String>)| {
+        let more = match causes.len().saturating_sub(TOGETHER) {
+            0 => String::new(),
+            more => format!("; or with {more} more"),
+        };
+        let named: Vec<&str> = causes.iter().take(TOGETHER).map(String::as_str).collect();
+        paragraph(&format!("{shown} if {}{more}", named.join("; if ")), 3)
+    };
+    outcomes.iter().take(SHOWN).map(line).collect()
+}
+
+/// Causes named of those under which a measurement shows the same.
+const TOGETHER: usize = 2;
 
 /// What to do for a measurement.
 pub fn measurement(board: &Board, measurement: &Measurement) -> String {
     let net = |n| board.net_name(n);
     match measurement {
-        Measurement::Volts { net: n, setting } => format!(
-            "volts of {} against {}, power on, {}",
-            net(*n),
-            net(board.supply.ground),
-            own_places(board, *n, setting)
-        ),
+        Measurement::Volts { net: n, setting } => {
+            let places = own_places(board, *n, setting);
+            let places = if places.is_empty() { places } else { format!(", {places}") };
+            let ground = net(board.supply.ground);
+            format!("volts of {} against {ground}, power on{places}", net(*n))
+        }
         Measurement::Ohms { between: [a, b], setting, joined } => {
             let bare = *setting == Setting::all_open(board);
             let shunts = match bare {
                 true => "every shunt off".to_string(),
-                false => setting.text(board),
+                false => format!("every shunt off but {}", seated(board, setting)),
             };
             let rails =
                 format!(", {} joined to {}", net(board.supply.net), net(board.supply.ground));
@@ -73,12 +95,19 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
             format!("ohms from {} to {}, power off, {shunts}{rails}", net(*a), net(*b))
         }
         Measurement::Reading { channel, setting } => format!(
-            "the code of {} with {} (`read` shows it)",
+            "the code of {} with {}",
             board.channels[*channel].id,
             places(board, *channel, setting)
         ),
         Measurement::Look(look) => diagnosis_look::question(board, *look),
     }
+}
+
+/// The shunts that are seated in a setting.
+fn seated(board: &Board, setting: &Setting) -> String {
+    let seated = board.jumpers.iter().zip(&setting.0).filter(|(_, place)| **place != Place::Open);
+    let each = seated.map(|(jumper, &place)| format!("{}={}", jumper.id, jumper.place_name(place)));
+    each.collect::<Vec<String>>().join(" ")
 }
 
 /// How the command line names a measurement with a meter; none for any other.

@@ -1,7 +1,8 @@
 //! The readings of a unit beside what each leading cause predicts, as a picture for an A4 sheet.
 //! Shapes and numbers tell things apart, no colour does.
 
-use super::diagnosis::{Strip, sentence, strips};
+use super::diagnosis::{Strip, strips, unexplained};
+use super::diagnosis_talk::class_line;
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
 use crate::board::Board;
 use crate::diagnose::{Diagnosis, Evidence};
@@ -18,18 +19,22 @@ const STRIP: f64 = 10.0;
 
 const TITLE: Font = Font::bold(14.0);
 const SMALL: Font = Font::plain(7.0);
+const STATED: Font = Font::bold(9.0);
 const NUMBER: Font = Font::bold(7.5);
 
 /// Draws every reading that tells the leading causes from a good unit or from each other.
 pub fn picture(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, unit: &str) -> String {
     let mut p = Picture::new(A4_WIDTH);
-    let title = format!("{}, revision {}, unit {unit}: causes", board.name, board.revision);
+    let unit = if unit.is_empty() { String::new() } else { format!(", unit {unit}") };
+    let title = format!("{}, revision {}{unit}: causes", board.name, board.revision);
     let mut y = p.lines(EDGE, HEAD, INNER, TITLE, &title) + 4.0;
+    if let Some(words) = unexplained(diagnosis) {
+        y = p.lines(EDGE, y, INNER, STATED, &words) + 3.0;
+    }
     let leading = diagnosis.classes.iter().take(3).enumerate();
     for (i, class) in leading {
-        if let Some(cause) = class.causes.first() {
-            let percent = 100.0 * class.probability;
-            let line = format!("{}  {percent:.1} %: {}", i + 1, sentence(board, cause));
+        if let Some(line) = class_line(board, class, diagnosis.explained) {
+            let line = format!("{}  {line}", i + 1);
             y = p.lines(EDGE, y, INNER, SMALL, &line) + 2.0;
         }
     }

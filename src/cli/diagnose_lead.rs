@@ -1,0 +1,291 @@
+//! Leads a person from one measurement to the next, until one cause is nearly certain or nothing
+//! more can be measured.
+
+use super::diagnose_live::{Live, Ready};
+use super::diagnose_talk::{Said, Talk, yes_or_no};
+use super::diagnose_typed::value;
+use super::{Exit, Failure};
+use crate::board::Board;
+use crate::diagnose::{
+    self, Apart, Diagnosis, Evidence, Look, Measurement, Meter, Options, Suggestion,
+};
+use crate::report::{diagnosis_meter, diagnosis_talk};
+use std::sync::Arc;
+
+/// What was answered and may be taken back.
+enum Given {
+    Meter(Meter),
+    Look(Look),
+    LeftOut(Measurement),
+}
+
+/// What a measurement came to.
+enum Came {
+    /// Something is known that was not.
+    On,
+    /// The person has enough.
+    End,
+    /// A request to stop.
+    Stop,
+}
+
+/// What is known so far.
+pub struct So {
+    /// What it says.
+    pub found: Diagnosis,
+    /// What would settle most, best first.
+    pub next: Vec<Suggestion>,
+    /// Values of a meter that do not go with it.
+    pub apart: Option<Apart>,
+}
+
+/// Where values and answers are left out.
+const HOW: &str = "(Enter: leave it out, b: back, q: end)";
+
+/// Somebody who is led.
+pub struct Lead<'a> {
+    board: &'a Arc<Board>,
+    odds: &'a Options,
+    /// The unit on the bench, if it is there.
+    pub live: Option<Live<'a>>,
+    left_out: Vec<Measurement>,
+    given: Vec<Given>,
+    /// How it stood when that was said last.
+    said: String,
+}
+
+impl<'a> Lead<'a> {
+    /// Nothing has been asked yet.
+    pub fn new(board: &'a Arc<Board>, odds: &'a Options, live: Option<Live<'a>>) -> Lead<'a> {
+        Lead { board, odds, live, left_out: Vec::new(), given: Vec::new(), said: String::new() }
+    }
+
+    /// Whether anything was answered.
+    pub fn has_asked(&self) -> bool {
+        !self.given.is_empty()
+    }
+
+    /// What is known by now, and what is still to be asked.
+    pub fn so_far(&self, evidence: &Evidence) -> So {
+        let mut so = self.conclusion(evidence);
+        so.next.retain(|s| !self.is_left_out(&s.measurement));
+        so
+    }
+
+    /// What is known in the end; what was left out may settle more all the same.
+    pub fn conclusion(&self, evidence: &Evidence) -> So {
+        let found = diagnose::diagnose(self.board, evidence, self.odds);
+        let mut next = diagnose::suggest(self.board, evidence, &found);
+        if let Some(live) = &self.live {
+            next = diagnose::in_hand(self.board, &live.hand, next);
+        }
+        next.retain(|s| self.can(&s.measurement));
+        // A supply that nobody measures leaves its tolerance in the volts.
+        for suggestion in &mut next {
+            suggestion.supply_first.take_if(|first| self.left_out.contains(first));
+        }
+        let apart = diagnose::set_apart(self.board, evidence, self.odds, &found);
+        So { found, next, apart }
+    }
+
+    /// What was left out, any channel in a setting that was, and the same tips with a lead.
+    fn is_left_out(&self, measurement: &Measurement) -> bool {
+        let same = |left: &Measurement| match (left, measurement) {
+            (Measurement::Reading { setting, .. }, Measurement::Reading { setting: other, .. }) => {
+                setting == other
+            }
+            (
+                Measurement::Ohms { between, setting, .. },
+                Measurement::Ohms { between: tips, setting: other, .. },
+            ) => between == tips && setting == other,
+            _ => left == measurement,
+        };
+        self.left_out.iter().any(same)
+    }
+
+    /// Without the unit only what a person measures can be asked for; with it, no setting twice.
+    fn can(&self, measurement: &Measurement) -> bool {
+        match (measurement, &self.live) {
+            (Measurement::Reading { setting, .. }, Some(live)) => !live.has_seen(setting),
+            _ => true,
+        }
+    }
+
+    /// Asks until there is nothing more to ask, or nobody to ask. An exit code where somebody
+    /// stopped it.
+    pub fn lead(
+        &mut self,
+        talk: &mut Talk,
+        evidence: &mut Evidence,
+    ) -> Result<Option<Exit>, Failure> {
+        if let Some(live) = &mut self.live
+            && evidence.is_empty()
+        {
+            // A unit without a record is looked at first as it is delivered.
+            let delivery = self.board.delivery.clone();
+            match live.read(talk, &delivery, evidence)? {
+                Ready::Yes => {}
+                Ready::Stop => return Ok(Some(Exit::Interrupted)),
+                Ready::Leave | Ready::Back | Ready::End => {
+                    talk.say("nothing was read, so nothing is concluded\n")?;
+                    return Ok(Some(Exit::Incomplete));
+                }
+            }
+        }
+        loop {
+            let so = self.so_far(evidence);
+            let reading = |s: &&Suggestion| matches!(s.measurement, Measurement::Reading { .. });
+            let can = |s: &&Suggestion| self.live.is_some() || !reading(s);
+            let Some(suggestion) = so.next.iter().find(can) else { return Ok(None) };
+            if self.live.is_some() || self.has_asked() {
+                let said = diagnosis_talk::so_far(self.board, &so.found);
+                if said != self.said {
+                    talk.say(&format!("\n{said}"))?;
+                    self.said = said;
+                }
+                if let Some(apart) = &so.apart {
+                    let again = diagnosis_meter::apart(self.board, evidence, &so.found, apart);
+                    talk.say(&again)?;
+                }
+            }
+            match self.measure(talk, evidence, &so.found, suggestion)? {
+                Came::On => {}
+                Came::End => return Ok(None),
+                Came::Stop => return Ok(Some(Exit::Interrupted)),
+            }
+        }
+    }
+
+    /// Has one measurement made.
+    fn measure(
+        &mut self,
+        talk: &mut Talk,
+        evidence: &mut Evidence,
+        found: &Diagnosis,
+        suggestion: &Suggestion,
+    ) -> Result<Came, Failure> {
+        let asked = suggestion.supply_first.as_ref().unwrap_or(&suggestion.measurement);
+        talk.say(&format!(
+            "\n{}",
+            diagnosis_talk::asked(self.board, found, suggestion, self.live.is_some())
+        ))?;
+        if let Some(live) = &mut self.live {
+            let ready = match asked {
+                Measurement::Reading { setting, .. } => live.read(talk, setting, evidence)?,
+                Measurement::Look(look) => match live.try_out(talk, *look, evidence)? {
+                    (ready, Some(yes)) => {
+                        evidence.looks.push((*look, yes));
+                        self.given.push(Given::Look(*look));
+                        ready
+                    }
+                    (Ready::Yes, None) => return self.ask(talk, evidence, asked),
+                    (ready, None) => ready,
+                },
+                _ => match live.ready(talk, asked, evidence)? {
+                    Ready::Yes => return self.ask(talk, evidence, asked),
+                    ready => ready,
+                },
+            };
+            return Ok(match ready {
+                Ready::Yes => Came::On,
+                Ready::Leave => self.leave_out(suggestion.measurement.clone()),
+                Ready::Back => self.back(talk, evidence)?,
+                Ready::End => Came::End,
+                Ready::Stop => Came::Stop,
+            });
+        }
+        self.ask(talk, evidence, asked)
+    }
+
+    /// Asks for the outcome of a measurement.
+    fn ask(
+        &mut self,
+        talk: &mut Talk,
+        evidence: &mut Evidence,
+        asked: &Measurement,
+    ) -> Result<Came, Failure> {
+        let prompt = match asked {
+            // Somebody who looked at a lamp meanwhile wants to see again what was asked.
+            Measurement::Look(look) if self.live.is_some() && look.question().is_some() => {
+                let question = diagnosis_talk::question(self.board, asked, true);
+                format!("{question} yes or no? {HOW}")
+            }
+            Measurement::Look(_) => format!("yes or no? {HOW}"),
+            // Tips were put on since it was said where.
+            Measurement::Ohms { between: [a, b], .. } => {
+                let [a, b] = [a, b].map(|&net| self.board.net_name(net));
+                format!("{a} to {b}: how many ohms, or `open`? {HOW}")
+            }
+            Measurement::Volts { net, .. } => {
+                let [net, ground] =
+                    [*net, self.board.supply.ground].map(|n| self.board.net_name(n));
+                format!("{net} to {ground}: how many volts? {HOW}")
+            }
+            Measurement::Reading { .. } => return Ok(Came::On),
+        };
+        loop {
+            let word = match talk.ask(&prompt)? {
+                Said::Word(word) => word,
+                Said::Enter | Said::Leave => return Ok(self.leave_out(asked.clone())),
+                Said::Back => return self.back(talk, evidence),
+                Said::End => return Ok(Came::End),
+                Said::Stop => return Ok(Came::Stop),
+            };
+            match self.take(evidence, asked, &word) {
+                Ok(()) => return Ok(Came::On),
+                Err(why) => talk.say(&format!("{why}\n"))?,
+            }
+        }
+    }
+
+    fn take(
+        &mut self,
+        evidence: &mut Evidence,
+        asked: &Measurement,
+        word: &str,
+    ) -> Result<(), String> {
+        if let Measurement::Look(look) = asked {
+            evidence.looks.push((*look, yes_or_no(word)?));
+            self.given.push(Given::Look(*look));
+            return Ok(());
+        }
+        let value = value(word, matches!(asked, Measurement::Ohms { .. }))?;
+        if let Some(meter) = Meter::of(asked, value) {
+            evidence.meter.push(meter.clone());
+            self.given.push(Given::Meter(meter));
+        }
+        Ok(())
+    }
+
+    fn leave_out(&mut self, measurement: Measurement) -> Came {
+        self.left_out.push(measurement.clone());
+        self.given.push(Given::LeftOut(measurement));
+        Came::On
+    }
+
+    /// Takes the last answer back.
+    fn back(&mut self, talk: &Talk, evidence: &mut Evidence) -> Result<Came, Failure> {
+        let said = match self.given.pop() {
+            None => "there is no answer to take back".to_string(),
+            Some(Given::LeftOut(measurement)) => {
+                self.left_out.retain(|left| *left != measurement);
+                "what was left out is asked again".to_string()
+            }
+            Some(Given::Meter(meter)) => {
+                if let Some(last) = evidence.meter.iter().rposition(|known| *known == meter) {
+                    evidence.meter.remove(last);
+                }
+                let what = diagnosis_talk::question(self.board, &meter.measurement(), false);
+                format!("taken back: {what}")
+            }
+            Some(Given::Look(look)) => {
+                evidence.looks.retain(|(known, _)| !known.same(&look));
+                let live = self.live.is_some();
+                let what = diagnosis_talk::question(self.board, &Measurement::Look(look), live);
+                format!("taken back: {what}")
+            }
+        };
+        talk.say(&format!("{said}\n"))?;
+        Ok(Came::On)
+    }
+}

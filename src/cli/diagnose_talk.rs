@@ -1,0 +1,84 @@
+//! The person at the unit: what is said to them, and what they answer, a line at a time.
+
+use super::Failure;
+use crate::report::wrap;
+use crate::session::live::{Desk, Keys, Said as Heard};
+use std::io::{IsTerminal, stdin};
+
+/// Width of what is asked.
+const WIDTH: usize = 79;
+
+/// What was answered.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Said {
+    /// Enter alone.
+    Enter,
+    /// Something else.
+    Word(String),
+    /// This one is to be left out.
+    Leave,
+    /// The answer before was wrong.
+    Back,
+    /// Enough, or nobody is there any more.
+    End,
+    /// A request to stop.
+    Stop,
+}
+
+/// Says and hears.
+pub struct Talk {
+    desk: Desk,
+    /// Whether a table goes to standard output, so that everything else is said beside it.
+    beside: bool,
+    person: bool,
+}
+
+impl Talk {
+    /// With `beside` what is said goes to standard error.
+    pub fn new(beside: bool) -> Result<Talk, Failure> {
+        let person = stdin().is_terminal();
+        let desk = Desk::new(Some(Keys { person, needed: true }))?;
+        Ok(Talk { desk, beside, person })
+    }
+
+    /// Says something.
+    pub fn say(&self, text: &str) -> Result<(), Failure> {
+        match self.beside {
+            true => {
+                eprint!("{text}");
+                Ok(())
+            }
+            false => super::print(text),
+        }
+    }
+
+    /// Says what is asked, and waits for the answer.
+    pub fn ask(&mut self, asked: &str) -> Result<Said, Failure> {
+        // In a pipe each line stands for itself.
+        let asked: Vec<String> =
+            asked.lines().map(|line| wrap::lines(line, WIDTH).join("\n")).collect();
+        let end = if self.person { " " } else { "\n" };
+        self.say(&format!("{}{end}", asked.join("\n")))?;
+        let said = match self.desk.wait(|| false) {
+            Heard::Line(line) => line,
+            Heard::End | Heard::Seen => return Ok(Said::End),
+            Heard::Stop => return Ok(Said::Stop),
+        };
+        Ok(match said.to_lowercase().as_str() {
+            "" => Said::Enter,
+            "s" | "skip" => Said::Leave,
+            "b" | "back" => Said::Back,
+            "q" | "quit" => Said::End,
+            _ => Said::Word(said),
+        })
+    }
+}
+
+/// Yes or no.
+pub fn yes_or_no(text: &str) -> Result<bool, String> {
+    match text.trim().to_lowercase().as_str() {
+        "yes" | "y" => Ok(true),
+        "no" | "n" => Ok(false),
+        other => Err(format!("`{other}` is neither yes nor no")),
+    }
+}

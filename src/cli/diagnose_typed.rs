@@ -1,0 +1,122 @@
+//! What a person measured or looked at, as it is typed.
+
+use super::Failure;
+use super::diagnose_talk::yes_or_no;
+use crate::board::{Board, NetId, Setting};
+use crate::diagnose::{Evidence, Look, Measurement, Meter};
+use crate::report::{diagnosis_look, diagnosis_meter};
+use crate::units::{Allow, Ohms, Volts, read};
+
+/// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
+const MOST_VOLTS: f64 = 60.0;
+
+/// Takes the options `--meter` and `--look` into the evidence.
+///
+/// # Errors
+/// An option that cannot be read, and two that contradict each other.
+pub fn take(
+    board: &Board,
+    evidence: &mut Evidence,
+    meters: &[String],
+    looks: &[String],
+) -> Result<(), Failure> {
+    let mut given: Vec<Meter> = Vec::new();
+    for text in meters {
+        let new = meter(board, text)?;
+        match given.iter().find(|known| known.same(&new)) {
+            Some(known) if known.contradicts(board, &new) => {
+                let [known, new] = [known, &new].map(|m| shown(&m.measurement(), m.value()));
+                return Err(Failure::input(format!(
+                    "--meter '{text}': the same is given as {known} and as {new}; measure again, \
+                     and give one of them"
+                )));
+            }
+            Some(_) => {}
+            None => given.push(new),
+        }
+    }
+    evidence.meter.extend(given);
+    for text in looks {
+        let (look, yes) = looked(board, text)?;
+        match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
+            Some((_, said)) if *said != yes => {
+                let what = "is yes and no at once; look again, and give one of them";
+                return Err(Failure::input(format!("--look '{text}': {what}")));
+            }
+            Some(_) => {}
+            None => evidence.looks.push((look, yes)),
+        }
+    }
+    Ok(())
+}
+
+/// A value as a meter shows it.
+fn shown(measurement: &Measurement, value: f64) -> String {
+    diagnosis_meter::exactly(matches!(measurement, Measurement::Ohms { .. }), value)
+}
+
+/// `WHAT:WHERE=yes` or `=no`.
+fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
+    let wrong = |why: String| {
+        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
+    };
+    let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
+    Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
+}
+
+/// What a meter showed, in volts or ohms.
+pub fn value(text: &str, ohms: bool) -> Result<f64, String> {
+    let open = ["open", "OL", "ol", "inf"].contains(&text);
+    match ohms {
+        true if open => Ok(f64::INFINITY),
+        true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
+        false => match read::<Volts>(text, Allow::Any) {
+            Ok(volts) if volts.0.abs() > MOST_VOLTS => {
+                Err(format!("`{text}` is more than {MOST_VOLTS:.0} V, which no such board has"))
+            }
+            read => read.map(|v| v.0).map_err(|e| e.to_string()),
+        },
+    }
+}
+
+/// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
+fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
+    let wrong = |why: String| {
+        Failure::input(format!(
+            "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"
+        ))
+    };
+    let (what, shown) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
+    let (nets, at) = match what.split_once('@') {
+        Some((nets, at)) => (nets, Some(at)),
+        None => (what, None),
+    };
+    let (nets, joined) = match nets.strip_suffix("+joined") {
+        Some(nets) => (nets, true),
+        None => (nets, false),
+    };
+    let net = |name: &str| -> Result<NetId, Failure> {
+        let found = board.nets.iter().position(|n| n == name);
+        found.map(NetId).ok_or_else(|| wrong(format!("the board has no net {name}")))
+    };
+    let setting = |usual: Setting| match at {
+        None => Ok(usual),
+        Some(text) => super::setting::places(board, "--meter", text)
+            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
+    };
+    match nets.split_once(':') {
+        Some((a, b)) if a == b => Err(wrong(format!("{a} is given as both ends"))),
+        Some((a, b)) => Ok(Meter::Ohms {
+            between: [net(a)?, net(b)?],
+            setting: setting(Setting::all_open(board))?,
+            joined,
+            ohms: Ohms(value(shown, true).map_err(wrong)?),
+        }),
+        None if joined => Err(wrong("volts are measured with the power on".into())),
+        None => Ok(Meter::Volts {
+            net: net(nets)?,
+            setting: setting(board.delivery.clone())?,
+            volts: Volts(value(shown, false).map_err(wrong)?),
+        }),
+    }
+}

@@ -1,0 +1,162 @@
+//! What a meter showed beside what a cause would have it show, and what to make of values that no
+//! cause gives.
+
+use super::evidence::{Evidence, Meter};
+use super::next::{Measurement, expected};
+use super::{Diagnosis, Options, diagnose};
+use crate::board::Board;
+use crate::circuit::Parts;
+use crate::faults::{Built, Fault};
+
+/// Standard deviations beyond which a value is none that a unit gives.
+const FAR: f64 = 5.0;
+
+/// What a meter shows as open.
+const OPEN_FROM: f64 = 20e6;
+
+/// One value of a meter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Metered {
+    /// Index into [`Evidence::meter`].
+    pub meter: usize,
+    /// What was shown, in volts or ohms; infinite for open.
+    pub read: f64,
+    /// What it would be with the cause.
+    pub predicted: f64,
+    /// What a good unit would give.
+    pub good: f64,
+    /// Standard deviations between what was shown and what the cause gives.
+    pub misses: f64,
+    /// The same for a good unit.
+    pub misses_good: f64,
+}
+
+impl Metered {
+    /// Whether the cause does not give this value.
+    pub fn far(&self) -> bool {
+        self.misses > FAR
+    }
+
+    /// Whether it tells the cause from a good unit.
+    pub fn tells(&self) -> bool {
+        (self.misses > FAR) != (self.misses_good > FAR)
+    }
+}
+
+impl Meter {
+    /// What was measured.
+    pub fn measurement(&self) -> Measurement {
+        match self.clone() {
+            Meter::Volts { net, setting, .. } => Measurement::Volts { net, setting },
+            Meter::Ohms { between, setting, joined, .. } => {
+                Measurement::Ohms { between, setting, joined }
+            }
+        }
+    }
+
+    /// What was shown, in volts or ohms.
+    pub fn value(&self) -> f64 {
+        match self {
+            Meter::Volts { volts, .. } => volts.0,
+            Meter::Ohms { ohms, .. } => ohms.0,
+        }
+    }
+
+    /// Whether another value is of the same thing.
+    pub fn same(&self, other: &Meter) -> bool {
+        match (self, other) {
+            (
+                Meter::Ohms { between: [a, b], setting, joined, .. },
+                Meter::Ohms { between, setting: s, joined: j, .. },
+            ) => {
+                let ends = between == &[*a, *b] || between == &[*b, *a];
+                ends && setting == s && joined == j
+            }
+            _ => self.measurement() == other.measurement(),
+        }
+    }
+
+    /// Whether two values of the same thing are farther apart than a hand-held meter shows them.
+    pub fn contradicts(&self, board: &Board, other: &Meter) -> bool {
+        let ohms = matches!(self, Meter::Ohms { .. });
+        let (a, b) = (self.value(), other.value());
+        let sd = match ohms {
+            true => (0.005 * a.abs() + 0.3).hypot(0.005 * b.abs() + 0.3),
+            false => 0.005 * board.supply.volts.0,
+        };
+        self.same(other) && away(ohms, a, b, sd) > FAR
+    }
+}
+
+/// Every value of a meter beside what a cause and a good unit give; the supply's own is none of
+/// theirs.
+pub fn metered(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Metered> {
+    let good = Built::good(board, Parts::nominal(board));
+    let mut built = good.clone();
+    faults.iter().for_each(|&f| built.plant(board, f));
+    let supply = evidence.metered_supply(board).or(evidence.fed_by);
+    let share = supply.map_or(1.0, |volts| volts.0 / board.supply.volts.0);
+    let loose = if supply.is_some() { 0.0 } else { board.supply.tolerance.0 / 3f64.sqrt() };
+    let one = |(meter, m): (usize, &Meter)| {
+        let own = matches!(m, Meter::Volts { net, .. } if *net == board.supply.net);
+        let ohms = matches!(m, Meter::Ohms { .. });
+        let by = |unit: &Built| {
+            let (value, sd) = expected(board, unit, &m.measurement());
+            match ohms {
+                true => (value, sd),
+                false => (share * value, sd.hypot(loose * value)),
+            }
+        };
+        let ((predicted, sd), (of_good, sd_good)) = (by(&built), by(&good));
+        let read = m.value();
+        let misses = away(ohms, read, predicted, sd);
+        let misses_good = away(ohms, read, of_good, sd_good);
+        (!own).then_some(Metered { meter, read, predicted, good: of_good, misses, misses_good })
+    };
+    evidence.meter.iter().enumerate().filter_map(one).collect()
+}
+
+/// Deviations between two values; ohms span decades, and open is far from all that is not.
+fn away(ohms: bool, a: f64, b: f64, sd: f64) -> f64 {
+    match (ohms, a >= OPEN_FROM, b >= OPEN_FROM) {
+        (false, ..) => (a - b).abs() / sd,
+        (true, true, true) => 0.0,
+        (true, false, false) => (((a + 0.3) / (b + 0.3)).ln() / (sd / (b + 0.3))).abs(),
+        (true, ..) => f64::INFINITY,
+    }
+}
+
+/// Values of a meter that do not go with the rest, and what the rest says.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Apart {
+    /// Indices into [`Evidence::meter`].
+    pub meter: Vec<usize>,
+    /// What is known without them.
+    pub evidence: Evidence,
+    /// What it says.
+    pub diagnosis: Diagnosis,
+}
+
+/// Sets the values of a meter apart that the leading cause does not give; none where it gives all
+/// of them.
+pub fn set_apart(
+    board: &Board,
+    evidence: &Evidence,
+    options: &Options,
+    diagnosis: &Diagnosis,
+) -> Option<Apart> {
+    let leading = diagnosis.classes.first()?.causes.first()?;
+    let each = metered(board, evidence, &leading.faults);
+    let meter: Vec<usize> = each.iter().filter(|m| m.far()).map(|m| m.meter).collect();
+    if meter.is_empty() {
+        return None;
+    }
+    let mut rest = evidence.clone();
+    let mut index = 0..;
+    rest.meter.retain(|_| index.next().is_none_or(|i| !meter.contains(&i)));
+    if rest.is_empty() {
+        return None;
+    }
+    let diagnosis = diagnose(board, &rest, options);
+    Some(Apart { meter, evidence: rest, diagnosis })
+}

@@ -1,0 +1,91 @@
+//! What a meter showed: what it says for and against a cause, and values that go with none.
+
+use super::diagnosis::{paragraph, percent, sentence};
+use super::diagnosis_next;
+use crate::board::Board;
+use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, metered};
+use crate::faults::Fault;
+use crate::units::{Ohms, Volts};
+
+/// Values that are named with a cause.
+const VALUES: usize = 4;
+
+/// Values that speak for or against a cause.
+pub(super) fn spoken(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
+    let line = |m: &Metered| {
+        let how = if m.far() { "against" } else { "for" };
+        let measurement = evidence.meter[m.meter].measurement();
+        let shown = |value| shown(&measurement, value);
+        let good = match faults.is_empty() {
+            true => String::new(),
+            false => format!(", a good unit {}", shown(m.good)),
+        };
+        let what = diagnosis_next::measurement(board, &measurement);
+        let (read, would) = (shown(m.read), shown(m.predicted));
+        paragraph(&format!("{how}: {what}: a meter shows {read}, it would {would}{good}"), 3)
+    };
+    // What speaks against it first, then what tells it from a good unit; somebody measured the rest
+    // to tell it from other causes.
+    let mut each = metered(board, evidence, faults);
+    each.sort_by_key(|m| (!m.far(), !m.tells()));
+    each.iter().take(VALUES).map(line).collect()
+}
+
+/// What to make of values that the leading cause does not give.
+pub fn apart(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, apart: &Apart) -> String {
+    let named: Vec<String> = apart
+        .meter
+        .iter()
+        .map(|&i| {
+            let measurement = evidence.meter[i].measurement();
+            let flag = diagnosis_next::flag(board, &measurement).unwrap_or_default();
+            format!("{flag}={}", shown(&measurement, evidence.meter[i].value()))
+        })
+        .collect();
+    let (values, it, do_not) = match &named[..] {
+        [one] => (one.clone(), "it", "does not"),
+        many => (many.join(", "), "them", "do not"),
+    };
+    let rest = apart.diagnosis.classes.first().and_then(|class| {
+        let first = class.causes.first()?;
+        Some(format!("{}: {}", percent(class.probability, true), sentence(board, first)))
+    });
+    let rest = match (rest, apart.diagnosis.explained) {
+        (Some(rest), true) => format!("Without {it} the rest says, {rest}."),
+        (Some(rest), false) => {
+            format!("Without {it} no modelled cause explains the rest either; the closest, {rest}.")
+        }
+        (None, _) => String::new(),
+    };
+    let why = match diagnosis.explained {
+        true => "the cause that leads",
+        false => "what else is known, and any modelled cause",
+    };
+    let line = format!(
+        "Measure again: {values} {do_not} go with {why}. The wrong net, another setting or a unit \
+         that had power may be why. {rest}"
+    );
+    paragraph(line.trim_end(), 0)
+}
+
+fn shown(measurement: &Measurement, value: f64) -> String {
+    exactly(matches!(measurement, Measurement::Ohms { .. }), value)
+}
+
+/// A value as a meter shows it.
+pub fn exactly(ohms: bool, value: f64) -> String {
+    match ohms {
+        true if value >= 20e6 => "open".to_string(),
+        true => Ohms(three_digits(value)).to_string(),
+        false if value.abs() < 1e-4 => Volts(0.0).to_string(),
+        false => Volts(three_digits(value)).to_string(),
+    }
+}
+
+fn three_digits(value: f64) -> f64 {
+    if value.abs() < 1e-9 {
+        return 0.0;
+    }
+    let digit = 10f64.powf(value.abs().log10().floor() - 2.0);
+    (value / digit).round() * digit
+}

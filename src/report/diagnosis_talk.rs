@@ -1,0 +1,91 @@
+//! What somebody is told from one measurement to the next: how it stands, and what is asked.
+
+use super::diagnosis::{class_sentence, paragraph, percent, places, shown_first};
+use super::{diagnosis_look, diagnosis_next};
+use crate::board::Board;
+use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
+
+/// Classes that are named on the way, and how likely one must be.
+const NAMED: usize = 3;
+const WORTH_NAMING: f64 = 0.01;
+
+/// How it stands, in a line or two.
+pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
+    let mut out = match diagnosis.explained {
+        true => String::new(),
+        false => "no modelled cause explains these readings so far; the closest:\n".to_string(),
+    };
+    let worth = diagnosis.classes.iter().filter(|class| class.probability > WORTH_NAMING);
+    for line in worth.take(NAMED).filter_map(|class| class_line(board, class, diagnosis.explained))
+    {
+        out += &paragraph(&format!("so far {line}"), 0);
+    }
+    out
+}
+
+/// A class in a line: how likely it is, its first cause, and how many others read alike.
+pub(super) fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
+    let first = shown_first(class)?;
+    let others = match (class.causes.len(), first.faults.is_empty()) {
+        (1, _) => String::new(),
+        (2, true) => String::new(),
+        (2, false) => " (or one other that reads alike)".to_string(),
+        (many, false) => format!(" (or {} others that read alike)", many - 1),
+        (many, true) => format!(" ({} of them)", many - 1),
+    };
+    let sentence = class_sentence(board, class, first);
+    Some(format!("{}: {sentence}{others}", percent(class.probability, explained)))
+}
+
+/// What is asked of a person at the unit: in a run of its own where it is `live`, since the probe
+/// can be asked there.
+pub fn question(board: &Board, measurement: &Measurement, live: bool) -> String {
+    let jumper = |j: usize| board.jumpers[j].id.as_str();
+    match *measurement {
+        Measurement::Reading { channel, ref setting } if live => {
+            let id = &board.channels[channel].id;
+            format!("read {id} with {}", places(board, channel, setting))
+        }
+        Measurement::Look(Look::Answer { question }) if live => {
+            format!("{}{}", lit_by(board, question), board.questions[question].ask)
+        }
+        Measurement::Look(Look::Lamp { question, resistor }) if live => {
+            let id = &board.resistors[resistor].id;
+            format!("{}is the lamp at {id} lit?", lit_by(board, question))
+        }
+        Measurement::Look(Look::OtherShunt { jumper: j, position }) if live => {
+            let place = &board.jumpers[j].positions[position].name;
+            format!("another shunt on {} at {place}: does it read as it should?", jumper(j))
+        }
+        Measurement::Look(look) if live => diagnosis_look::question(board, look),
+        _ => diagnosis_next::measurement(board, measurement),
+    }
+}
+
+/// The switches that are closed for a question.
+fn lit_by(board: &Board, question: usize) -> String {
+    let closes = board.questions[question].closes.iter();
+    let ids: Vec<&str> = closes.map(|&s| board.switches[s].id.as_str()).collect();
+    match ids.is_empty() {
+        true => String::new(),
+        false => format!("while {} is closed: ", ids.join(" and ")),
+    }
+}
+
+/// What is asked next, and what it should show.
+pub fn asked(board: &Board, diagnosis: &Diagnosis, suggestion: &Suggestion, live: bool) -> String {
+    let measurement = &suggestion.measurement;
+    if let Some(first) = &suggestion.supply_first {
+        let what = diagnosis_next::measurement(board, first);
+        let then = diagnosis_next::measurement(board, measurement);
+        return paragraph(&format!("First: {what}"), 0)
+            + &paragraph(&format!("(a share of it comes next: {then})"), 3);
+    }
+    let what = question(board, measurement, live);
+    let next = match measurement {
+        Measurement::Look(_) | Measurement::Reading { .. } => "Next",
+        _ => "Measure next",
+    };
+    paragraph(&format!("{next}: {what}"), 0)
+        + &diagnosis_next::expectations(board, diagnosis, suggestion)
+}

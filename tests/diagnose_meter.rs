@@ -1,0 +1,123 @@
+//! What a meter showed beside what causes give, and values that go with none.
+
+use strapwise::board::{Board, NetId, Setting, parse};
+use strapwise::diagnose::{
+    Evidence, Meter, Options, Proof, Read, Reading, diagnose, metered, set_apart,
+};
+use strapwise::faults::Fault;
+use strapwise::report::diagnosis_meter;
+use strapwise::units::{Ohms, Volts};
+
+fn demo() -> Board {
+    parse("demo", include_str!("../protocols/vent-controller.toml")).unwrap()
+}
+
+fn net(board: &Board, name: &str) -> NetId {
+    NetId(board.nets.iter().position(|n| n == name).unwrap())
+}
+
+fn resistor(board: &Board, id: &str) -> usize {
+    board.resistors.iter().position(|r| r.id == id).unwrap()
+}
+
+fn volts(board: &Board, name: &str, volts: f64) -> Meter {
+    Meter::Volts { net: net(board, name), setting: board.delivery.clone(), volts: Volts(volts) }
+}
+
+fn ohms(board: &Board, between: [&str; 2], ohms: f64) -> Meter {
+    Meter::Ohms {
+        between: between.map(|name| net(board, name)),
+        setting: Setting::all_open(board),
+        joined: false,
+        ohms: Ohms(ohms),
+    }
+}
+
+#[test]
+fn a_value_speaks_for_the_cause_that_gives_it() {
+    let board = demo();
+    // TAP2 to TAP3 without R2 leads over the rails, between which there are 99.5 kOhm at most: R1,
+    // R4 and what the board file has of the chip.
+    let open = Fault::ResistorOpen { resistor: resistor(&board, "R2") };
+    let meter = vec![ohms(&board, ["TAP2", "TAP3"], 99.5e3)];
+    let evidence = Evidence { meter, ..Evidence::default() };
+    let right = metered(&board, &evidence, &[open])[0];
+    assert!(right.misses_good > 5.0 && right.tells(), "{right:?}");
+    let good = metered(&board, &evidence, &[])[0];
+    assert!(good.far() && !good.tells(), "{good:?}");
+}
+
+#[test]
+fn volts_are_shares_of_the_supply_that_a_meter_showed() {
+    let board = demo();
+    // TAP3 at 3.7 of 8.2 kOhm, by hand: 2.256 V of 5 V, 2.076 V of 4.6 V.
+    let of = |supply: Option<f64>, shown: f64| {
+        let mut meter = vec![volts(&board, "TAP3", shown)];
+        meter.extend(supply.map(|v| volts(&board, "VCC", v)));
+        let evidence = Evidence { meter, ..Evidence::default() };
+        metered(&board, &evidence, &[])[0]
+    };
+    assert!((of(Some(4.6), 2.076).predicted - 2.076).abs() < 2e-3, "{:?}", of(Some(4.6), 2.076));
+    assert!(!of(Some(4.6), 2.076).far());
+    assert!(of(Some(4.6), 2.256).far(), "{:?}", of(Some(4.6), 2.256));
+    // A supply that nobody measured may be 5 % off.
+    assert!(!of(None, 2.256 * 1.04).far(), "{:?}", of(None, 2.256 * 1.04));
+    let own = Evidence { meter: vec![volts(&board, "VCC", 4.6)], ..Evidence::default() };
+    assert!(metered(&board, &own, &[]).is_empty(), "the supply is no share of itself");
+}
+
+#[test]
+fn the_same_thing_measured_twice_contradicts_itself_beyond_what_a_meter_is_off_by() {
+    let board = demo();
+    let a = ohms(&board, ["TAP2", "TAP3"], 2700.0);
+    let turned = ohms(&board, ["TAP3", "TAP2"], 2705.0);
+    assert!(a.same(&turned) && !a.contradicts(&board, &turned));
+    assert!(a.contradicts(&board, &ohms(&board, ["TAP3", "TAP2"], 3300.0)));
+    assert!(a.contradicts(&board, &ohms(&board, ["TAP2", "TAP3"], f64::INFINITY)));
+    assert!(!a.contradicts(&board, &ohms(&board, ["TAP2", "TAP4"], 3300.0)), "another thing");
+    let v = volts(&board, "OUT", 2.5);
+    assert!(!v.contradicts(&board, &volts(&board, "OUT", 2.51)));
+    assert!(v.contradicts(&board, &volts(&board, "OUT", 0.0)));
+}
+
+/// The ladder's tap read as it should be, or elsewhere.
+fn profile(board: &Board, code: f64) -> Reading {
+    let read = Read::Code { mean: code, sd: 0.5, n: 961.0, pulled: None };
+    let channel = board.channel("PROFILE").unwrap();
+    let setting = board.delivery.clone();
+    Reading { step: 1, setting, closed: Vec::new(), channel, read, proof: Proof::Driven }
+}
+
+#[test]
+fn a_value_that_the_leading_cause_does_not_give_is_to_be_measured_again() {
+    let board = demo();
+    // R4 as 47 kOhm (by hand): TAP3 at 49.2 of 53.7 kOhm.
+    let readings = vec![profile(&board, 1024.0 * 49.2 / 53.7)];
+    let meter = vec![ohms(&board, ["TAP2", "TAP3"], 999e3)];
+    let evidence = Evidence { readings, meter, ..Evidence::default() };
+    let found = diagnose(&board, &evidence, &Options::default());
+    let apart = set_apart(&board, &evidence, &Options::default(), &found).expect("it is set apart");
+    assert_eq!((apart.meter.as_slice(), apart.evidence.meter.len()), (&[0][..], 0));
+    assert!(apart.diagnosis.explained);
+    let text = diagnosis_meter::apart(&board, &evidence, &found, &apart);
+    let said = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.starts_with("Measure again: TAP2:TAP3=999 kΩ does not go with"), "{said}");
+    assert!(said.contains("Without it the rest says"), "{said}");
+    let agrees = Evidence { meter: vec![ohms(&board, ["TAP2", "TAP3"], 2690.0)], ..evidence };
+    let found = diagnose(&board, &agrees, &Options::default());
+    assert_eq!(set_apart(&board, &agrees, &Options::default(), &found), None);
+}
+
+#[test]
+fn what_reads_otherwise_when_a_unit_comes_back_is_named() {
+    let board = demo();
+    let mut evidence = Evidence { readings: vec![profile(&board, 462.0)], ..Evidence::default() };
+    assert!(evidence.differing(&[profile(&board, 464.0)]).is_empty(), "a shunt seated anew");
+    let channel = board.channel("PROFILE").unwrap();
+    assert_eq!(evidence.differing(&[profile(&board, 187.0)]), [channel]);
+    let mut open = profile(&board, 462.0);
+    open.proof = Proof::Open;
+    assert_eq!(evidence.differing(&[open]), [channel]);
+    evidence.renew(vec![profile(&board, 187.0)]);
+    assert_eq!(evidence.readings, [profile(&board, 187.0)], "the later one counts");
+}
