@@ -69,12 +69,18 @@ pub struct Manner {
     pub options: Options,
     /// Whether every unit whose right class is not first is told.
     pub misses: bool,
+    /// Whether units have two defects, all of them.
+    pub pairs: bool,
 }
 
 /// Diagnoses so many units with one defect, and a tenth as many of each other kind.
 pub fn run(world: &mut dyn World, units: usize, manner: &Manner, rng: &mut ChaCha8Rng) -> Tally {
     let mut tally = Tally::default();
     for i in 0..units {
+        if manner.pairs {
+            pair(world, manner, rng, &mut tally);
+            continue;
+        }
         single(world, manner, rng, &mut tally);
         if i % 10 == 0 {
             pair(world, manner, rng, &mut tally);
