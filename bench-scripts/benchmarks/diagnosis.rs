@@ -40,11 +40,8 @@ use independent::Independent;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use shared::Shared;
-use std::collections::HashMap;
 use std::process::ExitCode;
-use strapwise::board::Board;
 use strapwise::diagnose::Options;
-use strapwise::faults::modelled;
 use world::{Manner, World, run};
 
 const THREADS: usize = 2;
@@ -98,24 +95,6 @@ fn wanted() -> Result<Wanted, String> {
     Ok(wanted)
 }
 
-/// The odds by which units are drawn: each class as likely as any other, and in it each member.
-fn odds(board: &Board) -> HashMap<String, f64> {
-    let mut odds: HashMap<String, f64> = HashMap::new();
-    for fault in modelled(board) {
-        *odds.entry(fault.class().into()).or_default() += 1.0;
-    }
-    for (class, weight) in &mut odds {
-        // Weights are by resistor, whatever its values.
-        let resistors = ["resistor of another value", "resistor out of tolerance"];
-        let members = match resistors.contains(&class.as_str()) {
-            true => board.resistors.len() as f64,
-            false => *weight,
-        };
-        *weight = 100.0 / members;
-    }
-    odds
-}
-
 /// Runs one world on all threads, each with a share of the units.
 fn all<W: World>(
     make: impl Fn() -> Result<W, String> + Sync,
@@ -127,7 +106,7 @@ fn all<W: World>(
         let mut world = make()?;
         let mut options = Options::default();
         if wanted.drawn {
-            options.weights = odds(world.board());
+            options.weights = count::odds(world.board());
         }
         let manner = Manner { options, misses: wanted.misses, pairs: wanted.pairs };
         Ok(run(&mut world, units / THREADS, &manner, &mut rng))

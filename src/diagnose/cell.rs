@@ -414,6 +414,8 @@ impl<'a> Cell<'a> {
             }
         };
         const SURE: f64 = 1e-4;
+        // Between the levels a pin keeps what it has, so that it looks open once it was discharged.
+        let undecided = (SURE..1.0 - SURE).contains(&high);
         let high = high.clamp(SURE, 1.0 - SURE);
         let (ln, mut against) = match point.code {
             ones if ones >= 1.0 => (high.ln(), high <= SURE),
@@ -423,7 +425,7 @@ impl<'a> Cell<'a> {
         let open = node == Node::Floating;
         let contradicted = match point.proof {
             Proof::Driven => open && !product_pulls,
-            Proof::Open => !open,
+            Proof::Open => !open && !undecided,
             Proof::NotShown => false,
         };
         against |= contradicted;

@@ -4,7 +4,7 @@
 //! chip's pull-up, which all of them share, is summed over a grid (Bayes' rule; the weights of the
 //! grid are those of a uniform law in the logarithm).
 
-use super::cause::Hypothesis;
+use super::cause::{Hypothesis, fitted};
 use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
 use super::cores;
 use super::evidence::{Evidence, Meter};
@@ -153,8 +153,10 @@ impl<'a> Weigher<'a> {
         }
         let looks = self.evidence.looks.iter();
         ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
+        let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);
         let meter = self.evidence.meter.iter();
-        ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
+        let ohms = |m: &Meter| super::next::ohms_ln(self.board, &built, moved.as_ref(), m);
+        ln + meter.map(ohms).sum::<f64>()
     }
 
     /// The most that answers, loads and ohms can come to.
@@ -371,6 +373,15 @@ impl<'a> Weigher<'a> {
         fits.extend(rest.map(|g| fit(&[g], &good_unit(), &[])));
         fits
     }
+}
+
+/// The unit with defects whose own value is another by a standard deviation; none where it is not
+/// loose.
+pub(super) fn moved(board: &Board, faults: &[Fault], loose: Option<f64>) -> Option<Built> {
+    let by = loose?;
+    let mut built = Built::good(board, Parts::nominal(board));
+    faults.iter().for_each(|&fault| built.plant(board, fitted(fault, by)));
+    Some(built)
 }
 
 /// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is
