@@ -59,7 +59,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
 /// and what comes back from its door keeps the order of the work, whatever the number of threads.
 const DOORS: &[(&str, &[&str])] = &[
     ("serialport", &["probe/port"]),
-    ("indicatif", &["screen/terminal"]),
+    ("indicatif", &["screen/terminal", "screen/patience"]),
     ("rustix", &["screen/keys"]),
     ("csv", &["record/csv", "board/parse/bill"]),
     ("clap", &["cli"]),
