@@ -103,24 +103,6 @@ fn single(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &
     let right = holds(world.board(), first, faults);
     if manner.misses && !right {
         tell("miss", world.board(), &found, faults);
-        for r in &subject.seen.readings {
-            if std::env::var("DBG").is_ok() {
-                println!(
-                    "      {} {:?} {:?} {:?} {:?}",
-                    r.step,
-                    r.setting.0,
-                    world.board().channels[r.channel].id,
-                    r.read,
-                    r.proof
-                );
-            }
-        }
-        if std::env::var("DBG").is_ok() {
-            println!(
-                "      answers {:?} silent {:?} left {:?}",
-                subject.seen.answers, subject.seen.silent_after, subject.seen.left_out
-            );
-        }
     }
     tally.calibration.take(first.probability, right);
     let known = is(world.board(), &first.causes[0].faults, faults);
