@@ -101,6 +101,55 @@ fn two_defects_of_different_circuits_are_found_together() {
 }
 
 #[test]
+fn a_bridge_between_pins_of_the_chip_is_found_beside_another_defect() {
+    let (board, _, walk) = design();
+    let channel = |id: &str| board.channel(id).expect("the channel");
+    let bridged = |a: &str, b: &str| Fault::ChannelsBridged {
+        channels: [channel(a), channel(b)],
+        ohms: Ohms(0.1),
+    };
+    let value = |id: &str, ohms: f64| Fault::ResistorValue {
+        resistor: resistor(&board, id),
+        ohms: Ohms(ohms),
+    };
+    for (i, faults) in [
+        [bridged("ADDR0", "ADDR1"), value("R3", 100e3)],
+        [bridged("ADDR0", "ADDR1"), value("R20", 1e3)],
+        [bridged("LOOP", "HUMID"), value("R5", 47e3)],
+        [bridged("ADDR0", "ADDR1"), Fault::PinOpen { channel: channel("ADDR2") }],
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let mut rng = ChaCha8Rng::seed_from_u64(i as u64);
+        let seen = evidence(&board, &walk, &unit(&board, &faults, &mut rng), &mut rng);
+        let found = diagnose(&board, &seen, &Options::default());
+        let first = &found.classes[0];
+        let both = first.causes.iter().any(|c| faults.iter().all(|f| c.faults.contains(f)));
+        assert!(found.explained && both, "{faults:?}: {first:?}");
+    }
+}
+
+#[test]
+fn a_diagnosis_is_the_same_on_any_number_of_cores() {
+    let (board, _, walk) = design();
+    let faults = [
+        Fault::ResistorValue { resistor: resistor(&board, "R3"), ohms: Ohms(22e3) },
+        Fault::ContactOpen { jumper: board.jumper("J5").expect("J5"), position: 1 },
+    ];
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    let seen = evidence(&board, &walk, &unit(&board, &faults, &mut rng), &mut rng);
+    let on = |cores: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(cores).build().expect("a pool");
+        pool.install(|| diagnose(&board, &seen, &Options::default()))
+    };
+    let one = on(1);
+    assert!(one.pairs, "pairs were gone into");
+    assert_eq!(one, on(2));
+    assert_eq!(one, on(5));
+}
+
+#[test]
 fn a_drifted_resistor_is_fitted_with_its_value() {
     let (board, _, walk) = design();
     let mut rng = ChaCha8Rng::seed_from_u64(15);

@@ -9,14 +9,17 @@ use diagnose_support::{evidence, unit};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
-use strapwise::board::Board;
+use strapwise::board::{Board, Level, Place, Setting};
+use strapwise::circuit::Parts;
 use strapwise::diagnose::{
-    Diagnosis, Evidence, Look, Measurement, Options, Suggestion, diagnose, measured, suggest,
+    Diagnosis, Evidence, Look, Measurement, Meter, Options, Proof, Read, Reading, Suggestion,
+    diagnose, measured, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
 use strapwise::record::{Row, RowKind};
 use strapwise::report::diagnosis_look::{flag, named};
 use strapwise::report::{diagnosis, diagnosis_next};
+use strapwise::units::Ohms;
 use strapwise::{walk, window};
 
 /// What the whole sequence reads of a unit with a defect.
@@ -222,4 +225,98 @@ fn values_typed_in_the_test_speak_for_the_part_that_is_wrong() {
     let over = [typed("J1=fitted J2=fitted", "OL", None)];
     let found = weigh(&board, &Evidence::of(&board, &over)).0;
     assert_eq!(leader(&found).0, Fault::ResistorOpen { resistor: r3 });
+}
+
+#[test]
+fn a_question_for_any_other_value_answers_for_each_of_them() {
+    let board = vent_controller();
+    let r40 = board.resistors.iter().position(|r| r.id == "R40").expect("R40");
+    let (_, mut evidence) = seen(Fault::ResistorValue { resistor: r40, ohms: Ohms(47e3) });
+    let odds = |evidence: &Evidence| {
+        let found = diagnose(&board, evidence, &Options::default());
+        let causes = found.classes.iter().flat_map(|c| &c.causes);
+        let of = |f: &Fault| matches!(f, Fault::ResistorValue { resistor, .. } if *resistor == r40);
+        causes.filter(|c| c.faults.iter().any(of)).map(|c| c.probability).sum::<f64>()
+    };
+    let before = odds(&evidence);
+    evidence.looks.push((Look::OtherValue { resistor: r40 }, false));
+    let denied = odds(&evidence);
+    assert!(denied < before, "{before} {denied}");
+    // Who has read the value is not asked for others of it.
+    let (_, next) = weigh(&board, &evidence);
+    let asked = |s: &Suggestion| matches!(s.measurement, Measurement::Look(Look::Printed { resistor, .. }) if resistor == r40);
+    assert!(!next.is_empty() && !next.iter().any(asked), "{next:?}");
+}
+
+#[test]
+fn a_unit_is_not_powered_where_a_likely_cause_shorts_its_supply() {
+    let board = vent_controller();
+    let r12 = board.resistors.iter().position(|r| r.id == "R12").expect("R12");
+    // Fitted, J3 joins a shorted pull-up to ground.
+    let (_, mut evidence) = seen(Fault::ResistorShorted { resistor: r12 });
+    evidence.silent_after = evidence.readings.last().map(|r| r.setting.clone());
+    let (found, next) = weigh(&board, &evidence);
+    let (j3, nothing) = (board.jumper("J3").expect("J3"), Place::Open);
+    assert!(!next.is_empty(), "something is left to measure: {:?}", found.classes);
+    for suggestion in next {
+        let (Measurement::Volts { setting, .. } | Measurement::Reading { setting, .. }) =
+            suggestion.measurement
+        else {
+            continue;
+        };
+        assert_eq!(setting.0[j3], nothing, "J3 stays off");
+    }
+}
+
+#[test]
+fn ohms_between_the_steps_of_a_family_do_not_exclude_it() {
+    let board = vent_controller();
+    let r40 = board.resistors.iter().position(|r| r.id == "R40").expect("R40");
+    let channel = board.channel("HUMID").expect("HUMID");
+    let net = board.channels[channel].net;
+    for leak in [61e3, 78e3, 91e3, 110e3] {
+        let fault = Fault::PinLeaks { channel, to: Level::Low, ohms: Ohms(leak) };
+        let (_, mut evidence) = seen(fault);
+        let ohms = Ohms(1.0 / (1.0 / leak + 1.0 / board.resistors[r40].ohms.0));
+        let setting = Setting::all_open(&board);
+        let between = [net, board.supply.ground];
+        evidence.meter.push(Meter::Ohms { between, setting, joined: true, ohms });
+        let found = diagnose(&board, &evidence, &Options::default());
+        let leaks = |f: &Fault| matches!(f, Fault::PinLeaks { channel: c, .. } if *c == channel);
+        let causes = found.classes.iter().flat_map(|c| &c.causes);
+        let odds: f64 = causes.filter(|c| leaks(&c.faults[0])).map(|c| c.probability).sum();
+        // Before the meter nothing speaks against the leak but odds of some to one.
+        assert!(odds > 1e-3, "{leak}: {odds}");
+    }
+}
+
+#[test]
+fn ohms_through_what_is_between_the_rails_are_expected_anywhere_between() {
+    let board = vent_controller();
+    let built = Built::good(&board, Parts::nominal(&board));
+    let loop_net = board.channels[board.channel("LOOP").expect("LOOP")].net;
+    let shown = |joined: bool| {
+        let (setting, between) = (Setting::all_open(&board), [loop_net, board.supply.ground]);
+        measured(&board, &built, &Measurement::Ohms { between, setting, joined }, 0.0)
+    };
+    // 47 kΩ to either rail: half of it with the rails joined; with nothing between them but the
+    // ladder of 8.2 kΩ, 25.4 kΩ.
+    assert!((shown(true) / 23.5e3 - 1.0).abs() < 1e-3, "{}", shown(true));
+    assert!((23.6e3..25.3e3).contains(&shown(false)), "{}", shown(false));
+}
+
+#[test]
+fn a_pin_between_the_levels_may_look_open_once_it_was_discharged() {
+    let board = vent_controller();
+    let jumper = board.jumper("J3").expect("J3");
+    let poor = Fault::ContactResistive { jumper, position: 0, ohms: Ohms(8.8e3) };
+    let (_, mut evidence) = seen(poor);
+    let channel = board.channel("ADDR1").expect("ADDR1");
+    let fitted = |r: &&mut Reading| r.channel == channel && r.setting.0[jumper] != Place::Open;
+    for reading in evidence.readings.iter_mut().filter(fitted) {
+        (reading.read, reading.proof) = (Read::Level { ones: 1.0 }, Proof::Open);
+    }
+    let (found, _) = weigh(&board, &evidence);
+    let same = |f: &Fault| matches!(f, Fault::ContactResistive { jumper: j, .. } if *j == jumper);
+    assert!(same(&leader(&found).0) && found.explained, "{:?}", found.classes);
 }

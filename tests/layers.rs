@@ -54,7 +54,9 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
 /// Each outside crate has one door: the only files (or folders) that may name it. `csv` has two:
 /// the record's table is ours and read strictly, a bill of materials is whatever table the maker's
 /// schematic editor wrote, and `board` may not know of records. So has `sha2`: the board file's own
-/// digest, and those of the files that the maker's commands flash, which nobody else opens.
+/// digest, and those of the files that the maker's commands flash, which nobody else opens. `rayon`
+/// has one although computing modules hold no thread: pairs of defects are too many for one core,
+/// and what comes back from its door keeps the order of the work, whatever the number of threads.
 const DOORS: &[(&str, &[&str])] = &[
     ("serialport", &["probe/port"]),
     ("indicatif", &["screen/terminal", "screen/patience"]),
@@ -65,6 +67,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("serde_json", &["report/table", "report/json"]),
     ("toml", &["board/parse"]),
     ("sha2", &["board/parse", "session/commands"]),
+    ("rayon", &["diagnose/cores"]),
     ("statrs", &["bench/judge", "window/gum", "window/draw", "diagnose"]),
     ("tokio", &["session/live"]),
     ("tempfile", &["store"]),

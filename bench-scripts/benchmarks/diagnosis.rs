@@ -1,7 +1,7 @@
 //! How often the diagnosis is right, on simulated units with planted defects, and how long it takes.
 //!
 //!     cargo run --release --example diagnosis [-- UNITS [SEED] [--world shared|ngspice] [--misses]
-//!                                                 [--odds drawn]]
+//!                                                 [--pairs] [--odds drawn]]
 //!     cargo run --release --example diagnosis -- --speed
 //!     cargo run --release --example diagnosis -- --solve
 //!
@@ -14,9 +14,9 @@
 //!
 //! All of it twice: in a world that shares the solver (`diagnosis/shared.rs`), on two boards, and in
 //! the world of `simulate` (`diagnosis/independent.rs`), where ngspice solved the circuits and the
-//! bench runs whole unit tests. `--misses` tells every unit whose right class is not first, `--odds
-//! drawn` gives the diagnosis the odds by which the units are drawn, `--solve` has ngspice solve the
-//! circuits that only this benchmark needs.
+//! bench runs whole unit tests. `--misses` tells every unit whose right class is not first, `--pairs`
+//! draws units with two defects only, `--odds drawn` gives the diagnosis the odds by which the units
+//! are drawn, `--solve` has ngspice solve the circuits that only this benchmark needs.
 
 #[path = "../../tests/diagnose_support/mod.rs"]
 mod diagnose_support;
@@ -40,17 +40,14 @@ use independent::Independent;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use shared::Shared;
-use std::collections::HashMap;
 use std::process::ExitCode;
-use strapwise::board::Board;
 use strapwise::diagnose::Options;
-use strapwise::faults::modelled;
 use world::{Manner, World, run};
 
 const THREADS: usize = 2;
 
-const USAGE: &str = "diagnosis [UNITS [SEED]] [--world shared|ngspice] [--misses] [--odds drawn] \
-                     | --speed | --solve";
+const USAGE: &str = "diagnosis [UNITS [SEED]] [--world shared|ngspice] [--misses] [--pairs] \
+                     [--odds drawn] | --speed | --solve";
 
 /// What was asked for.
 struct Wanted {
@@ -58,6 +55,7 @@ struct Wanted {
     seed: u64,
     worlds: Vec<String>,
     misses: bool,
+    pairs: bool,
     drawn: bool,
 }
 
@@ -67,6 +65,7 @@ fn wanted() -> Result<Wanted, String> {
         seed: 1,
         worlds: vec!["shared".into(), "ngspice".into()],
         misses: false,
+        pairs: false,
         drawn: false,
     };
     let mut arguments = std::env::args().skip(1);
@@ -80,6 +79,7 @@ fn wanted() -> Result<Wanted, String> {
             "--world" => wanted.worlds = vec![of(&["shared", "ngspice"])?],
             "--odds" => wanted.drawn = of(&["drawn"])? == "drawn",
             "--misses" => wanted.misses = true,
+            "--pairs" => wanted.pairs = true,
             "--speed" => wanted.worlds.clear(),
             number => {
                 let value: u64 =
@@ -95,24 +95,6 @@ fn wanted() -> Result<Wanted, String> {
     Ok(wanted)
 }
 
-/// The odds by which units are drawn: each class as likely as any other, and in it each member.
-fn odds(board: &Board) -> HashMap<String, f64> {
-    let mut odds: HashMap<String, f64> = HashMap::new();
-    for fault in modelled(board) {
-        *odds.entry(fault.class().into()).or_default() += 1.0;
-    }
-    for (class, weight) in &mut odds {
-        // Weights are by resistor, whatever its values.
-        let resistors = ["resistor of another value", "resistor out of tolerance"];
-        let members = match resistors.contains(&class.as_str()) {
-            true => board.resistors.len() as f64,
-            false => *weight,
-        };
-        *weight = 100.0 / members;
-    }
-    odds
-}
-
 /// Runs one world on all threads, each with a share of the units.
 fn all<W: World>(
     make: impl Fn() -> Result<W, String> + Sync,
@@ -124,9 +106,9 @@ fn all<W: World>(
         let mut world = make()?;
         let mut options = Options::default();
         if wanted.drawn {
-            options.weights = odds(world.board());
+            options.weights = count::odds(world.board());
         }
-        let manner = Manner { options, misses: wanted.misses };
+        let manner = Manner { options, misses: wanted.misses, pairs: wanted.pairs };
         Ok(run(&mut world, units / THREADS, &manner, &mut rng))
     };
     let mut sum = Tally::default();

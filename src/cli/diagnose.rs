@@ -61,8 +61,8 @@ the supply net as well, which they are shares of: VCC=5.02V. Ohms are with every
 Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply net joined \
 to ground: TAP2:TAP3+joined=2k7.\n\n\
 What can be looked for: second-shunt:J1, bridge:J1:1-3, \
-chip-bridge:CHANNEL:CHANNEL, printed:R3:2k2 (in place of the board file's value), joint:R3 (bad), \
-across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
+chip-bridge:CHANNEL:CHANNEL, other-value:R3 (printed on it), printed:R3:2k2 (in place of the \
+board file's value), joint:R3 (bad), across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
 with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
 end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
 weighed so.\n\n\

@@ -15,10 +15,9 @@ use crate::circuit::{self, Change, Group, Node, Parts, Response, SHORT_BELOW, Sl
 use crate::faults::{Built, Fault, Joint};
 use crate::units::Volts;
 use std::borrow::Cow;
-use std::cell::RefCell;
 use std::collections::HashMap;
 use std::f64::consts::TAU;
-use std::rc::Rc;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Logarithm of the probability that a proof, an answer or a level is what a hypothesis excludes:
 /// something nobody thought of.
@@ -27,10 +26,10 @@ pub(super) const AGAINST: f64 = -12.0;
 /// Logarithm of the probability that a unit still answers in a setting that shorts its supply: a
 /// bridge of some ohms, a supply that feeds it (advice of our own). One that is shorted in most
 /// settings could not have been tested.
-const SURVIVES: f64 = -4.6;
+pub(super) const SURVIVES: f64 = -4.6;
 
 /// Logarithm of the probability that an open digital pin still reads what it read before.
-const KEEPS: f64 = -0.1;
+pub(super) const KEEPS: f64 = -0.1;
 
 /// Variance of a mean code beside its scatter: what a quantiser leaves (codes squared).
 const QUANTISED: f64 = 0.04;
@@ -39,8 +38,8 @@ const QUANTISED: f64 = 0.04;
 #[derive(Clone, Debug)]
 pub(super) struct Point {
     /// Index into the settings with switches, see [`Cell::wirings`].
-    wiring: usize,
-    net: NetId,
+    pub wiring: usize,
+    pub net: NetId,
     /// Channel index; none for a meter.
     pub channel: Option<usize>,
     pub code: f64,
@@ -50,7 +49,14 @@ pub(super) struct Point {
     /// Whether a digital pin reads it: then `code` is its share of ones.
     pub digital: bool,
     /// Conductance to ground of a meter.
-    load: f64,
+    pub load: f64,
+}
+
+impl Point {
+    /// How many codes it has.
+    pub fn codes(&self) -> usize {
+        1 + usize::from(self.pulled.is_some())
+    }
 }
 
 /// What a hypothesis predicts for one point.
@@ -94,8 +100,8 @@ pub(super) struct Cell<'a> {
     /// Jumpers that bear on nothing here: where they are does not make another wiring.
     elsewhere: Vec<usize>,
     /// The good unit as it is wired, and as some defects make it be wired.
-    wired: RefCell<Vec<Rc<Response>>>,
-    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
+    wired: OnceLock<Vec<Arc<Response>>>,
+    solved: Mutex<HashMap<Wiring, Arc<Response>>>,
 }
 
 impl<'a> Cell<'a> {
@@ -110,8 +116,8 @@ impl<'a> Cell<'a> {
             scale: Scale::of(board, evidence),
             metered: false,
             elsewhere: elsewhere(board, evidence, nets),
-            wired: RefCell::default(),
-            solved: RefCell::default(),
+            wired: OnceLock::new(),
+            solved: Mutex::default(),
         };
         for reading in &evidence.readings {
             let c = &board.channels[reading.channel];
@@ -202,11 +208,11 @@ impl<'a> Cell<'a> {
         self.points.iter().filter(|p| !p.digital).map(of).sum()
     }
 
-    fn solved(&self, wiring: Wiring) -> Rc<Response> {
+    fn solved(&self, wiring: Wiring) -> Arc<Response> {
         let board = self.board;
-        let mut solved = self.solved.borrow_mut();
+        let mut solved = self.solved.lock().unwrap_or_else(PoisonError::into_inner);
         let anew = |(setting, closed): &Wiring| {
-            Rc::new(Response::new(board, &Parts::nominal(board), setting, closed))
+            Arc::new(Response::new(board, &Parts::nominal(board), setting, closed))
         };
         solved.entry(wiring).or_insert_with_key(anew).clone()
     }
@@ -214,14 +220,19 @@ impl<'a> Cell<'a> {
     /// What some defects together make of every point.
     pub fn predict(&self, faults: &[Fault]) -> Vec<Prediction> {
         let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
-        let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
-        let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
+        let circuits: Vec<(Arc<Response>, Vec<Change>)> = each.collect();
+        let shorts: Vec<bool> = (0..self.wirings.len()).map(|w| self.shorts(faults, w)).collect();
         let of = |point: &Point| {
             let (response, changes) = &circuits[point.wiring];
             let slopes = self.at(faults, response, changes, point);
             Prediction { slopes, shorts: shorts[point.wiring] }
         };
         self.points.iter().map(of).collect()
+    }
+
+    /// How many wirings there are.
+    pub fn wirings(&self) -> usize {
+        self.wirings.len()
     }
 
     /// The points.
@@ -241,8 +252,8 @@ impl<'a> Cell<'a> {
     /// slopes, for a first look.
     pub fn nodes(&self, faults: &[Fault]) -> (Vec<Node>, f64) {
         let each = (0..self.wirings.len()).map(|w| self.circuit(faults, w));
-        let circuits: Vec<(Rc<Response>, Vec<Change>)> = each.collect();
-        let shorts: Vec<bool> = self.wirings.iter().map(|w| self.shorts(faults, w)).collect();
+        let circuits: Vec<(Arc<Response>, Vec<Change>)> = each.collect();
+        let shorts: Vec<bool> = (0..self.wirings.len()).map(|w| self.shorts(faults, w)).collect();
         let node = |point: &Point| {
             if shorts[point.wiring] {
                 return Node::Floating;
@@ -266,7 +277,8 @@ impl<'a> Cell<'a> {
     }
 
     /// Whether these defects short the supply in a wiring; only what joins nets can.
-    fn shorts(&self, faults: &[Fault], (meant, commanded): &Wiring) -> bool {
+    pub fn shorts(&self, faults: &[Fault], wiring: usize) -> bool {
+        let (meant, commanded) = &self.wirings[wiring];
         faults.iter().any(joins) && {
             let mut built = Built::good(self.board, Parts::nominal(self.board));
             faults.iter().for_each(|&f| built.plant(self.board, f));
@@ -274,7 +286,8 @@ impl<'a> Cell<'a> {
         }
     }
 
-    fn circuit(&self, faults: &[Fault], wiring: usize) -> (Rc<Response>, Vec<Change>) {
+    /// The good unit, wired as some defects make it be in a wiring, and what they change there.
+    pub fn circuit(&self, faults: &[Fault], wiring: usize) -> (Arc<Response>, Vec<Change>) {
         let (meant, commanded) = &self.wirings[wiring];
         let (mut seat, mut closed) = (Cow::Borrowed(meant), Cow::Borrowed(&commanded[..]));
         let mut changes = Vec::new();
@@ -294,13 +307,9 @@ impl<'a> Cell<'a> {
     }
 
     /// The good unit in a wiring; looked up very often.
-    fn wired(&self, wiring: usize) -> Rc<Response> {
-        let known = self.wired.borrow().get(wiring).cloned();
-        known.unwrap_or_else(|| {
-            let all = self.wirings.iter().map(|w| self.solved(w.clone())).collect();
-            *self.wired.borrow_mut() = all;
-            self.wired.borrow()[wiring].clone()
-        })
+    fn wired(&self, wiring: usize) -> Arc<Response> {
+        let all = || self.wirings.iter().map(|w| self.solved(w.clone())).collect();
+        self.wired.get_or_init(all)[wiring].clone()
     }
 
     fn at(
@@ -374,7 +383,7 @@ impl<'a> Cell<'a> {
     }
 
     /// What the driven proof says of an analog point.
-    fn proof(&self, point: &Point, node: Node) -> (f64, bool) {
+    pub fn proof(&self, point: &Point, node: Node) -> (f64, bool) {
         let open = node == Node::Floating;
         let against = match point.proof {
             Proof::Driven => open,
@@ -385,7 +394,7 @@ impl<'a> Cell<'a> {
     }
 
     /// A level: certain outside the input levels, a ramp between them.
-    fn level(&self, point: &Point, node: Node, pull: f64, no_pull_up: bool) -> (f64, bool) {
+    pub fn level(&self, point: &Point, node: Node, pull: f64, no_pull_up: bool) -> (f64, bool) {
         let board = self.board;
         let product_pulls = point.channel.is_some_and(|c| board.channels[c].pull_up) && !no_pull_up;
         let supply = board.supply.volts;
@@ -405,6 +414,8 @@ impl<'a> Cell<'a> {
             }
         };
         const SURE: f64 = 1e-4;
+        // Between the levels a pin keeps what it has, so that it looks open once it was discharged.
+        let undecided = (SURE..1.0 - SURE).contains(&high);
         let high = high.clamp(SURE, 1.0 - SURE);
         let (ln, mut against) = match point.code {
             ones if ones >= 1.0 => (high.ln(), high <= SURE),
@@ -414,7 +425,7 @@ impl<'a> Cell<'a> {
         let open = node == Node::Floating;
         let contradicted = match point.proof {
             Proof::Driven => open && !product_pulls,
-            Proof::Open => !open,
+            Proof::Open => !open && !undecided,
             Proof::NotShown => false,
         };
         against |= contradicted;

@@ -16,7 +16,7 @@ const RESEATED: f64 = 6.0;
 
 /// Factor between what a meter shows with the rails joined and apart, from which on its value says
 /// as much of the chip as of the parts (advice of our own).
-const RAILS_TELL: f64 = 1.01;
+pub(super) const RAILS_TELL: f64 = 1.01;
 
 /// Whether something drove the pin.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

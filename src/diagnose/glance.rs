@@ -3,7 +3,7 @@
 //! further.
 
 use super::cause::{Hypothesis, fitted};
-use super::cell::{AGAINST, Cell, Point, Prediction};
+use super::cell::{AGAINST, Cell, Fit, Point, Prediction};
 use super::rank::good_unit;
 use super::system::{Code, System, codes};
 use crate::circuit::Node;
@@ -15,7 +15,11 @@ const SLACK: f64 = 3.0;
 
 /// The readings of a cell at one value of the pull-up, weighed once.
 pub(super) struct Glance {
-    pull: f64,
+    pub pull: f64,
+    /// By code: its variance, what good parts may do to it included.
+    pub spread: Vec<f64>,
+    /// Logarithm of the density of a perfect fit of a unit whose pins are all driven.
+    pub density: f64,
     /// Per code, in the order of the points: its weight, and how it moves with each parameter.
     rows: Vec<(f64, Vec<f64>)>,
     size: usize,
@@ -51,7 +55,26 @@ impl Glance {
             }
         }
         super::system::cholesky(&mut factor, size);
-        Glance { pull, rows, size, factor }
+        let squares = |row: &[f64]| row.iter().map(|x| x * x).sum::<f64>();
+        let spread = rows.iter().map(|(weight, row)| 1.0 / weight + squares(row)).collect();
+        let density = density(cell, good, pull);
+        Glance { pull, spread, density, rows, size, factor }
+    }
+
+    /// Squared distance of codes that miss by so much, in the order of the points.
+    pub fn chi(&self, missed: &[f64], right: &mut Vec<f64>) -> f64 {
+        let mut squares = 0.0;
+        right.clear();
+        right.resize(self.size, 0.0);
+        for (&missed, (weight, row)) in missed.iter().zip(&self.rows) {
+            let weighted = weight * missed;
+            squares += weighted * missed;
+            if weighted != 0.0 {
+                right.iter_mut().zip(row).for_each(|(r, by)| *r += weighted * by);
+            }
+        }
+        let solved = super::system::forward(&self.factor, self.size, right);
+        (squares - solved.iter().map(|x| x * x).sum::<f64>()).max(0.0)
     }
 
     /// Squared distance of the readings from a hypothesis with these nodes, and what an open pin or
@@ -102,6 +125,19 @@ impl Glance {
         }
         ln - chi.max(0.0) / 2.0
     }
+}
+
+/// What [`System`] gives a perfect fit of the pins that a good unit drives.
+fn density(cell: &Cell, good: &[Prediction], pull: f64) -> f64 {
+    let unit = good_unit();
+    let (mut system, mut fit) = (System::new(cell, &unit), Fit::default());
+    for (point, prediction) in cell.analog(good) {
+        if let Node::Driven { .. } = prediction.slopes.node {
+            system.point(point, &prediction.slopes, pull, &mut fit);
+        }
+    }
+    system.close(&mut fit);
+    fit.ln + fit.chi / 2.0
 }
 
 impl Cell<'_> {

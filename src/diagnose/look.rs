@@ -28,6 +28,11 @@ pub enum Look {
         /// Channel indices.
         channels: [usize; 2],
     },
+    /// Any value printed on a resistor but the board file's.
+    OtherValue {
+        /// Resistor index.
+        resistor: usize,
+    },
     /// This value printed on a resistor.
     Printed {
         /// Resistor index.
@@ -119,7 +124,7 @@ impl Look {
             Look::SecondShunt { .. } => rates(0.99, 0.002),
             Look::Bridge { .. } => rates(0.9, 0.02),
             Look::ChipBridge { .. } => rates(0.85, 0.03),
-            Look::Printed { .. } => rates(0.97, 0.01),
+            Look::OtherValue { .. } | Look::Printed { .. } => rates(0.97, 0.01),
             Look::Joint { .. } => rates(0.75, 0.04),
             Look::Across { .. } => rates(0.9, 0.02),
             Look::PinJoint { .. } => rates(0.7, 0.05),
@@ -151,7 +156,8 @@ impl Look {
             }
             Fault::ResistorShorted { resistor } => vec![Look::Across { resistor }],
             Fault::ResistorValue { resistor, ohms } => {
-                vec![Look::Printed { resistor, ohms }, Look::Lifted { resistor }]
+                let printed = Look::Printed { resistor, ohms };
+                vec![Look::OtherValue { resistor }, printed, Look::Lifted { resistor }]
             }
             Fault::ResistorOff { resistor, .. } => vec![Look::Lifted { resistor }],
             Fault::ResistorsSwapped { resistors: [a, b] } => {
@@ -159,7 +165,8 @@ impl Look {
                     resistor,
                     ohms: board.resistors[other].ohms,
                 };
-                vec![printed(a, b), printed(b, a)]
+                let other = |resistor: usize| Look::OtherValue { resistor };
+                vec![other(a), other(b), printed(a, b), printed(b, a)]
             }
             Fault::ContactOpen { jumper, position }
             | Fault::ContactResistive { jumper, position, .. } => {
@@ -268,6 +275,16 @@ impl Look {
                 r == s && (a.0 / b.0 - 1.0).abs() < 1e-3
             }
             (a, b) => a == b,
+        }
+    }
+
+    /// Whether its answer is that of another look too: who was asked whether a resistor bears another
+    /// value has read it, and reads it alike once more.
+    pub(super) fn tells(&self, other: &Look, yes: bool) -> bool {
+        match (*self, *other) {
+            (Look::OtherValue { resistor: r }, Look::Printed { resistor: s, .. }) => r == s && !yes,
+            (Look::Printed { resistor: r, .. }, Look::OtherValue { resistor: s }) => r == s,
+            _ => self.same(other),
         }
     }
 

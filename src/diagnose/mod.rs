@@ -3,6 +3,7 @@
 mod beside;
 mod cause;
 mod cell;
+mod cores;
 mod evidence;
 mod glance;
 mod hand;
@@ -10,8 +11,10 @@ mod learned;
 mod look;
 mod metered;
 mod next;
+mod pairs;
 mod rank;
 mod scale;
+mod screen;
 mod system;
 mod trust;
 
@@ -100,7 +103,7 @@ pub fn diagnose(board: &Board, evidence: &Evidence, options: &Options) -> Diagno
     let leader = best(&weighed);
     if !leader.is_some_and(|l| goodness(&weigher, l) > UNEXPLAINED) {
         pairs = true;
-        weighed.extend(weigher.weigh(&weigher.pairs(&causes, &causes.hypotheses)));
+        weighed.extend(weigher.pairs(&causes));
     }
     let fit = best(&weighed).map_or(0.0, |l| goodness(&weigher, l));
     Diagnosis { classes: classes(&weigher, &weighed), explained: fit > UNEXPLAINED, fit, pairs }

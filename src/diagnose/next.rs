@@ -1,11 +1,12 @@
 //! What to measure next: the one reading that is expected to settle most.
 
-use super::evidence::{Evidence, Meter};
+use super::evidence::{Evidence, Meter, RAILS_TELL};
 use super::look::{self, Look};
+use super::rank::moved;
 use super::{Cause, Diagnosis};
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Resistor, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
-use crate::faults::{Built, Fault, Joint};
+use crate::faults::{Built, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
 use std::cell::RefCell;
@@ -45,6 +46,9 @@ const SETTLED: f64 = 0.95;
 
 /// A measurement that settles less than this, in nats, is not worth a hand's move.
 const WORTH: f64 = 0.02;
+
+/// How likely it may be that a setting shorts the supply, for a unit to be powered in it.
+const SHORTED: f64 = 0.02;
 
 /// Something that can be measured.
 #[derive(Clone, Debug, PartialEq)]
@@ -107,7 +111,7 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     if settled {
         return Vec::new();
     }
-    let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::new(board, &c.faults)).collect();
+    let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::of(board, c)).collect();
     let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
     let entropy: f64 = {
         let sum: f64 = weights.iter().sum();
@@ -118,11 +122,17 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     let leading = causes.iter().flat_map(|(_, _, cause)| &cause.faults);
     let by_cause = leading.flat_map(|fault| Look::of(board, fault));
     for look in by_cause.chain(Look::at_lamps(board)) {
-        let (asked, measurement) = (|(l, _): &(Look, bool)| l.same(&look), Measurement::Look(look));
+        let (asked, measurement) =
+            (|&(l, yes): &(Look, bool)| l.tells(&look, yes), Measurement::Look(look));
         if !measurements.contains(&measurement) && !evidence.looks.iter().any(asked) {
             measurements.push(measurement);
         }
     }
+    let total: f64 = weights.iter().sum();
+    measurements.retain(|m| {
+        let shorts = |at| units.iter().zip(&weights).filter(move |(u, _)| u.shorts(board, at));
+        powered(m).is_none_or(|at| shorts(at).map(|(_, w)| w).sum::<f64>() < SHORTED * total)
+    });
     for measurement in measurements {
         let expected: Vec<(f64, f64)> = match measurement {
             Measurement::Look(look) => {
@@ -172,20 +182,59 @@ fn effort(suggestion: &Suggestion) -> f64 {
 /// Where the shunts are in truth, and the switches closed.
 type Wiring = (Setting, Vec<usize>);
 
+/// The setting in which a measurement is made with power.
+fn powered(measurement: &Measurement) -> Option<&Setting> {
+    match measurement {
+        Measurement::Volts { setting, .. } | Measurement::Reading { setting, .. } => Some(setting),
+        Measurement::Ohms { .. } | Measurement::Look(_) => None,
+    }
+}
+
 /// A unit as one cause has it; it is measured in many places of few settings, each solved once.
 struct Unit {
     built: Built,
     solved: RefCell<HashMap<Wiring, Rc<Response>>>,
+    /// Whether it shorts its supply, by setting.
+    shorted: RefCell<Vec<(Setting, bool)>>,
+    /// The same with the value of its defect another by a standard deviation.
+    moved: Option<Box<Unit>>,
 }
 
 impl Unit {
-    fn new(board: &Board, faults: &[Fault]) -> Unit {
+    fn of(board: &Board, cause: &Cause) -> Unit {
         let mut built = Built::good(board, Parts::nominal(board));
-        faults.iter().for_each(|&f| built.plant(board, f));
-        Unit { built, solved: RefCell::default() }
+        cause.faults.iter().for_each(|&f| built.plant(board, f));
+        let mut unit = Unit::new(built);
+        unit.moved = moved(board, &cause.faults, cause.loose).map(|m| Box::new(Unit::new(m)));
+        unit
     }
 
+    fn new(built: Built) -> Unit {
+        let (solved, shorted) = (RefCell::default(), RefCell::default());
+        Unit { built, solved, shorted, moved: None }
+    }
+
+    fn shorts(&self, board: &Board, setting: &Setting) -> bool {
+        let mut shorted = self.shorted.borrow_mut();
+        if let Some((_, shorts)) = shorted.iter().find(|(known, _)| known == setting) {
+            return *shorts;
+        }
+        let shorts = self.built.shorts(board, setting, &[]);
+        shorted.push((setting.clone(), shorts));
+        shorts
+    }
+
+    /// What a measurement shows, and its standard deviation, for which the value of the defect is
+    /// as far known as it is.
     fn expected(&self, board: &Board, measurement: &Measurement) -> (f64, f64) {
+        let (value, sd) = self.shows(board, measurement);
+        let other = self.moved.as_ref().map_or(value, |m| m.shows(board, measurement).0);
+        // What is open for another value is no matter of some ohms more.
+        let loose = if other.is_finite() && value.is_finite() { other - value } else { 0.0 };
+        (value, sd.hypot(loose))
+    }
+
+    fn shows(&self, board: &Board, measurement: &Measurement) -> (f64, f64) {
         let solve = |seat: Setting, closed: &[usize]| {
             let mut solved = self.solved.borrow_mut();
             let anew = |(seat, closed): &Wiring| {
@@ -223,6 +272,14 @@ fn candidates(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
         }
     };
     board.resistors.iter().for_each(|r| add(r.between, bare.clone()));
+    // Where no channel reads codes, one value through shunt and resistors tells most of them apart.
+    let delivery = &board.delivery;
+    for group in circuit::groups(board).iter().filter(|g| !reads_codes(board, g)) {
+        for &net in &group.nets {
+            add([net, board.supply.ground], delivery.clone());
+            add([net, board.supply.net], delivery.clone());
+        }
+    }
     for (jumper, j) in board.jumpers.iter().enumerate() {
         for (position, p) in j.positions.iter().enumerate() {
             for &between in &p.joins {
@@ -240,6 +297,12 @@ fn candidates(board: &Board, evidence: &Evidence) -> Vec<Measurement> {
     let known = |m: &Measurement| evidence.meter.iter().any(|known| known.is(m));
     found.retain(|m| !known(m));
     found
+}
+
+/// Whether a channel of a group reads codes.
+fn reads_codes(board: &Board, group: &circuit::Group) -> bool {
+    let analog = board.channels.iter().filter(|c| c.kind == Kind::Analog);
+    analog.map(|c| c.net).any(|net| group.nets.contains(&net))
 }
 
 /// Settings one move from the delivery setting in which a channel was not read.
@@ -298,14 +361,14 @@ fn expected_by(
             (volts, VOLTS_SD.of(volts).hypot(volts * supply).hypot(spread))
         }
         Measurement::Ohms { between, setting, joined } => {
-            let seat = built.seat(board, setting);
-            let parts = built.bare(board, &seat).parts;
-            let (low, high) = window::ohms_between(board, &parts, &seat, *between);
-            let ohms = if *joined { low } else { high };
-            // What lies beyond the rails bears on it only where they are not joined.
-            let own = *joined || (high - low).abs() <= 1e-9 * high;
-            let tips = if own { &between[..] } else { &[] };
-            (ohms, OHMS_SD.of(ohms).hypot(ohms * tolerance(board, tips)))
+            let (low, high) = ohms_range(board, built, *between, setting);
+            if !*joined && beyond_rails(low, high) {
+                // Anything from one to the other, by the logarithm.
+                let top = high.min(OPEN_FROM);
+                let middle = ((low + 0.3) * top).sqrt();
+                return (middle, middle * (top / (low + 0.3)).ln() / 12f64.sqrt());
+            }
+            (low, OHMS_SD.of(low).hypot(low * tolerance(board, between)))
         }
         Measurement::Reading { channel, setting } => {
             let c = &board.channels[*channel];
@@ -341,6 +404,19 @@ pub fn measured(board: &Board, built: &Built, measurement: &Measurement, deviati
         Measurement::Reading { .. } => value + deviations * CODE_SD,
         Measurement::Look(_) => value,
     }
+}
+
+/// Ohms between two nets of a unit without power, with the rails joined and apart.
+fn ohms_range(board: &Board, built: &Built, between: [NetId; 2], setting: &Setting) -> (f64, f64) {
+    let seat = built.seat(board, setting);
+    let parts = built.bare(board, &seat).parts;
+    window::ohms_between(board, &parts, &seat, between)
+}
+
+/// Whether ohms depend on what lies between the rails: the chip and all the rest, which is not
+/// known.
+fn beyond_rails(low: f64, high: f64) -> bool {
+    high > low * RAILS_TELL && high > low + 0.3
 }
 
 /// What a digital channel shows, as if low were the lowest code and high the highest.
@@ -426,17 +502,31 @@ fn information(weights: &[f64], expected: &[(f64, f64)], measurement: &Measureme
 }
 
 /// Logarithm of how likely a meter's ohms are of a unit; volts are weighed with the readings.
-pub(super) fn ohms_ln(board: &Board, built: &Built, meter: &Meter) -> f64 {
+/// `moved` is the unit with the value of its defect another by a standard deviation.
+pub(super) fn ohms_ln(board: &Board, built: &Built, moved: Option<&Built>, meter: &Meter) -> f64 {
     let Meter::Ohms { between, setting, joined, ohms } = meter else { return 0.0 };
     let measurement =
         Measurement::Ohms { between: *between, setting: setting.clone(), joined: *joined };
-    let (value, sd) = expected(board, built, &measurement);
     let open = |ohms: f64| ohms >= OPEN_FROM;
+    let (low, high) = ohms_range(board, built, *between, setting);
+    if !joined && beyond_rails(low, high) {
+        let (top, spread) = (high.min(OPEN_FROM), 3.0 * tolerance(board, &[]) + 0.02);
+        let inside = ohms.0 > low * (1.0 - spread) - 1.0 && ohms.0 < top * (1.0 + spread) + 1.0;
+        return match (open(ohms.0), inside) {
+            (true, _) if open(high) => 0.0,
+            (false, true) => -((top + 1.0) / (low + 1.0)).ln().hypot(2.0 * spread).ln(),
+            _ => super::cell::AGAINST,
+        };
+    }
+    let (value, sd) = expected(board, built, &measurement);
     match (open(value), open(ohms.0)) {
         (true, true) => 0.0,
         (true, false) | (false, true) => super::cell::AGAINST,
         (false, false) => {
-            let (m, s) = ((value + 0.3).ln(), sd / (value + 0.3));
+            let m = (value + 0.3).ln();
+            let other = moved.map_or(value, |moved| expected(board, moved, &measurement).0);
+            let loose = if open(other) { 0.0 } else { (other + 0.3).ln() - m };
+            let s = (sd / (value + 0.3)).hypot(loose);
             let z = ((ohms.0 + 0.3).ln() - m) / s;
             // Beyond some deviations it is a slip of the hands as likely as anything.
             (-z * z / 2.0 - s.ln()).max(super::cell::AGAINST)

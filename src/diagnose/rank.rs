@@ -4,17 +4,17 @@
 //! chip's pull-up, which all of them share, is summed over a grid (Bayes' rule; the weights of the
 //! grid are those of a uniform law in the logarithm).
 
-use super::cause::{Causes, Hypothesis, SECOND, pairs_with_others};
+use super::cause::{Hypothesis, fitted};
 use super::cell::{AGAINST, Cell, Fit, Prediction, joins};
+use super::cores;
 use super::evidence::{Evidence, Meter};
 use super::glance::Glance;
 use super::look::SLIP;
 use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
-use std::cell::RefCell;
 use std::collections::HashMap;
-use std::rc::Rc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// Steps of the chip's pull-up in the logarithm.
 const PULL_STEP: f64 = 0.03;
@@ -23,12 +23,14 @@ const PULL_BEYOND: f64 = 0.1;
 /// Values of the pull-up that other groups make this many nats less likely than the best do not
 /// count, and hypotheses this many behind the best are not gone into.
 const UNLIKELY_PULL: f64 = 9.0;
-const HOPELESS: f64 = 18.0;
+pub(super) const HOPELESS: f64 = 18.0;
 /// Values of the pull-up at which a hypothesis is looked at first.
 const FIRST_LOOKS: usize = 5;
 /// The same for the quick look that is taken where there are many hypotheses.
 const GLANCES: usize = 3;
 const MANY: usize = 100;
+/// Hypotheses that are looked at before the best is looked up anew.
+const AT_ONCE: usize = 32;
 
 /// Probability that a load is not what a hypothesis predicts: eyes slip, the converter does not.
 const STRAY: f64 = 1e-4;
@@ -36,10 +38,8 @@ const STRAY: f64 = 1e-4;
 /// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
 const UNPLUGGED: f64 = 0.02;
 
-/// Hypotheses of a group that are tried as the first of a pair.
-const FIRSTS: usize = 40;
-/// Hypotheses of each group that are paired with those of other groups.
-const PAIRED: usize = 60;
+/// The most that a value in ohms adds to a likelihood: it has a density, which may be above 1.
+const DENSE: f64 = 6.0;
 
 /// A hypothesis weighed.
 #[derive(Clone, Debug)]
@@ -59,11 +59,11 @@ pub(super) struct Weigher<'a> {
     evidence: &'a Evidence,
     groups: Vec<Group>,
     /// By set of groups: their readings as one cell.
-    cells: RefCell<HashMap<Vec<usize>, Rc<Cell<'a>>>>,
-    pulls: Vec<f64>,
+    cells: Mutex<HashMap<Vec<usize>, Arc<Cell<'a>>>>,
+    pub pulls: Vec<f64>,
     /// By group and pull-up: how likely its readings are of a good unit.
     good: Vec<Vec<f64>>,
-    good_side: f64,
+    pub good_side: f64,
 }
 
 impl<'a> Weigher<'a> {
@@ -77,7 +77,7 @@ impl<'a> Weigher<'a> {
             board,
             evidence,
             groups: circuit::groups(board),
-            cells: RefCell::default(),
+            cells: Mutex::default(),
             pulls,
             good: Vec::new(),
             good_side: 0.0,
@@ -95,11 +95,11 @@ impl<'a> Weigher<'a> {
     }
 
     /// The readings of some groups together.
-    pub fn cell(&self, groups: &[usize]) -> Rc<Cell<'a>> {
-        let mut cells = self.cells.borrow_mut();
+    pub fn cell(&self, groups: &[usize]) -> Arc<Cell<'a>> {
+        let mut cells = self.cells.lock().unwrap_or_else(PoisonError::into_inner);
         let anew = |set: &Vec<usize>| {
             let nets: Vec<_> = set.iter().flat_map(|&g| self.groups[g].nets.clone()).collect();
-            Rc::new(Cell::new(self.board, self.evidence, &nets))
+            Arc::new(Cell::new(self.board, self.evidence, &nets))
         };
         cells.entry(groups.to_vec()).or_insert_with_key(anew).clone()
     }
@@ -113,7 +113,7 @@ impl<'a> Weigher<'a> {
     }
 
     /// By pull-up: how likely the readings outside some groups are.
-    fn others(&self, touched: &[usize]) -> Vec<f64> {
+    pub fn others(&self, touched: &[usize]) -> Vec<f64> {
         let mut sum = vec![0.0; self.pulls.len()];
         for (g, good) in self.good.iter().enumerate() {
             if !touched.contains(&g) {
@@ -124,7 +124,7 @@ impl<'a> Weigher<'a> {
     }
 
     /// Answers and loads.
-    fn side(&self, hypothesis: &Hypothesis) -> f64 {
+    pub fn side(&self, hypothesis: &Hypothesis) -> f64 {
         let mut built = Built::good(self.board, Parts::nominal(self.board));
         for &fault in &hypothesis.faults {
             built.plant(self.board, fault);
@@ -153,8 +153,16 @@ impl<'a> Weigher<'a> {
         }
         let looks = self.evidence.looks.iter();
         ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
+        let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);
         let meter = self.evidence.meter.iter();
-        ln + meter.map(|m| super::next::ohms_ln(self.board, &built, m)).sum::<f64>()
+        let ohms = |m: &Meter| super::next::ohms_ln(self.board, &built, moved.as_ref(), m);
+        ln + meter.map(ohms).sum::<f64>()
+    }
+
+    /// The most that answers, loads and ohms can come to.
+    pub fn side_top(&self) -> f64 {
+        let ohms = self.evidence.meter.iter().filter(|m| matches!(m, Meter::Ohms { .. }));
+        DENSE * ohms.count() as f64
     }
 
     /// Whether answers, loads and ohms are the same of two hypotheses.
@@ -163,7 +171,7 @@ impl<'a> Weigher<'a> {
     }
 
     /// Whether answers, loads and ohms may tell a hypothesis from the good unit.
-    fn side_matters(&self, hypothesis: &Hypothesis) -> bool {
+    pub fn side_matters(&self, hypothesis: &Hypothesis) -> bool {
         let loads = |f: &Fault| matches!(f, Fault::LoadDead { .. } | Fault::LoadShorted { .. });
         let answered = self.evidence.answers.iter().map(|(_, q, _)| *q);
         let again = self.evidence.looks.iter().filter_map(|(look, _)| look.question());
@@ -203,75 +211,68 @@ impl<'a> Weigher<'a> {
     /// None can explain the readings that it touches better than perfectly, so that the most it can
     /// reach is known without a look at it; those that can reach most are looked at first.
     pub fn weigh(&self, hypotheses: &[Hypothesis]) -> Vec<Weighed> {
-        let mut reaches: HashMap<Vec<usize>, Reachable> = HashMap::new();
-        let mut order: Vec<(f64, usize, Vec<usize>)> = Vec::with_capacity(hypotheses.len());
-        for (i, hypothesis) in hypotheses.iter().enumerate() {
-            let touched = self.touched(&hypothesis.faults);
-            let most =
-                reaches.entry(touched.clone()).or_insert_with(|| self.reachable(&touched)).most;
-            order.push((hypothesis.prior + most, i, touched));
+        let touched = cores::each(hypotheses, |h| self.touched(&h.faults));
+        let mut sets = touched.clone();
+        sets.sort_unstable();
+        sets.dedup();
+        let reaches = cores::each(&sets, |set| self.reachable(set));
+        let of = |set: &Vec<usize>| sets.binary_search(set).expect("it was put there");
+        let mut order: Vec<(f64, usize, usize)> = Vec::with_capacity(hypotheses.len());
+        for (i, (hypothesis, touched)) in hypotheses.iter().zip(&touched).enumerate() {
+            let set = of(touched);
+            order.push((hypothesis.prior + reaches[set].most, i, set));
         }
-        self.keep_likely(hypotheses, &reaches, &mut order);
+        self.keep_likely(hypotheses, (&sets, &reaches), &mut order);
         order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let mut looks: Vec<(usize, f64, Candidate<'a>)> = Vec::new();
         let mut best = f64::NEG_INFINITY;
-        for (most, i, touched) in order {
-            if most < best - HOPELESS {
+        for share in order.chunks(AT_ONCE) {
+            let likely = share.iter().take_while(|(most, _, _)| *most >= best - HOPELESS);
+            let likely: Vec<(usize, usize)> = likely.map(|&(_, i, set)| (i, set)).collect();
+            let each = cores::each(&likely, |&(i, set)| {
+                let others = reaches[set].others.clone();
+                let candidate = self.candidate(&hypotheses[i], &sets[set], others);
+                (i, self.first_look(&hypotheses[i], &candidate), candidate)
+            });
+            best = each.iter().map(|(_, look, _)| *look).fold(best, f64::max);
+            looks.extend(each.into_iter().filter(|(_, look, _)| *look > best - HOPELESS));
+            if likely.len() < share.len() {
                 break;
-            }
-            let hypothesis = &hypotheses[i];
-            let others = reaches[&touched].others.clone();
-            let candidate = self.candidate(hypothesis, &touched, others);
-            let look = self.first_look(hypothesis, &candidate);
-            best = best.max(look);
-            if look > best - HOPELESS {
-                looks.push((i, look, candidate));
             }
         }
         looks.retain(|(_, look, _)| *look > best - HOPELESS);
         looks.sort_by_key(|(i, _, _)| *i);
-        let weighed = looks.iter().map(|(i, _, c)| self.weighed(&hypotheses[*i], c));
-        weighed.collect()
+        cores::each(&looks, |(i, _, c)| self.weighed(&hypotheses[*i], c))
     }
 
     /// Leaves out what a first look finds hopeless beside the best that touches the same groups.
     fn keep_likely(
         &self,
         hypotheses: &[Hypothesis],
-        reaches: &HashMap<Vec<usize>, Reachable>,
-        order: &mut Vec<(f64, usize, Vec<usize>)>,
+        (sets, reaches): (&[Vec<usize>], &[Reachable]),
+        order: &mut Vec<(f64, usize, usize)>,
     ) {
-        let mut counts: HashMap<&[usize], usize> = HashMap::new();
-        for (_, _, touched) in order.iter() {
-            *counts.entry(touched).or_default() += 1;
-        }
-        let many: Vec<Vec<usize>> =
-            counts.iter().filter(|(_, n)| **n > MANY).map(|(t, _)| t.to_vec()).collect();
-        let mut glances: HashMap<Vec<usize>, (Rc<Cell>, Vec<Glance>, f64)> = HashMap::new();
-        for touched in many {
-            let (cell, looks) = self.glances(&touched, &reaches[&touched].others);
-            glances.insert(touched, (cell, looks, f64::NEG_INFINITY));
-        }
-        let mut seen: Vec<f64> = Vec::with_capacity(order.len());
-        for (_, i, touched) in order.iter() {
-            let Some((cell, looks, best)) = glances.get_mut(touched) else {
-                seen.push(f64::INFINITY);
-                continue;
-            };
-            let hypothesis = &hypotheses[*i];
-            let ln = self.base(hypothesis) + cell.glance(looks, hypothesis);
-            *best = best.max(ln);
-            seen.push(ln);
+        let mut counts = vec![0; sets.len()];
+        order.iter().for_each(|(_, _, set)| counts[*set] += 1);
+        let numbers: Vec<usize> = (0..sets.len()).collect();
+        let glances = cores::each(&numbers, |&set| {
+            (counts[set] > MANY).then(|| self.glances(&sets[set], &reaches[set].others))
+        });
+        let seen = cores::each(order, |&(_, i, set)| {
+            glances[set].as_ref().map_or(f64::INFINITY, |(cell, looks)| {
+                self.base(&hypotheses[i]) + cell.glance(looks, &hypotheses[i])
+            })
+        });
+        let mut best = vec![f64::NEG_INFINITY; sets.len()];
+        for (&(_, _, set), &ln) in order.iter().zip(&seen).filter(|(_, ln)| ln.is_finite()) {
+            best[set] = best[set].max(ln);
         }
         let mut seen = seen.into_iter();
-        order.retain(|(_, _, touched)| {
-            let ln = seen.next().unwrap_or(f64::INFINITY);
-            glances.get(touched).is_none_or(|(_, _, best)| ln > best - HOPELESS)
-        });
+        order.retain(|&(_, _, set)| seen.next().is_none_or(|ln| ln > best[set] - HOPELESS));
     }
 
     /// What a first look at the readings of some groups needs.
-    fn glances(&self, touched: &[usize], others: &[f64]) -> (Rc<Cell<'a>>, Vec<Glance>) {
+    fn glances(&self, touched: &[usize], others: &[f64]) -> (Arc<Cell<'a>>, Vec<Glance>) {
         let cell = self.cell(touched);
         let good = cell.predict(&[]);
         let pulls = self.some_pulls(others, GLANCES);
@@ -284,16 +285,15 @@ impl<'a> Weigher<'a> {
         let others = self.others(touched);
         let top = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let perfect: f64 = touched.iter().map(|&g| self.cell(&[g]).perfect()).sum();
-        // Ohms have a density, which may be above 1.
-        let dense = 6.0 * self.evidence.meter.len() as f64;
-        Reachable { most: top + perfect + dense, others: Rc::new(others) }
+        let dense = DENSE * self.evidence.meter.len() as f64;
+        Reachable { most: top + perfect + dense, others: Arc::new(others) }
     }
 
     fn candidate(
         &self,
         hypothesis: &Hypothesis,
         touched: &[usize],
-        others: Rc<Vec<f64>>,
+        others: Arc<Vec<f64>>,
     ) -> Candidate<'a> {
         let cell = self.cell(touched);
         let predictions = cell.predict(&hypothesis.faults);
@@ -301,7 +301,7 @@ impl<'a> Weigher<'a> {
     }
 
     /// What a hypothesis has before the readings: its odds, answers, loads and ohms.
-    fn base(&self, hypothesis: &Hypothesis) -> f64 {
+    pub fn base(&self, hypothesis: &Hypothesis) -> f64 {
         hypothesis.prior
             + match self.side_matters(hypothesis) {
                 true => self.side(hypothesis),
@@ -311,15 +311,27 @@ impl<'a> Weigher<'a> {
 
     /// At most so many of the values of the pull-up that the other groups leave.
     fn some_pulls(&self, others: &[f64], most: usize) -> impl Iterator<Item = usize> {
-        let likely = self.likely_pulls(others);
-        let stride = likely.len().div_ceil(most).max(1);
-        likely.into_iter().skip(stride / 2).step_by(stride)
+        self.spread_pulls(others, most, UNLIKELY_PULL).into_iter()
     }
 
     /// The values of the pull-up that the other groups leave.
     fn likely_pulls(&self, others: &[f64]) -> Vec<usize> {
-        let top = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        (0..self.pulls.len()).filter(|&p| others[p] > top - UNLIKELY_PULL).collect()
+        self.spread_pulls(others, self.pulls.len(), UNLIKELY_PULL)
+    }
+
+    /// At most so many values of the pull-up, of those within some nats of the likeliest.
+    pub fn spread_pulls(&self, likely: &[f64], most: usize, within: f64) -> Vec<usize> {
+        let top = likely.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let left: Vec<usize> =
+            (0..self.pulls.len()).filter(|&p| likely[p] > top - within).collect();
+        let stride = left.len().div_ceil(most).max(1);
+        left.into_iter().skip(stride / 2).step_by(stride).collect()
+    }
+
+    /// Weighs a pair whose defects share a group.
+    pub fn weighed_together(&self, hypothesis: &Hypothesis, others: Vec<f64>) -> Weighed {
+        let touched = self.touched(&hypothesis.faults);
+        self.weighed(hypothesis, &self.candidate(hypothesis, &touched, Arc::new(others)))
     }
 
     fn first_look(&self, hypothesis: &Hypothesis, candidate: &Candidate) -> f64 {
@@ -361,46 +373,15 @@ impl<'a> Weigher<'a> {
         fits.extend(rest.map(|g| fit(&[g], &good_unit(), &[])));
         fits
     }
+}
 
-    /// Two defects at once: of different groups, and within the group that fits a good unit least.
-    pub fn pairs(&self, causes: &Causes, singles: &[Hypothesis]) -> Vec<Hypothesis> {
-        let hard = |h: &&Hypothesis| h.loose.is_none() && h.faults.iter().all(pairs_with_others);
-        let mut by_group: HashMap<usize, Vec<(f64, &Hypothesis)>> = HashMap::new();
-        let mut looks: HashMap<usize, (Rc<Cell>, Vec<Glance>)> = HashMap::new();
-        for hypothesis in singles.iter().filter(hard) {
-            if let [group] = self.touched(&hypothesis.faults)[..] {
-                let (cell, glances) = looks
-                    .entry(group)
-                    .or_insert_with(|| self.glances(&[group], &self.others(&[group])));
-                let gain = self.base(hypothesis) + cell.glance(glances, hypothesis);
-                by_group.entry(group).or_default().push((gain, hypothesis));
-            }
-        }
-        let mut groups: Vec<usize> = by_group.keys().copied().collect();
-        groups.sort_unstable();
-        let mut pairs = Vec::new();
-        for &group in &groups {
-            if let Some(members) = by_group.get_mut(&group) {
-                members.sort_by(|a, b| b.0.total_cmp(&a.0));
-                for (i, (_, first)) in members.iter().take(FIRSTS).enumerate() {
-                    pairs.extend(members[i + 1..].iter().filter_map(|(_, b)| pair(first, b)));
-                }
-            }
-        }
-        for (i, a) in groups.iter().enumerate() {
-            for b in &groups[i + 1..] {
-                for (_, first) in by_group[a].iter().take(PAIRED) {
-                    pairs.extend(
-                        by_group[b].iter().take(PAIRED).filter_map(|(_, s)| pair(first, s)),
-                    );
-                }
-            }
-        }
-        for (i, pair) in pairs.iter_mut().enumerate() {
-            pair.cause = causes.count + i;
-        }
-        pairs
-    }
+/// The unit with defects whose own value is another by a standard deviation; none where it is not
+/// loose.
+pub(super) fn moved(board: &Board, faults: &[Fault], loose: Option<f64>) -> Option<Built> {
+    let by = loose?;
+    let mut built = Built::good(board, Parts::nominal(board));
+    faults.iter().for_each(|&fault| built.plant(board, fitted(fault, by)));
+    Some(built)
 }
 
 /// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is
@@ -419,54 +400,20 @@ struct Reachable {
     /// The most that likelihood can come to.
     most: f64,
     /// By pull-up: how likely the readings outside the groups are.
-    others: Rc<Vec<f64>>,
+    others: Arc<Vec<f64>>,
 }
 
 /// What the weighing of one hypothesis needs.
 struct Candidate<'a> {
-    cell: Rc<Cell<'a>>,
+    cell: Arc<Cell<'a>>,
     predictions: Vec<Prediction>,
-    others: Rc<Vec<f64>>,
+    others: Arc<Vec<f64>>,
     base: f64,
 }
 
 /// The unit without defects, as likely as it may be.
 pub(super) fn good_unit() -> Hypothesis {
     Hypothesis { faults: Vec::new(), cause: 0, prior: 0.0, loose: None }
-}
-
-/// Two defects at once; none where they are two states of one part.
-fn pair(a: &Hypothesis, b: &Hypothesis) -> Option<Hypothesis> {
-    let (first, second) = (*a.faults.first()?, *b.faults.first()?);
-    let same = match (part(first), part(second)) {
-        (Some(p), Some(q)) => p == q,
-        _ => false,
-    };
-    (!same).then(|| Hypothesis {
-        faults: vec![first, second],
-        cause: 0,
-        prior: a.prior + b.prior + SECOND.ln(),
-        loose: None,
-    })
-}
-
-/// The part that a defect is a state of, of which a unit has one at a time: kind and index. A
-/// header may have several, so that it is none.
-fn part(fault: Fault) -> Option<(u8, usize)> {
-    match fault {
-        Fault::ResistorOpen { resistor }
-        | Fault::ResistorShorted { resistor }
-        | Fault::ResistorValue { resistor, .. }
-        | Fault::ResistorOff { resistor, .. } => Some((0, resistor)),
-        Fault::PinOpen { channel }
-        | Fault::PinStuck { channel, .. }
-        | Fault::PullUpMissing { channel } => Some((1, channel)),
-        Fault::SwitchStaysOpen { switch } | Fault::SwitchStaysClosed { switch } => {
-            Some((2, switch))
-        }
-        Fault::LoadDead { load } | Fault::LoadShorted { load } => Some((3, load)),
-        _ => None,
-    }
 }
 
 /// Logarithm of a sum of exponentials.

@@ -22,6 +22,11 @@ pub fn question(board: &Board, look: Look) -> String {
             pin(a),
             pin(b)
         ),
+        Look::OtherValue { resistor } => format!(
+            "look at {}: is another value than {} printed on it?",
+            r(resistor),
+            board.resistors[resistor].ohms
+        ),
         Look::Printed { resistor, ohms } => format!(
             "look at {}: is {ohms} printed on it in place of {}?",
             r(resistor),
@@ -81,6 +86,7 @@ pub fn flag(board: &Board, look: Look) -> String {
         Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
         Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
         Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
+        Look::OtherValue { resistor } => format!("other-value:{}", r(resistor)),
         Look::Printed { resistor, ohms } => {
             format!("printed:{}:{}", r(resistor), typed(ohms))
         }

@@ -1,10 +1,10 @@
 //! What the diagnoses came to, by class of defect.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::time::Duration;
 use strapwise::board::Board;
 use strapwise::diagnose::{Class, Diagnosis};
-use strapwise::faults::Fault;
+use strapwise::faults::{Fault, modelled};
 
 /// A value that is within so much of another is the same one: "about 2.7 kΩ" is right of 2.69 kΩ.
 const SAME_VALUE: f64 = 0.05;
@@ -53,6 +53,47 @@ pub fn good(diagnosis: &Diagnosis) -> f64 {
     causes.filter(|c| c.faults.is_empty()).map(|c| c.probability).sum()
 }
 
+/// The odds by which units are drawn: each class as likely as any other, and in it each member.
+/// Weights are those of [`strapwise::diagnose::Options`].
+pub fn odds(board: &Board) -> HashMap<String, f64> {
+    let mut odds: HashMap<String, f64> = HashMap::new();
+    for fault in modelled(board) {
+        *odds.entry(fault.class().into()).or_default() += 1.0;
+    }
+    for (class, weight) in &mut odds {
+        // Weights are by resistor, whatever its values.
+        let resistors = ["resistor of another value", "resistor out of tolerance"];
+        let members = match resistors.contains(&class.as_str()) {
+            true => board.resistors.len() as f64,
+            false => *weight,
+        };
+        *weight = 100.0 / members;
+    }
+    odds
+}
+
+/// How often a ranker is right at best that knows the class of a unit and the odds of the draw: the
+/// share of the likeliest member.
+fn at_best(board: &Board, class: &Class) -> f64 {
+    let odds = odds(board);
+    let values = |resistor: usize| {
+        let same =
+            |f: &&Fault| matches!(f, Fault::ResistorValue { resistor: r, .. } if *r == resistor);
+        modelled(board).iter().filter(same).count().max(1) as f64
+    };
+    let weight = |fault: &Fault| {
+        let weight = odds.get(fault.class()).copied().unwrap_or(0.0);
+        match fault {
+            Fault::ResistorValue { resistor, .. } => weight / values(*resistor),
+            _ => weight,
+        }
+    };
+    let single = class.causes.iter().filter(|c| c.faults.len() == 1);
+    let weights: Vec<f64> = single.map(|c| weight(&c.faults[0])).collect();
+    let sum: f64 = weights.iter().sum();
+    if sum > 0.0 { weights.iter().copied().fold(0.0, f64::max) / sum } else { 1.0 }
+}
+
 #[derive(Clone, Copy, Default)]
 pub struct Count {
     pub units: usize,
@@ -64,6 +105,11 @@ pub struct Count {
     /// The right cause first after what was proposed: by meter alone, and with looks.
     pub by_meter: usize,
     pub with_looks: usize,
+    /// Units whose class holds one cause only, those of them whose cause is first, and how many a
+    /// ranker has right at best.
+    pub by_itself: usize,
+    pub itself_first: usize,
+    pub at_best: f64,
 }
 
 impl Count {
@@ -76,6 +122,9 @@ impl Count {
         self.unexplained += other.unexplained;
         self.by_meter += other.by_meter;
         self.with_looks += other.with_looks;
+        self.by_itself += other.by_itself;
+        self.itself_first += other.itself_first;
+        self.at_best += other.at_best;
     }
 
     pub fn of(board: &Board, diagnosis: &Diagnosis, planted: &[Fault]) -> Count {
@@ -83,7 +132,12 @@ impl Count {
         let at = diagnosis.classes.iter().position(|c| holds(board, c, planted));
         let first = diagnosis.classes.first().and_then(|c| c.causes.first());
         let count = |yes: bool| usize::from(told && yes);
+        let home = at.and_then(|at| diagnosis.classes.get(at));
+        let single = home.is_some_and(|class| class.causes.len() == 1);
         Count {
+            by_itself: count(single),
+            itself_first: count(single && at == Some(0)),
+            at_best: home.filter(|_| told).map_or(0.0, |class| at_best(board, class)),
             units: 1,
             told: usize::from(told),
             class_first: count(at == Some(0)),
@@ -223,6 +277,13 @@ impl Tally {
             share(all.cause_first),
             share(all.by_meter),
             share(all.with_looks)
+        );
+        println!(
+            "of {} units whose readings fit one cause alone it is first in {:.1} %; of all, a ranker \
+             that knew the odds of the draw would have the right cause first in {:.1} % at best",
+            all.by_itself,
+            100.0 * all.itself_first as f64 / all.by_itself.max(1) as f64,
+            100.0 * all.at_best / all.told.max(1) as f64
         );
         println!("{} units open at first", self.open_first);
         for (name, settling) in ["by meter alone", "with looks"].iter().zip(&mut self.settling) {

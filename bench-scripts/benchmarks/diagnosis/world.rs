@@ -69,12 +69,18 @@ pub struct Manner {
     pub options: Options,
     /// Whether every unit whose right class is not first is told.
     pub misses: bool,
+    /// Whether units have two defects, all of them.
+    pub pairs: bool,
 }
 
 /// Diagnoses so many units with one defect, and a tenth as many of each other kind.
 pub fn run(world: &mut dyn World, units: usize, manner: &Manner, rng: &mut ChaCha8Rng) -> Tally {
     let mut tally = Tally::default();
     for i in 0..units {
+        if manner.pairs {
+            pair(world, manner, rng, &mut tally);
+            continue;
+        }
         single(world, manner, rng, &mut tally);
         if i % 10 == 0 {
             pair(world, manner, rng, &mut tally);
@@ -120,14 +126,34 @@ enum By {
     All,
 }
 
+/// What is done with a unit to settle it, as lines to tell.
+#[derive(Default)]
+struct Path(Vec<String>);
+
+impl Path {
+    fn step(&mut self, board: &Board, done: String, found: &Diagnosis) {
+        let causes = found.classes.iter().flat_map(|c| &c.causes).take(4);
+        let each: Vec<String> = causes.map(|c| cause_text(board, c)).collect();
+        self.0.push(format!("    {done}: {}", each.join(" | ")));
+    }
+
+    fn tell(&self) {
+        self.0.iter().for_each(|line| println!("{line}"));
+    }
+}
+
+fn cause_text(board: &Board, cause: &Cause) -> String {
+    let each: Vec<String> = cause.faults.iter().map(|f| f.text(board)).collect();
+    format!("{} {:.3}", each.join(" + "), cause.probability)
+}
+
 fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
     let texts = |faults: &[Fault]| {
         let each: Vec<String> = faults.iter().map(|f| f.text(board)).collect();
         each.join(" + ")
     };
-    let cause = |c: &Cause| format!("{} {:.3}", texts(&c.faults), c.probability);
-    let first: Vec<String> =
-        found.classes.iter().take(1).flat_map(|c| &c.causes).map(cause).collect();
+    let first = found.classes.iter().take(1).flat_map(|c| &c.causes);
+    let first: Vec<String> = first.map(|c| cause_text(board, c)).collect();
     println!(
         "{what}: {} taken for {} (fit {:.1e}, right one at {:?})",
         texts(faults),
@@ -161,19 +187,24 @@ fn settle(
         Measurement::Volts { .. } => Meter::of(m, value * follows),
         _ => Meter::of(m, value),
     };
+    let mut path = Path::default();
+    path.step(world.board(), "at first".into(), &found);
     for taken in 1..=PATIENCE {
+        let mut done = String::new();
         let next = suggest(world.board(), &seen, &found);
         let before = (seen.meter.len(), seen.looks.len());
         for suggestion in &next {
             match suggestion.measurement {
                 Measurement::Look(look) if by == By::All => {
                     let yes = says(world, subject, look, rng);
+                    done = format!("{look:?} {yes}");
                     seen.looks.push((look, yes));
                     settling.looks += 1;
                 }
                 Measurement::Look(_) => {}
                 ref by_meter => {
                     let Some(value) = world.measure(subject, by_meter, rng) else { continue };
+                    done = format!("{by_meter:?} {value:.4}");
                     // Asked for with the first voltage, once.
                     if let Some(first) = &suggestion.supply_first {
                         let off = 0.003 * supply.volts.0 + 0.002;
@@ -190,23 +221,28 @@ fn settle(
             settling.beyond += 1;
             if misses {
                 tell("beyond", world.board(), &found, faults);
+                path.tell();
             }
             return right(world, &found);
         }
         found = diagnose(world.board(), &seen, &manner.options);
+        path.step(world.board(), done, &found);
         if found.classes[0].causes[0].probability > 0.95 {
             let right = right(world, &found);
             settling.settled += 1;
             settling.right += usize::from(right);
             settling.taken.push(taken);
-            if misses && !right {
-                tell("settled wrongly", world.board(), &found, faults);
+            if misses && (!right || taken > 2) {
+                let how = if right { "settled late" } else { "settled wrongly" };
+                tell(how, world.board(), &found, faults);
+                path.tell();
             }
             return right;
         }
     }
     if misses {
         tell("unsettled", world.board(), &found, faults);
+        path.tell();
     }
     right(world, &found)
 }
