@@ -6,17 +6,19 @@ mod alike;
 mod built;
 mod coverage;
 mod effect;
+mod good;
 mod head;
 mod least;
 mod list;
 mod pulled;
 mod scale;
 mod sight;
+mod solved;
 mod words;
 
 pub use alike::{ALIKE, Likeness, Moved, likeness};
 pub use built::{Built, Joint, answer};
-pub use coverage::{By, Coverage, coverage};
+pub use coverage::{By, Coverage, coverage, coverage_of};
 pub use effect::Reach;
 pub use head::{never_seen, smallest_shown};
 pub use least::{Least, least};
@@ -81,6 +83,17 @@ pub enum Fault {
         /// Jumper index.
         jumper: usize,
         /// Numbers of the header pins.
+        pins: [u16; 2],
+        /// Their nets.
+        between: [NetId; 2],
+        /// Resistance of the bridge.
+        ohms: Ohms,
+    },
+    /// Pins of two headers that lie side by side are bridged.
+    HeadersBridged {
+        /// Jumper indices.
+        jumpers: [usize; 2],
+        /// The number of the pin on each header.
         pins: [u16; 2],
         /// Their nets.
         between: [NetId; 2],
