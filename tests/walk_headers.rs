@@ -1,5 +1,7 @@
 //! Bridges between the pins of two headers: which are listed, and the sequence that shows them.
 
+#[path = "../bench-scripts/benchmarks/boards.rs"]
+mod boards;
 mod circuit_support;
 
 use circuit_support::Maker;
@@ -264,4 +266,35 @@ fn every_bridge_that_some_pair_of_settings_shows_is_seen_and_the_rest_move_no_re
         }
     }
     assert!(seen > 60 && unseen > 2, "{seen} seen, {unseen} unseen");
+}
+
+#[test]
+fn on_a_board_of_twelve_headers_in_two_rows_no_pair_of_settings_shows_a_bridge_called_unseen() {
+    let text = boards::twelve_jumpers_in_rows();
+    let board = strapwise::board::parse("rows", &text).unwrap_or_else(|p| panic!("{p}"));
+    let windows = window::windows(&board).unwrap_or_else(|p| panic!("{p:?}"));
+    let walk = sequence(&board);
+    assert_eq!(walk.moves(), walk.least, "and no move more than without them");
+    let groups = strapwise::circuit::groups(&board);
+    let all: Vec<usize> = (0..board.channels.len()).collect();
+    let (mut seen, mut unseen) = (0, 0);
+    for bridge in bridges(&board) {
+        if is_seen(&walk, bridge) {
+            seen += 1;
+            continue;
+        }
+        unseen += 1;
+        let reach = bridge.reach(&board);
+        let mine = groups.iter().filter(|g| reach.touches(&board, g));
+        let mut settings = vec![board.delivery.clone()];
+        for &j in mine.flat_map(|g| &g.jumpers) {
+            let places = board.jumpers[j].places();
+            settings = settings.iter().flat_map(|s| places.iter().map(|&p| s.with(j, p))).collect();
+        }
+        assert!(settings.len() >= 18 * 18, "every setting of two groups");
+        let views = Views::new(&board, &windows, settings.into_iter().map(|s| (s, all.clone())));
+        assert_eq!(views.sighting(bridge), None, "{}", bridge.text(&board));
+    }
+    // Two rows of five pairs of headers, 10 and 4 pairs of pins each, less those at one rail.
+    assert_eq!((seen, unseen), (60, 0));
 }

@@ -19,7 +19,13 @@ pub(super) struct GoodUnit<'a> {
     pub solved: Solved,
     /// By channel and the places of its group's jumpers.
     views: RefCell<HashMap<(usize, Vec<Place>), View>>,
+    /// Whether the corners of a faulty circuit lie beyond a good one.
+    pub corners: RefCell<HashMap<Faulty, bool>>,
 }
+
+/// A faulty circuit at a channel: the defect in words, the channel, the places of the jumpers that
+/// both depend on, and whether with its switches open.
+type Faulty = (String, usize, Vec<Place>, bool);
 
 /// What one channel of a good unit shows.
 #[derive(Clone, Debug)]
@@ -69,7 +75,14 @@ impl Widths {
 impl<'a> GoodUnit<'a> {
     pub fn new(board: &'a Board, windows: &'a Windows) -> GoodUnit<'a> {
         let groups = circuit::groups(board);
-        GoodUnit { board, windows, groups, solved: Solved::new(), views: RefCell::default() }
+        GoodUnit {
+            board,
+            windows,
+            groups,
+            solved: Solved::new(),
+            views: RefCell::default(),
+            corners: RefCell::default(),
+        }
     }
 
     /// What a channel shows in a setting; the same in all settings that its group takes alike.

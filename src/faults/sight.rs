@@ -180,7 +180,7 @@ impl<'a> Views<'a> {
     fn channel_shows(&self, scope: &Scope, setting: &Setting, view: &View, corners: bool) -> bool {
         let held = |good: &Good, rests: bool| {
             let shows = self.good_differs(scope, setting, view.channel, good, rests);
-            let near = || self.corners_differ(scope.fault, setting, view.channel, good, rests);
+            let near = || self.corners_known(scope, setting, view.channel, good, rests);
             shows == Shows::Yes || (corners && shows == Shows::Near && near())
         };
         held(&view.reads, false) || view.rests.as_ref().is_some_and(|good| held(good, true))
@@ -270,6 +270,28 @@ impl<'a> Views<'a> {
             true => Shows::No,
             false => surely_apart(code, good, good.expected.design, most, width),
         }
+    }
+
+    /// As [`Views::corners_differ`], each asked once: they take long, and the sequence passes settings
+    /// again that were gone through for a group.
+    fn corners_known(
+        &self,
+        scope: &Scope,
+        setting: &Setting,
+        channel: usize,
+        good: &Good,
+        rests: bool,
+    ) -> bool {
+        let touched = self.unit.groups.iter().zip(&scope.touched).filter(|(_, touched)| **touched);
+        let places = touched.flat_map(|(group, _)| group.jumpers.iter().map(|&j| setting.0[j]));
+        // A defect has resistances, which are no key by themselves.
+        let key = (format!("{:?}", scope.fault), channel, places.collect(), rests);
+        if let Some(&known) = self.unit.corners.borrow().get(&key) {
+            return known;
+        }
+        let differ = self.corners_differ(scope.fault, setting, channel, good, rests);
+        self.unit.corners.borrow_mut().insert(key, differ);
+        differ
     }
 
     /// The same by the extremes of the faulty circuit, found as those of a good one are.
