@@ -81,7 +81,13 @@ fn settings_that_no_resistors_tell_apart_are_a_fail_with_the_bound_and_a_way_out
 
 #[test]
 fn design_refuses_flags_that_cannot_be_used() {
-    let cases: [(&[&str], &str); 5] = [
+    let cases: [(&[&str], &str); 8] = [
+        (&["--weighted", "3", "--pull", "10k"], "--source-limit"),
+        (
+            &["--ladder", "3", "--ends", "supply", "--open", "ground", "--pull", "10k"],
+            "10 kΩ alone",
+        ),
+        (&["--ladder", "4", "--stock", "1k"], "draw more than the limit of 1 mA (--current)"),
         (&["--ladder", "4", "--series", "E25"], "`E25` is no E series"),
         (&["--ladder", "4", "--tolerance", "0.01"], "neither % nor ppm"),
         (&["--ladder", "4", "--current", "0A"], "above zero"),
@@ -120,11 +126,45 @@ fn new_writes_a_board_and_its_bill_and_overwrites_neither() {
 }
 
 #[test]
+fn new_takes_the_limits_that_design_takes_and_a_file_name_with_a_blank() {
+    let folder = tempfile::tempdir().unwrap();
+    let board = path(folder.path(), "my board.toml");
+    let ladder = "mode: positions=3; ends=supply; open=ground; pull=10k; source-limit=12k";
+    let ended = strapwise(&["new", &board, "--ladder", ladder]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    assert!(ended.out.contains("board file with one channel\n"), "{}", ended.out);
+    assert!(std::fs::read_to_string(&board).unwrap().contains("name = \"my-board\""));
+}
+
+#[test]
+fn windows_shows_the_bands_of_positions_that_overlap_beside_the_complaint() {
+    let folder = tempfile::tempdir().unwrap();
+    let board = path(folder.path(), "close.toml");
+    assert_eq!(strapwise(&["new", &board, "--ladder", "mode: values=1k,1k,1k"]).code, Some(0));
+    let text = std::fs::read_to_string(&board).unwrap();
+    let first = text.find("value = \"1k\"").unwrap();
+    let close = text[..first].to_string() + &text[first..].replacen("\"1k\"", "\"5R\"", 1);
+    std::fs::write(&board, close).unwrap();
+    let ended = strapwise(&["windows", &board]);
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("overlap by"), "{}", ended.err);
+    let rows: Vec<&str> = ended.out.lines().filter(|l| l.trim_start().starts_with("J1=")).collect();
+    assert_eq!(rows.len(), 4, "{}", ended.out);
+    assert!(rows[0].ends_with("J1=2") && rows[1].ends_with("J1=1"), "{}", ended.out);
+    assert!(rows[2].ends_with('-') && rows[3].ends_with('-'), "{}", ended.out);
+    // A script that asked for a table gets none that looks whole.
+    assert_eq!(strapwise(&["windows", &board, "--format", "csv"]).out, "");
+}
+
+#[test]
 fn new_refuses_what_makes_no_board_and_writes_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let board = path(folder.path(), "vent.toml");
-    let cases: [(&[&str], &str); 9] = [
+    let cases: [(&[&str], &str); 12] = [
         (&[], "no template that a pin reads"),
+        (&["--ladder", "mode: values=1k,1k; positions=5"], "`values` and `positions`"),
+        (&["--weighted", "mix: values=1k,2k; pull=1k; series=E12"], "`values` and `series`"),
+        (&["--weighted", "mix: shunts=2; pull=10k"], "--source-limit"),
         (&["--output", "pump: dummy=15 ohm; sag=1mV..2mV"], "no template that a pin reads"),
         (&["--ladder", "mode"], "neither `values` nor `positions`"),
         (&["--ladder", "mode: taps=4"], "the key `taps` is not known; known: positions"),

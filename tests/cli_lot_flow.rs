@@ -225,6 +225,8 @@ fn lines_of_an_order_list_that_cannot_be_used_are_told_by_number() {
     let cases = [
         ("unit,setting\nU1,J1=1\nU2,J1=9\n", ", line 3 'J1=9': J1 has the places"),
         ("unit,setting\nU1,J9=1\n", ", line 2 'J9=1': no jumper J9"),
+        // As a spreadsheet writes it where the comma is the decimal mark.
+        ("unit;setting;note\nU1;J1=1;bay 4, north\nU2;J9=1;\n", ", line 3 'J9=1': no jumper J9"),
         ("unit,setting\nU1,J1\n", ", line 2 'J1': write jumper=place"),
         ("unit,setting\nU1,J1=1\nu1,J1=2\n", ", line 3: unit 'u1' stands in line 2 already"),
         ("unit,setting\nU 1,J1=1\n", ", line 2: unit 'U 1': "),
@@ -255,6 +257,9 @@ fn what_a_lot_cannot_be_begun_with_is_told_at_once() {
     let ended = strapwise(&fixed);
     assert_eq!(ended.code, Some(2));
     assert!(ended.err.contains("no --port"), "{}", ended.err);
+    let ended = strapwise(&[&fixed[..], &["--port", "virtual", "--next", "VX"]].concat());
+    assert_eq!(ended.code, Some(2));
+    assert!(ended.err.contains("end it with digits, like V001"), "{}", ended.err);
     let ended = strapwise(&[&fixed[..], &["--port", "virtual", "--reason", "slip"]].concat());
     assert_eq!(ended.code, Some(2));
     assert!(ended.err.contains("--reason: of which unit?"), "{}", ended.err);

@@ -73,6 +73,31 @@ fn the_card_as_csv_has_a_row_for_each_place_and_each_address() {
 }
 
 #[test]
+fn a_long_option_is_broken_so_that_the_card_fits_80_columns() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("long.toml");
+    let long = "tomatoes ".to_string() + &"and other fruit that likes it warm and moist ".repeat(3);
+    let text =
+        std::fs::read_to_string(board()).unwrap().replace("\"tomatoes\"", &format!("{long:?}"));
+    std::fs::write(&file, text).unwrap();
+    let ended = strapwise(&["card", file.to_str().unwrap()]);
+    assert_eq!(ended.code, Some(0), "{}", ended.err);
+    let widest = ended.out.lines().map(|l| l.chars().count()).max();
+    assert!(widest.is_some_and(|n| n <= 80), "{}", ended.out);
+    let words = |s: &str| s.split_whitespace().map(str::to_string).collect::<Vec<_>>().join(" ");
+    let told = words(&ended.out).replace(" delivery", "");
+    assert!(told.contains(&words(&long)), "whole: {}", ended.out);
+}
+
+#[test]
+fn what_a_meter_alone_reads_is_explained_without_a_converter() {
+    let path = board().with_file_name("examples").join("decade.toml");
+    let text = strapwise(&["windows", path.to_str().unwrap()]).out;
+    assert!(text.contains("margin: ohms from the worst good unit"), "{text}");
+    assert!(!text.contains("LSB") && !text.contains("codes of"), "{text}");
+}
+
+#[test]
 fn the_card_of_twenty_eight_headers_fits_80_columns_too() {
     let path = board().with_file_name("examples").join("decade.toml");
     let text = strapwise(&["card", path.to_str().unwrap()]).out;

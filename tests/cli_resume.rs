@@ -55,6 +55,22 @@ fn a_run_that_was_cut_short_goes_on_and_its_record_is_whole() {
 }
 
 #[test]
+fn an_attempt_that_ended_before_anything_was_measured_takes_nothing_away() {
+    let results = tempfile::tempdir().unwrap();
+    cut_short(results.path());
+    // The second attempt has nobody at the keys.
+    let mut bench = again(results.path(), &["--unit", "U1", "--resume"]);
+    bench.close_input();
+    assert_eq!(bench.end().code, Some(5));
+    let mut bench = again(results.path(), &["--unit", "U1", "--resume"]);
+    bench.enter_until(|l| l.contains("steps of attempt 1 count")).expect("goes on from the first");
+    bench.enter_until(|_| false);
+    assert_eq!(bench.end().code, Some(0));
+    let rows = record(&lot(results.path()).join("U1-3.csv"));
+    assert!(rows.iter().any(|r| r["note"].starts_with("attempt 1, row")), "taken over");
+}
+
+#[test]
 fn in_a_lot_a_unit_that_was_cut_short_is_gone_on_with_by_a_word() {
     let results = tempfile::tempdir().unwrap();
     cut_short(results.path());

@@ -57,7 +57,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
 /// digest, and those of the files that the maker's commands flash, which nobody else opens.
 const DOORS: &[(&str, &[&str])] = &[
     ("serialport", &["probe/port"]),
-    ("indicatif", &["screen/terminal"]),
+    ("indicatif", &["screen/terminal", "screen/patience"]),
     ("rustix", &["screen/keys"]),
     ("csv", &["record/csv", "board/parse/bill"]),
     ("clap", &["cli"]),

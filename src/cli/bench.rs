@@ -232,26 +232,46 @@ impl Prepared {
         })
     }
 
-    /// The unit's last attempt, which was cut short by the same board file.
+    /// The unit's last attempt, which was cut short by the same board file; where nothing was
+    /// measured in it, the one before.
     pub fn cut(&self, unit: &str) -> Result<Record, Failure> {
-        let refused = |why: &str| Err(Failure::input(format!("--resume: {why}")));
-        let records = self.store.records()?;
-        let last = records.into_iter().filter(|r| r.unit == unit).max_by_key(|r| r.attempt);
-        let Some(last) = last else {
-            return refused(&format!(
-                "unit '{unit}' has no earlier attempt in {}; leave it out, or give its --lot",
+        let mut records = self.store.records()?;
+        records.retain(|record| record.unit == unit);
+        records.sort_by_key(|record| record.attempt);
+        let Some(mut last) = records.pop() else {
+            return Err(Failure::input(format!(
+                "--resume: unit '{unit}' has no earlier attempt in {}; leave it out, or give its \
+                 --lot",
                 self.store.folder().display()
-            ));
+            )));
         };
+        self.goes_on(&last)?;
+        while self.is_bare(&last)
+            && let Some(before) = records.pop()
+            && self.goes_on(&before).is_ok()
+        {
+            last = before;
+        }
+        Ok(last)
+    }
+
+    /// Whether nothing was measured in an attempt, and nothing is left to be put back after it.
+    fn is_bare(&self, record: &Record) -> bool {
+        let done = resume::earlier(&self.board, record.attempt, &record.rows);
+        done.steps.is_empty() && done.values.is_empty() && done.put_back
+    }
+
+    /// Whether an attempt was cut short, by the same board file.
+    fn goes_on(&self, last: &Record) -> Result<(), Failure> {
+        let refused = |why: &str| Err(Failure::input(format!("--resume: {why}")));
         if let Some(problem) = &last.problem {
             return refused(&format!("{} cannot be read: {problem}", last.file));
         }
-        let (verdict, _) = lot::verdict(&last);
+        let (verdict, _) = lot::verdict(last);
         if verdict != "INCOMPLETE" {
             return refused(&format!(
-                "attempt {} at unit '{unit}' was not cut short, it ended with {verdict}; leave it \
-                 out",
-                last.attempt
+                "attempt {} at unit '{}' was not cut short, it ended with {verdict}; leave it out",
+                last.attempt, last.unit
             ));
         }
         let made_by = last.rows.iter().map(|row| &row.head.board_sha256).find(|s| !s.is_empty());
@@ -262,7 +282,7 @@ impl Prepared {
                 last.attempt
             ));
         }
-        Ok(last)
+        Ok(())
     }
 
     /// What a unit has been through in this lot.

@@ -5,6 +5,7 @@ use crate::board::template::{Ends, Rail};
 use crate::record::csv;
 use crate::report::design as report;
 use crate::report::table::Form;
+use crate::screen::patience::patience;
 use crate::units::{Allow, Amperes, Ohms, Quantity, Ratio, Series, Volts, read};
 use crate::window::design::{Network, Outcome, Request, design};
 use clap::ValueEnum;
@@ -150,7 +151,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 
 /// Runs the search.
 fn choose(request: &Request) -> Result<Outcome, Failure> {
-    design(request).map_err(Failure::input)
+    patience("choosing resistors", || design(request)).map_err(Failure::input)
 }
 
 impl Options {

@@ -24,6 +24,11 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
     };
     super::print(&unreadable(&prepared.store.records()?))?;
     if let Some(first) = &options.next {
+        if successor(first).is_none() {
+            return Err(Failure::input(format!(
+                "--next '{first}': it cannot be counted up; end it with digits, like V001"
+            )));
+        }
         lot.next = Some(lot.free(first.clone())?);
     }
     while let Some((id, how)) = lot.next_unit()? {

@@ -34,6 +34,7 @@ use crate::report::table::Form;
 use crate::walk::{self, Walk};
 use crate::window::{self, Windows};
 
+use crate::screen::patience::patience;
 use clap::{Parser, Subcommand, ValueEnum};
 pub use failure::{Exit, Failure};
 use input::{load, load_for_probe, parse, read_bytes};
@@ -132,7 +133,7 @@ pub fn run() -> ExitCode {
 
 /// The windows of a board, or why it has none.
 fn windows_of(board: &Board) -> Result<Arc<Windows>, Failure> {
-    window::windows(board).map(Arc::new).map_err(|problems| {
+    patience("computing the bands", || window::windows(board)).map(Arc::new).map_err(|problems| {
         let lines: Vec<String> = problems.iter().map(|p| p.to_string()).collect();
         let name = &board.name;
         Failure::input(format!("{name} cannot tell its positions apart:\n{}", lines.join("\n")))
@@ -152,10 +153,10 @@ fn walk_to(
     delivery: &Setting,
     all: bool,
 ) -> Result<Arc<Walk>, Failure> {
-    let walk = match all {
+    let walk = patience("planning the sequence", || match all {
         true => walk::plan_every(board, windows, delivery),
         false => walk::plan(board, windows, delivery),
-    };
+    });
     walk.map(Arc::new).map_err(|problem| Failure::input(format!("{}: {problem}", board.name)))
 }
 

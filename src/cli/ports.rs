@@ -85,7 +85,9 @@ fn line(entry: &Entry) -> Line {
                 PortError::Absent { .. } => State::Absent,
                 PortError::Busy { .. } => State::Busy,
                 PortError::Forbidden { .. } => State::Forbidden,
-                PortError::Rate(_) | PortError::Other { .. } => State::Failed,
+                PortError::Rate(_) | PortError::NoLine { .. } | PortError::Other { .. } => {
+                    State::Failed
+                }
             };
             line.note = error.to_string();
         }

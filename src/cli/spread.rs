@@ -3,12 +3,13 @@
 use crate::board::Board;
 use crate::report::spread::{self, Drawn};
 use crate::report::table::Form;
+use crate::screen::patience::patience;
 use crate::window::Windows;
 use crate::window::monte_carlo::{Law, MonteCarlo, Tally, stretches};
 use clap::ValueEnum;
 
-/// Most units that are drawn in one go.
-const MOST_UNITS: u64 = 1_000_000_000_000;
+/// Most units that are drawn in one go: some minutes.
+const MOST_UNITS: u64 = 1_000_000_000;
 
 /// What stands beside the worst case.
 #[derive(Debug, clap::Args)]
@@ -51,7 +52,7 @@ impl SpreadArguments {
         };
         let plan = self.monte_carlo.map(|_| MonteCarlo::new(board, windows, law));
         let drawn = plan.as_ref().zip(self.monte_carlo).map(|(plan, units)| {
-            let tally = draw(plan, self.seed, units);
+            let tally = patience("drawing units", || draw(plan, self.seed, units));
             Drawn { plan, tally, law, seed: self.seed }
         });
         match form {

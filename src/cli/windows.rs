@@ -5,6 +5,7 @@ use super::spread::SpreadArguments;
 use super::{Exit, Failure, FormatArgument, load, walk_to, windows_of};
 use crate::report::table::Form;
 use crate::report::{coverage, windows, windows_picture};
+use crate::window;
 use std::path::PathBuf;
 
 /// Options of `windows`.
@@ -30,9 +31,14 @@ pub struct Options {
 /// Prints the windows of a board.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
-    let windows = windows_of(&board)?;
-    options.picture.write(|| windows_picture::picture(&board, &windows))?;
     let form = Form::from(options.format);
+    let windows = windows_of(&board);
+    if windows.is_err() && form == Form::Text {
+        // What stands in the way is told best beside the bands themselves.
+        super::print(&windows::bands(&board, &window::bands(&board)))?;
+    }
+    let windows = windows?;
+    options.picture.write(|| windows_picture::picture(&board, &windows))?;
     if options.coverage {
         let walk = walk_to(&board, &windows, &board.delivery, options.all)?;
         let text = match form {

@@ -202,6 +202,12 @@ fn facts(name: &str, error: &serialport::Error) -> Facts {
     let refusal = match error.kind {
         ErrorKind::Io(io::ErrorKind::PermissionDenied) => Refusal::Denied,
         ErrorKind::NoDevice => Refusal::Taken,
+        // The crate keeps of ENOTTY the system's words alone.
+        _ if error.description == "Not a typewriter"
+            || error.description == "Inappropriate ioctl for device" =>
+        {
+            Refusal::NoLine
+        }
         _ => Refusal::Other(error.description.clone()),
     };
     Facts {

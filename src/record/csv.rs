@@ -100,12 +100,20 @@ pub fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
 /// One column of a table from elsewhere: its cells that are not empty, each with its line.
 ///
 /// The header line names the column, in any case of its letters; spaces round cells do not count.
+/// Cells stand between commas, or between semicolons where the header line has these alone: so
+/// spreadsheets write them where the comma is the decimal mark.
 ///
 /// # Errors
 /// No such column, or lines that are no CSV.
 pub fn column(file: &str, bytes: &[u8], name: &'static str) -> Result<Vec<(u64, String)>, Problem> {
     let source = Source { file, bytes, names: vec![name] };
-    let mut reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(bytes);
+    let first = bytes.split(|&b| b == b'\n').next().unwrap_or_default();
+    let between = if first.contains(&b';') && !first.contains(&b',') { b';' } else { b',' };
+    let mut reader = ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .delimiter(between)
+        .from_reader(bytes);
     let mut lines = reader.records().map(|line| line.map_err(|e| source.unreadable(&e)));
     let header = lines.next().transpose()?.unwrap_or_default();
     let clean = |cell: &str| cell.trim_start_matches('\u{feff}').trim().to_string();

@@ -13,6 +13,9 @@ pub const CAUTION: &str = "Caution: power off and live equipment off the outputs
 /// Columns of a terminal that the text stays within, less its indent.
 const WIDTH: usize = 76;
 
+/// Narrowest column of options.
+const NARROW: usize = 16;
+
 /// One piece of the card.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Part {
@@ -219,7 +222,29 @@ fn header_table(jumper: &Jumper, rows: &[PlaceRow]) -> Table {
         let pins = Cell::text(pins(jumper, row.place));
         table.rows.push(vec![sign, place, pins, Cell::text(row.options.join("; ")), word]);
     }
-    table
+    const OPTION: usize = 3;
+    let wide = |c: usize| {
+        let cells = table.rows.iter().map(|row| row[c].width());
+        cells.chain([table.columns[c].len()]).max().unwrap_or(0)
+    };
+    let rest: usize = (0..table.columns.len()).filter(|&c| c != OPTION).map(|c| wide(c) + 2).sum();
+    let room = WIDTH.saturating_sub(rest).max(NARROW);
+    let mut broken = Table { columns: table.columns, rows: Vec::new() };
+    for mut row in table.rows {
+        let mut lines = match &row[OPTION] {
+            Cell::Text(text) => wrap::lines(text, room).into_iter(),
+            _ => Vec::new().into_iter(),
+        };
+        if let Some(first) = lines.next() {
+            row[OPTION] = first.into();
+        }
+        broken.rows.push(row);
+        for line in lines {
+            let blank = |c: usize| Cell::from(if c == OPTION { line.as_str() } else { "" });
+            broken.rows.push((0..broken.columns.len()).map(blank).collect());
+        }
+    }
+    broken
 }
 
 /// A column for each jumper where they fit a terminal, else each setting in words.

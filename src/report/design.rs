@@ -6,6 +6,9 @@ use crate::board::usual;
 use crate::units::{Volts, rkm};
 use crate::window::design::{Choice, How, Network, Outcome, Request};
 
+/// Characters of a list of resistors that leave the table within 80 columns.
+const LONG: usize = 36;
+
 /// One row for each set, the best first, with the bound and the kind of search in each.
 pub fn table(outcome: &Outcome) -> Table {
     let mut table = Table::new(&[
@@ -39,13 +42,19 @@ pub fn table(outcome: &Outcome) -> Table {
 pub fn text(request: &Request, outcome: &Outcome) -> String {
     let mut text = String::new();
     if !outcome.choices.is_empty() {
+        // Many resistors have lines of their own.
+        let long = outcome.choices.iter().any(|c| resistors(c).len() > LONG);
+        let list = |choice: &Choice| match long {
+            true => Cell::text("below"),
+            false => resistors(choice).into(),
+        };
         let mut narrow =
             Table::new(&["", "margin", "resistors", "pull", "values", "current", "source"]);
         for (rank, choice) in (1_u32..).zip(&outcome.choices) {
             narrow.rows.push(vec![
                 Cell::number(Some(f64::from(rank)), 0),
                 Cell::number(Some(choice.margin), 1),
-                resistors(choice).into(),
+                list(choice),
                 choice.pull.map_or(Cell::Missing, |p| rkm(p).into()),
                 Cell::number(Some(choice.different as f64), 0),
                 format!("{:.3}", choice.current).into(),
@@ -54,6 +63,14 @@ pub fn text(request: &Request, outcome: &Outcome) -> String {
         }
         text += &narrow.print(Form::Text);
         text.push('\n');
+        for (rank, choice) in (1_u32..).zip(&outcome.choices).filter(|_| long) {
+            for line in wrap::lines(&format!("{rank}: {}", resistors(choice)), 78) {
+                text += &format!("{line}\n");
+            }
+        }
+        if long {
+            text.push('\n');
+        }
     }
     for note in notes(request, outcome) {
         for line in wrap::lines(&note, 78) {

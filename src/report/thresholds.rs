@@ -80,7 +80,10 @@ pub fn text(board: &Board, check: &Check) -> String {
     if !check.findings.is_empty() {
         text.push('\n');
     }
-    text + &sum(check)
+    for line in wrap::lines(&sum(check), WIDTH - 2) {
+        text += &format!("{line}\n");
+    }
+    text
 }
 
 fn heading(board: &Board, p: &PositionCheck) -> String {
@@ -110,9 +113,9 @@ fn narrow(board: &Board, positions: &[PositionCheck], levels: bool) -> Table {
     };
     for p in positions {
         let mut row: Vec<Cell> = vec![p.place.as_str().into(), p.option.as_str().into()];
-        match p.band.filter(|_| !levels) {
-            Some(band) => {
-                row.push(format!("{:.0}..{:.0}", band.low.floor(), band.high.ceil()).into());
+        match p.codes.filter(|_| !levels) {
+            Some(codes) => {
+                row.push(window(Some(codes)));
                 row.push(p.takes.map_or("nothing".into(), |t| window(Some(t))));
             }
             None => row.push(p.reads.join(" or ").into()),
@@ -161,7 +164,7 @@ fn sum(check: &Check) -> String {
     let positions = check.positions.len();
     let found = check.findings.len();
     format!(
-        "{}: {} of {positions} {} read right on every good unit, {} to put right\n",
+        "{}: {} of {positions} {} read right on every good unit, {} to put right",
         check.grade().word(),
         positions - misread,
         if positions == 1 { "position" } else { "positions" },

@@ -5,7 +5,9 @@ use super::table::{Cell, Form, Table};
 use super::wrap;
 use crate::board::{Board, Channel, Kind, Level};
 use crate::units::Ohms;
-use crate::window::{ChannelWindows, Class, Limits, Windows, adc, assumptions, notes, widened};
+use crate::window::{
+    Band, ChannelWindows, Class, Limits, PositionBand, Windows, adc, assumptions, notes, widened,
+};
 
 /// One row for each channel and each position that it can see.
 ///
@@ -33,6 +35,9 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
     ]);
     for (channel, w) in board.channels.iter().zip(&windows.channels) {
         let highs = highs(w);
+        let full = f64::from(board.chip.full_scale);
+        // Ohms of a meter have no end of the scale.
+        let end = if is_meter(channel) { f64::INFINITY } else { full };
         for class in &w.classes {
             table.rows.push(vec![
                 Cell::from(channel.id.as_str()),
@@ -40,9 +45,9 @@ pub fn table(board: &Board, windows: &Windows) -> Table {
                 Cell::from(position(class)),
                 Cell::text(class.means.as_deref().unwrap_or_default()),
                 Cell::number(class.volts.map(|v| v.0), 3),
-                Cell::number(Some(class.code), 1),
+                Cell::number(Some(class.code.min(end)), 1),
                 Cell::number(Some(class.design.low), 1),
-                Cell::number(Some(class.design.high), 1),
+                Cell::number(Some(class.design.high.min(end)), 1),
                 Cell::from(window(&class.limits)),
                 Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
                 Cell::number(class.margin().map(|m| m.0), 1),
@@ -84,7 +89,7 @@ pub fn text(board: &Board, windows: &Windows) -> String {
         let names = Names::new(board, w);
         let table = match is_meter(channel) {
             true => in_ohms(w, &names),
-            false => narrow(w, &names),
+            false => narrow(w, &names, board.chip.full_scale),
         };
         for line in within(table, WIDTH - 2).print(Form::Text).lines() {
             text += &format!("  {line}\n");
@@ -100,6 +105,46 @@ pub fn text(board: &Board, windows: &Windows) -> String {
             text += &line;
             text.push('\n');
         }
+    }
+    text
+}
+
+/// What each position of a board gives whose windows cannot be had, within 80 columns.
+pub fn bands(board: &Board, bands: &[PositionBand]) -> String {
+    let mut text = String::new();
+    for of in bands.chunk_by(|a, b| a.channel == b.channel) {
+        let Some(channel) = of.first().and_then(|b| board.channels.get(b.channel)) else {
+            continue;
+        };
+        text += &format!("{}\n", heading(board, channel));
+        let meter = is_meter(channel);
+        let unit = if meter { "ohm" } else { "code" };
+        let mut table = Table::new(&["position", "option", "volts", unit, "band", "overlaps"]);
+        let full = f64::from(board.chip.full_scale);
+        let number = |x: f64| match meter {
+            true => Cell::from(digits(x, 4)),
+            false => Cell::number(Some(x.clamp(0.0, full)), 1),
+        };
+        let range = |band: Band| match meter {
+            true => format!("{}..{}", digits(band.low, 4), digits(band.high, 4)),
+            false => {
+                format!("{:.1}..{:.1}", band.low.clamp(0.0, full), band.high.clamp(0.0, full))
+            }
+        };
+        for band in of {
+            table.rows.push(vec![
+                band.name.as_str().into(),
+                Cell::text(band.means.as_deref().unwrap_or_default()),
+                Cell::number(band.volts.map(|v| v.0), 3),
+                number(band.code),
+                range(band.design).into(),
+                Cell::text(band.meets.join(", ")),
+            ]);
+        }
+        for line in within(table, WIDTH - 2).print(Form::Text).lines() {
+            text += &format!("  {line}\n");
+        }
+        text.push('\n');
     }
     text
 }
@@ -149,19 +194,20 @@ fn in_ohms(w: &ChannelWindows, names: &Names) -> Table {
     table
 }
 
-/// One channel's rows with as few columns as tell everything; whole codes outside the band.
-fn narrow(w: &ChannelWindows, names: &Names) -> Table {
+/// One channel's rows with as few columns as tell everything, of a converter that ends at `full`.
+fn narrow(w: &ChannelWindows, names: &Names, full: u16) -> Table {
     let highs = highs(w);
     let mut table = Table::new(&[
         "position", "option", "volts", "code", "band", "window", "gap", "margin", "%",
     ]);
     for (class, name) in w.classes.iter().zip(&names.classes) {
+        let (low, high) = class.codes(full);
         table.rows.push(vec![
             name.as_str().into(),
             Cell::text(class.means.as_deref().unwrap_or_default()),
             Cell::number(class.volts.map(|v| v.0), 3),
-            Cell::number(Some(class.code), 1),
-            format!("{:.0}..{:.0}", class.design.low.floor(), class.design.high.ceil()).into(),
+            Cell::number(Some(class.code.min(f64::from(full))), 1),
+            format!("{low}..{high}").into(),
             window(&class.limits).into(),
             Cell::number(gap_below(&class.limits, &highs).map(f64::from), 0),
             Cell::number(class.margin().map(|m| m.0), 1),
@@ -180,6 +226,16 @@ pub(super) fn position(class: &Class) -> &str {
 pub(super) fn meanings(board: &Board) -> Vec<String> {
     let reference = board.reference();
     let lsb_mv = 1000.0 * adc::lsb(reference, &board.chip).0;
+    if board.channels.iter().all(is_meter) {
+        return vec![
+            "band: ohms of a good unit over everything allowed in use; window: ohms that stand for \
+             the option; ∞ is an open circuit, and counts from ten times the highest band"
+                .to_string(),
+            "margin: ohms from the worst good unit to the nearest end of its window; 100 percent \
+             is the nominal unit, 0 the limit"
+                .to_string(),
+        ];
+    }
     let mut lines = vec![
         format!(
             "codes of the {}: 0 to {}; one code is {lsb_mv:.3} mV at {}",

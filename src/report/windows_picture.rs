@@ -239,13 +239,14 @@ impl<'a> Strips<'a> {
                 format!("reads {}, {margin}", window(&class.limits)),
             ];
         }
-        let (low, high) = (class.design.low.floor(), class.design.high.ceil());
+        let full = self.board.chip.full_scale;
+        let (low, high) = class.codes(full);
         let gap = match gap_below(&class.limits, &highs(self.windows)) {
             Some(gap) => format!(", gap {gap}"),
             None => String::new(),
         };
         [
-            format!("{volts}, code {:.1}, band {low:.0}..{high:.0}", class.code),
+            format!("{volts}, code {:.1}, band {low}..{high}", class.code.min(f64::from(full))),
             format!("window {}{gap}{margin}", window(&class.limits)),
         ]
     }

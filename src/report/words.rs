@@ -128,8 +128,8 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 Shunts::Moved(moves) => moves_text(board, moves),
             });
             lines.push(format!(
-                "Measure {a} to {b}, the power off, and type what the meter shows (4k7, 470, OL; \
-                 skip if it cannot be)."
+                "Measure {a} to {b}, the power off, and type what the meter shows (4k7, 470; OL for \
+                 over range; skip if it cannot be)."
             ));
             lines
         }
@@ -141,7 +141,7 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
             }
             lines.push(format!(
                 "Measure {net} to {ground}, the power off, red tip to {net}, and type what the \
-                 meter shows (4k7, 470, OL; skip if it cannot be)."
+                 meter shows (4k7, 470; OL for over range; skip if it cannot be)."
             ));
             lines
         }

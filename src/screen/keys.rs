@@ -103,6 +103,7 @@ pub fn read(send: impl Fn(Typed) -> bool) {
 
 fn read_keys(send: &impl Fn(Typed) -> bool) {
     let mut sequence = Sequence::None;
+    let mut beyond = Beyond::default();
     for byte in stdin().lock().bytes() {
         let Ok(byte) = byte else { return };
         sequence = sequence.after(byte);
@@ -112,12 +113,32 @@ fn read_keys(send: &impl Fn(Typed) -> bool) {
             b' ' => Typed::Key(Key::No),
             0x08 | 0x7f => Typed::Key(Key::Again),
             b'!'..=b'~' => Typed::Letter(char::from(byte)),
-            // A letter beyond ASCII: no value needs one.
-            _ => continue,
+            _ => match beyond.after(byte) {
+                Some(letter) => Typed::Letter(letter),
+                None => continue,
+            },
         };
         if !send(typed) {
             return;
         }
+    }
+}
+
+/// The bytes so far of a letter beyond ASCII, in notes and in Ω (UTF-8, RFC 3629 section 3).
+#[derive(Debug, Default)]
+struct Beyond(Vec<u8>);
+
+impl Beyond {
+    /// The letter that ends with this byte. Control characters are none.
+    fn after(&mut self, byte: u8) -> Option<char> {
+        let begins = byte & 0xc0 != 0x80;
+        if begins || self.0.len() >= 4 {
+            self.0.clear();
+        }
+        self.0.push(byte);
+        let letter = str::from_utf8(&self.0).ok()?.chars().next();
+        self.0.clear();
+        letter.filter(|c| !c.is_control())
     }
 }
 
@@ -223,6 +244,19 @@ mod tests {
             taken.map(|&b| char::from(b)).collect()
         };
         assert_eq!(letters(b"4\x1b[D\x1b[1;5C7\x1bOAk"), "47k");
+    }
+
+    #[test]
+    fn letters_beyond_ascii_come_whole_and_broken_ones_do_no_harm() {
+        let letters = |bytes: &[u8]| -> String {
+            let mut beyond = Beyond::default();
+            bytes.iter().filter_map(|&byte| beyond.after(byte)).collect()
+        };
+        assert_eq!(letters("käΩ€🌱".as_bytes()), "käΩ€🌱");
+        // A lead byte without its letter, a lone byte of a letter's end, U+0085 (a control).
+        assert_eq!(letters(b"\xc3a\xa4b\xc2\x85\xc3\xa4"), "abä");
+        assert_eq!(letters(&[0xff; 1000]), "");
+        assert_eq!(letters(&[0x80; 1000]), "");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 mod bell;
 pub mod keys;
+pub mod patience;
 pub mod plain;
 pub mod terminal;
 pub mod watching;

@@ -27,7 +27,7 @@ mod thresholds;
 pub use converter::{converter_error, whole_scale};
 pub use expect::{Band, Expected, assumptions, expect, expect_closed, expect_on_bench, level_of};
 pub use ohms::{measured, measured_band, ohms_between, rails_band};
-pub use positions::{Position, positions, widened};
+pub use positions::{Position, PositionBand, bands, positions, widened};
 pub use problem::WindowProblem;
 pub use spread::{AGEING, CONTACT_MAX, TEMPCO, bench_spread, design_spread};
 pub use thresholds::{Check, Finding, FindingKind, Grade, Mismatch, PositionCheck, check};
@@ -100,6 +100,15 @@ impl Class {
     /// channel, since its window is no more than its band.
     pub fn margin(&self) -> Option<(f64, f64)> {
         (!self.rows.is_empty()).then_some((self.margin_code, self.margin_pct))
+    }
+
+    /// The lowest and the highest whole code that a good unit gives on a converter that ends at
+    /// `full`.
+    pub fn codes(&self, full: u16) -> (u16, u16) {
+        let code = |c: f64| c.clamp(0.0, f64::from(full)) as u16;
+        let (low, high) = (code(self.design.low.ceil()), code(self.design.high.floor()));
+        // A band between two codes holds none; the nominal one stands for it.
+        if low <= high { (low, high) } else { (code(self.code), code(self.code)) }
     }
 }
 

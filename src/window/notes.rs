@@ -23,6 +23,10 @@ pub struct Note {
 pub fn figures(board: &Board) -> Vec<Note> {
     let chip = &board.chip;
     let mut notes = Vec::new();
+    // What a meter reads with the power off has nothing of the chip in it.
+    if board.channels.iter().all(|c| matches!(c.kind, Kind::Meter { .. })) {
+        return notes;
+    }
     let mut note = |text: String, from: Provenance| notes.push(Note { text, from });
     for (name, figure) in errors(board) {
         note(format!("{name} of the {} up to {} LSB", chip.part, figure.worst()), figure.from);

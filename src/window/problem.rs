@@ -151,7 +151,11 @@ impl fmt::Display for WindowProblem {
                     a.high.min(b.high) - b.low
                 )?;
                 match parts.as_slice() {
-                    [] => write!(f, "no resistor makes the difference: give them other nets"),
+                    [] => write!(
+                        f,
+                        "no tolerance makes the difference: move the values further apart than the \
+                         converter's errors, or give the two other nets"
+                    ),
                     [one] => write!(
                         f,
                         "{one} matters most: give it a closer tolerance or move the two apart"

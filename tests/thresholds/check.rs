@@ -71,6 +71,36 @@ fn a_threshold_on_the_wrong_side_is_told_with_how_far_and_what_to_take_instead()
 }
 
 #[test]
+fn a_window_that_is_too_narrow_is_told_as_the_window_to_take() {
+    let board = parse(&quarters());
+    let windows = |b: (u16, u16)| {
+        let own = [("a", (0_u16, 60_u16)), ("b", b), ("c", (448, 576)), ("d", (704, 832))];
+        let list = own.into_iter().chain([("e", (960, 1023))]);
+        let windows = list.map(|(option, (low, high))| CodeWindow {
+            low: f64::from(low),
+            high: f64::from(high),
+            option: option.into(),
+        });
+        Decoding::Windows { channel: 0, windows: windows.collect() }
+    };
+    assert_eq!(checked(&board, windows((192, 320))).grade(), Grade::Pass);
+    // Beyond either end the firmware reads nothing: no threshold is there to be moved.
+    let check = checked(&board, windows((256, 257)));
+    let b = check.positions.iter().find(|p| p.option == "b").unwrap();
+    let (low, high) = b.proposal.unwrap();
+    let found: Vec<_> =
+        check.findings.iter().filter(|f| f.kind == FindingKind::Threshold).collect();
+    assert_eq!(found.len(), 2, "{found:?}");
+    for finding in found {
+        assert_eq!(finding.change, format!("take {low}..{high} for b"));
+    }
+    // The codes of the table are those of the findings.
+    let (from, to) = b.codes.unwrap();
+    assert!(check.findings.iter().any(|f| f.what.contains(&format!("gives down to {from}"))));
+    assert!(check.findings.iter().any(|f| f.what.contains(&format!("gives up to {to}"))));
+}
+
+#[test]
 fn the_windows_of_the_board_itself_leave_their_own_margins_and_nothing_to_say() {
     for text in [quarters(), ladder(&["x", "y"], "5%"), ladder(&["p", "q", "r", "p"], "1%")] {
         let board = parse(&text);

@@ -144,6 +144,7 @@ impl Independent {
             mishaps: Mishaps::default(),
             seed,
             stopped_at: None,
+            killed: None,
             told: false,
         };
         let outcome = run(&self.design, &self.walk, &case, &manner);

@@ -29,6 +29,8 @@ pub struct Tally {
     /// Passes that were bought with a wrong answer.
     pub lied: u64,
     pub asks: u64,
+    /// Runs whose program was killed, and those of them that went on from what had been measured.
+    pub killed: [u64; 2],
 }
 
 /// How many broken runs are told.
@@ -39,6 +41,10 @@ impl Tally {
     pub fn add(&mut self, board: &Board, unit: &Unit) {
         let count = self.lines.entry((unit.stratum, unit.claim, unit.class)).or_default();
         self.asks += unit.outcome.asks as u64;
+        if let Some(resumed) = unit.outcome.resumed {
+            self.killed[0] += 1;
+            self.killed[1] += u64::from(resumed);
+        }
         count.runs += 1;
         let summary = unit.outcome.summary.as_ref();
         match summary.map(|s| s.verdict) {
@@ -87,6 +93,8 @@ impl Tally {
         self.broken.extend(other.broken);
         self.lied += other.lied;
         self.asks += other.asks;
+        self.killed[0] += other.killed[0];
+        self.killed[1] += other.killed[1];
     }
 
     /// The table, and the runs that broke what must hold.
@@ -119,6 +127,12 @@ impl Tally {
                 c.runs
             );
         }
+        let [killed, resumed] = self.killed;
+        let _ = writeln!(
+            text,
+            "in {killed} runs the program was killed and started again; {resumed} went on from what \
+             had been measured"
+        );
         for broken in self.broken.iter().take(TOLD) {
             let _ = writeln!(text, "{broken}");
         }

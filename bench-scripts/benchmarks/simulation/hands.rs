@@ -162,6 +162,12 @@ impl<'a> Hands<'a> {
         at
     }
 
+    /// The program has gone: what was begun is left as it will be when it rests.
+    pub fn leave(&mut self) {
+        self.todo.retain(|(_, deed)| !matches!(deed, Deed::Press(_)));
+        (self.asked, self.moving, self.reminded) = (None, None, 0);
+    }
+
     /// Sees what is asked.
     pub fn see(&mut self, now: Duration, prompt: &Prompt, world: &World<'_>) {
         // A contact that does not rest asks for nothing new. A hand finishes what it has begun, but
@@ -202,6 +208,16 @@ impl<'a> Hands<'a> {
                 }
                 self.then(soon, Deed::Press(Key::Yes));
             }
+            Prompt::AsItWas { ref setting, .. } => {
+                let mut done = at;
+                for (jumper, &place) in setting.0.iter().enumerate() {
+                    if self.then.0[jumper] != place && !self.slip(self.slips.misplaces) {
+                        done = self.seat(done, jumper, place);
+                    }
+                }
+                let soon = done + self.seconds(0.3, 1.0);
+                self.then(soon, Deed::Press(Key::Yes));
+            }
             Prompt::Move { jumper, to, key_needed, .. } => {
                 if self.moving != Some((jumper, to)) {
                     self.beside = None;
@@ -223,7 +239,6 @@ impl<'a> Hands<'a> {
             }
             // Power jumpers, meters and the maker's commands are not on this board.
             Prompt::MoveUnpowered { .. }
-            | Prompt::AsItWas { .. }
             | Prompt::OnPurpose { .. }
             | Prompt::Meter { .. }
             | Prompt::Rails { .. }

@@ -10,11 +10,14 @@ use strapwise::bench::{
     Bench, Config, Design, Event, Input, Output, Procedure, Prompt, Summary, UnitId,
 };
 use strapwise::record::fold::Folder;
-use strapwise::record::{Head, Row, RowKind};
+use strapwise::record::{Head, Row, RowKind, csv, former, resume};
 use strapwise::walk::Walk;
 
 /// How often the probe may be asked before a run counts as endless.
 const ENDLESS: usize = 100_000;
+
+/// The number that the bench writes to the chip.
+const IDENTITY: u32 = 0xC0FFEE;
 
 /// What a run is like.
 #[derive(Clone, Copy)]
@@ -24,8 +27,19 @@ pub struct Manner {
     pub seed: u64,
     /// Whether the operator stops it after so many asks.
     pub stopped_at: Option<usize>,
+    /// Whether the program dies, and how.
+    pub killed: Option<Kill>,
     /// Whether every event is printed.
     pub told: bool,
+}
+
+/// The program dies while a unit is on the bench, and is started again to go on.
+#[derive(Clone, Copy)]
+pub struct Kill {
+    /// After so many asks.
+    pub at: usize,
+    /// Bytes at the end of the record that never reached the disk.
+    pub torn: usize,
 }
 
 /// What a run came to.
@@ -37,18 +51,22 @@ pub struct Outcome {
     /// Whether the operator said something that was not so.
     pub lied: bool,
     pub asks: usize,
-    /// The record.
+    /// The record; that of the last attempt where there are two.
     pub rows: Vec<Row>,
+    /// Whether the program was killed, and whether readings from before then counted after it.
+    pub resumed: Option<bool>,
 }
 
 /// Runs one unit.
 pub fn run(design: &Arc<Design>, walk: &Arc<Walk>, case: &Case, manner: &Manner) -> Outcome {
-    let unit = UnitId { serial: "S1".into(), identity: 0xC0FFEE, ..UnitId::default() };
+    let unit = UnitId { serial: "S1".into(), identity: IDENTITY, ..UnitId::default() };
     let bench = Bench::of(design.clone(), walk.clone(), unit, Config::default());
     let world = World::new(design, case, manner.mishaps, manner.seed);
     let hands = Hands::new(design, manner.slips, !manner.seed);
     let folder = Folder::new(design.board().clone(), Head::default(), Timestamp::UNIX_EPOCH);
     let mut stand = Stand {
+        design,
+        walk,
         bench,
         world,
         hands,
@@ -60,9 +78,14 @@ pub fn run(design: &Arc<Design>, walk: &Arc<Walk>, case: &Case, manner: &Manner)
         missing: Vec::new(),
         rows: Vec::new(),
         told: manner.told,
+        resumed: None,
     };
     stand.tell(Input::Start);
     while stand.summary.is_none() && stand.asks < ENDLESS {
+        if let Some(kill) = manner.killed.filter(|k| k.at == stand.asks && stand.resumed.is_none())
+        {
+            stand.killed(kill.torn);
+        }
         if manner.stopped_at.is_some_and(|at| stand.asks == at) {
             stand.tell(Input::Stop);
         }
@@ -76,11 +99,14 @@ pub fn run(design: &Arc<Design>, walk: &Arc<Walk>, case: &Case, manner: &Manner)
         lied: stand.hands.lied,
         asks: stand.asks,
         rows: stand.rows,
+        resumed: stand.resumed,
     }
 }
 
 /// Bench, unit, operator and record of one run.
 struct Stand<'a> {
+    design: &'a Arc<Design>,
+    walk: &'a Arc<Walk>,
     bench: Bench,
     world: World<'a>,
     hands: Hands<'a>,
@@ -92,9 +118,39 @@ struct Stand<'a> {
     missing: Vec<String>,
     rows: Vec<Row>,
     told: bool,
+    resumed: Option<bool>,
 }
 
+/// How long it takes until a program that died is started again.
+const STARTED_AGAIN: Duration = Duration::from_secs(30);
+
 impl Stand<'_> {
+    /// The program dies and is started again, with what the disk holds of the record. The probe
+    /// switches everything off, and is reset when its port is opened again.
+    fn killed(&mut self, torn: usize) {
+        let mut bytes = csv::header_line::<Row>();
+        bytes.extend(csv::rows_lines(&self.rows));
+        bytes.truncate(bytes.len().saturating_sub(torn));
+        let cut = csv::read::<Row>("S1-1.csv", &bytes).expect("a torn tail is left out").rows;
+        let board = self.design.board();
+        let earlier = resume::earlier(board, 1, &cut);
+        let identity = u32::from_str_radix(&earlier.identity, 16).unwrap_or(IDENTITY);
+        let former = former::owed(&cut);
+        let unit = UnitId { serial: "S1".into(), identity, former, ..UnitId::default() };
+        let (design, walk) = (self.design.clone(), self.walk.clone());
+        self.bench = Bench::of(design, walk, unit, Config::default()).resuming(earlier);
+        let head = Head { attempt: 2, ..Head::default() };
+        let folder = Folder::new(board.clone(), head, Timestamp::UNIX_EPOCH);
+        self.folder = folder.going_on_from(cut);
+        self.rows.clear();
+        self.asked = None;
+        self.resumed = Some(false);
+        self.now += STARTED_AGAIN;
+        self.hands.leave();
+        self.world.left(self.now);
+        self.tell(Input::Start);
+    }
+
     /// The next thing that happens; false when nothing ever would.
     fn step(&mut self) -> bool {
         if let Some(ask) = self.asked.take() {
@@ -176,6 +232,7 @@ impl Stand<'_> {
         match event {
             Event::Prompt { ref prompt, .. } => self.hands.see(self.now, prompt, &self.world),
             Event::Finished(summary) => self.summary = Some(summary),
+            Event::Resumed { steps: 1.., .. } => self.resumed = Some(true),
             _ => {}
         }
     }

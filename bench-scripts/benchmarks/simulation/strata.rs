@@ -1,7 +1,7 @@
 //! The four strata of units, and what each unit of them is by its seed.
 
 use super::hands::Slips;
-use super::run::{Manner, Outcome, run};
+use super::run::{Kill, Manner, Outcome, run};
 use super::tables::{Tables, soft};
 use super::unit::{Case, Known};
 use super::world::Mishaps;
@@ -94,6 +94,10 @@ const MISHAPS: Mishaps = Mishaps { late: 1e-3, reset: 2e-4, refused: 2e-5, lost:
 /// Share of the runs with slips that somebody stops at any step.
 const STOPPED: f64 = 0.02;
 
+/// Share of all runs in which the program dies at any step, and goes on afterwards from what the
+/// disk holds.
+const KILLED: f64 = 0.03;
+
 /// The range of the soft stratum, by the smallest size that is seen.
 const SIZES: (f64, f64) = (0.5, 3.0);
 
@@ -160,6 +164,7 @@ impl Site {
             stopped_at: stopped.then(|| rng.random_range(0..1500)),
             seed: rng.random(),
             told,
+            killed: killed(stratum, seed),
         };
         let (case, claim): (&Case, Claim);
         let drawn;
@@ -205,6 +210,13 @@ impl Site {
             }
         }
     }
+}
+
+/// Whether the program dies in a run, by a stream of its own: the unit of a seed stays what it is.
+fn killed(stratum: Stratum, seed: u64) -> Option<Kill> {
+    let mut rng = ChaCha8Rng::seed_from_u64(key_of(stratum, seed) ^ 0x6B69_6C6C);
+    rng.random_bool(KILLED)
+        .then(|| Kill { at: rng.random_range(1..1500), torn: rng.random_range(0..2000) })
 }
 
 /// Whether two defects are of one part, so that there can be only one of them.

@@ -168,6 +168,12 @@ impl<'a> World<'a> {
         self.rewire();
     }
 
+    /// Nobody talks to the probe any more: it switches everything off, and opening its port again
+    /// resets it.
+    pub fn left(&mut self, now: Duration) {
+        self.reset(now, "EXTERNAL");
+    }
+
     fn boot(&self, now: Duration) -> Boot {
         let uptime_ms = now.saturating_sub(self.booted).as_millis() as u32;
         Boot { count: self.boots, cause: self.cause.into(), uptime_ms }

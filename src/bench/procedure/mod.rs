@@ -1,11 +1,13 @@
 //! The procedure itself: greet the probe, lead through the moves, measure, ask, load, close.
 //!
-//! Here is the frame: the states, how answers and time reach them, and what a reset of the probe
-//! does; what a key does is in `keys`. What happens in a step is in `step`, in a question in
-//! `question`, under load in `load`, before the power is on in `rails` and `meter`, of the supply
-//! itself in `supply`, with the maker's own commands in `command`, after an earlier run was cut short
-//! in `resume`, with faults made on purpose in `on_purpose`.
+//! Here is the frame: the states, and how time and inputs reach them. What an answer of the probe
+//! does is in `answers`, what a key does in `keys`, what a reset of the probe does in `reset`. What
+//! happens in a step is in `step`, in a question in `question`, under load in `load`, before the
+//! power is on in `rails` and `meter`, of the supply itself in `supply`, with the maker's own
+//! commands in `command`, after an earlier run was cut short in `resume`, with faults made on
+//! purpose in `on_purpose`.
 
+mod answers;
 mod command;
 mod fuses;
 mod identity;
@@ -16,6 +18,7 @@ mod on_purpose;
 mod power;
 mod question;
 mod rails;
+mod reset;
 mod resume;
 mod step;
 mod supply;
@@ -334,161 +337,6 @@ impl Bench {
         }
     }
 
-    /// Asks what the sweep in hand wants next, or takes what it has read.
-    fn go_on(&mut self, now: Duration) {
-        let Some(sweep) = self.state.sweep() else { return };
-        match sweep.next() {
-            Some(ask) => self.ask(ask),
-            None => self.swept(now),
-        }
-    }
-
-    fn answer(&mut self, now: Duration, answer: Answer) {
-        if self.asks_who_is_there() {
-            return match std::mem::replace(&mut self.state, State::Over) {
-                State::Keeping { found } => self.kept(now, answer, found),
-                State::Owning { found } => self.owned(now, answer, found),
-                State::Renaming { found } => self.renamed(now, answer, found),
-                State::Fuses => self.fuses_read(now, answer),
-                State::PuttingBack { cut } => self.was_put_back(now, answer, cut),
-                State::Cycling { silent, .. } => self.called(now, answer, silent),
-                _ => self.greeted(now, answer),
-            };
-        }
-        if let State::Ending { cut, asked } = &mut self.state {
-            let cut = cut.take();
-            return if *asked { self.put_back(now, cut) } else { self.end(cut, false) };
-        }
-        let Some(sweep) = self.state.sweep() else { return };
-        sweep.answer(answer);
-        self.go_on(now);
-    }
-
-    fn asks_who_is_there(&self) -> bool {
-        matches!(
-            self.state,
-            State::Greeting
-                | State::Keeping { .. }
-                | State::Owning { .. }
-                | State::Renaming { .. }
-                | State::Fuses
-                | State::PuttingBack { .. }
-                | State::Cycling { .. }
-        )
-    }
-
-    fn prepare(&mut self, now: Duration, then: After) {
-        let sweep = Sweep::new().ask(Ask::Prepare, Keep::No).ask(Ask::Boot, Keep::Boot);
-        self.state = State::Preparing { sweep, then };
-        self.go_on(now);
-    }
-
-    /// Whether the probe has been reset since the last look; the new boot is taken over.
-    ///
-    /// A boot that is not counted shows by its clock alone: it must have gone on as ours has.
-    fn rebooted(&mut self, now: Duration, got: &Got) -> bool {
-        let Some(boot) = got.boot.clone() else { return true };
-        let passed = now.saturating_sub(self.boot_seen);
-        let reset = self.boot.as_ref().is_some_and(|old| {
-            let expected = Duration::from_millis(u64::from(old.uptime_ms)) + passed.mul_f64(0.95);
-            let uptime = Duration::from_millis(u64::from(boot.uptime_ms));
-            old.count != boot.count || uptime + CLOCKS_APART < expected
-        });
-        self.take_boot(now, Some(boot.clone()));
-        if reset {
-            self.tell(Event::Rebooted(boot));
-        }
-        reset
-    }
-
-    fn take_boot(&mut self, now: Duration, boot: Option<Boot>) {
-        self.boot = boot;
-        self.boot_seen = now;
-    }
-
-    /// A sweep has been worked off.
-    fn swept(&mut self, now: Duration) {
-        let state = std::mem::replace(&mut self.state, State::Over);
-        match state {
-            State::Preparing { sweep, then } => self.prepared(now, &sweep, then),
-            State::Supplying { sweep, by, asked } => {
-                self.supply_read(now, sweep.got(), by, asked);
-            }
-            State::OnPurpose { turn, deed, sweep } => {
-                self.looked_at_deed(now, turn, deed, sweep.got());
-            }
-            State::Resuming { sweep, patterns } => {
-                self.looked_as_it_was(now, sweep.got(), &patterns);
-            }
-            State::Moving { watch, sweep: Some(sweep), .. } => {
-                self.glanced(now, watch, sweep.got());
-            }
-            State::Measuring { sweep, first, rounds } => {
-                self.measured(now, sweep.got().clone(), first, rounds);
-            }
-            State::Asking { question, left, sweep, next } => {
-                let heartbeat = sweep.got().boot.is_some();
-                let got = sweep.got().clone();
-                let reset = heartbeat && self.rebooted(now, &got);
-                self.state = State::Asking { question, left, sweep, next };
-                if reset {
-                    self.void_by_reset(now);
-                } else if !heartbeat {
-                    // Asked only now that the switches are closed: there is something to see.
-                    self.prompt(Prompt::Question { question });
-                }
-            }
-            State::Answering { question, yes, left, sweep } => {
-                // Of a probe that was reset nobody knows what the operator saw.
-                if self.rebooted(now, sweep.got()) {
-                    return self.void_by_reset(now);
-                }
-                // Nor of what had gone off by itself before the answer.
-                if let Some(refused) = sweep.got().refused.first() {
-                    let why = format!("the question was not seen to its end: {refused}");
-                    return self.void(now, &why);
-                }
-                self.count_answer(question, yes);
-                self.ask_next_question(now, left);
-            }
-            State::Presence { sweep } => self.present(now, sweep.got()),
-            State::Idling { turn, sweep } => self.idled(now, turn, sweep.got()),
-            State::Switching { turn, sweep, idle } => {
-                self.switched(now, turn, sweep.got(), idle);
-            }
-            State::Loading { turn, sweep, idle, step } => {
-                self.loaded(now, turn, sweep.got().clone(), idle, step);
-            }
-            State::Sagging { asked, sweep, .. } => self.still_on(now, asked, sweep.got()),
-            State::Unloading { turn, got, by_meter, sweep } => {
-                self.unloaded(now, turn, *got, by_meter, sweep.got());
-            }
-            other => self.state = other,
-        }
-    }
-
-    fn prepared(&mut self, now: Duration, sweep: &Sweep, then: After) {
-        if let Some(refused) = sweep.got().refused.first() {
-            let why = format!("the probe refused the board file's pins: {refused}");
-            return self.close(now, Some(Cut::Probe(why)));
-        }
-        if then != After::Cautions {
-            // A second reset right away is found by the next look.
-            self.take_boot(now, sweep.got().boot.clone());
-        } else {
-            self.rebooted(now, sweep.got());
-        }
-        match then {
-            // They were told before the meter came out.
-            After::Cautions if self.metered() => self.begin_supply(now),
-            After::Cautions => self.wait_for_key(Prompt::Cautions),
-            After::Supply => self.begin_supply(now),
-            After::Step => self.begin_step(now),
-            After::Powered => self.powered(now),
-            After::Load(turn) => self.begin_load(now, turn),
-        }
-    }
-
     /// Says why the unit is tested again, and holds it where it may not pass.
     fn tell_retest(&mut self) {
         let Some(retest) = self.unit.retest.clone() else { return };
@@ -527,29 +375,6 @@ impl Bench {
             self.count_unasked();
             self.begin_presence(now);
         }
-    }
-
-    /// The probe was reset: what was read in this step is void, and it is done again.
-    fn void_by_reset(&mut self, now: Duration) {
-        let why = format!("the probe was reset ({})", self.reset_cause());
-        self.void(now, &why);
-    }
-
-    /// What was read in this step is void, and it is done again; not for ever.
-    fn void(&mut self, now: Duration, why: &str) {
-        let at = self.at();
-        if self.attempt >= MOST_ATTEMPTS {
-            let why = format!("{why}, {MOST_ATTEMPTS} times in one step: {STEADY_FIRST}");
-            self.tell(Event::Voided { at, why: why.clone() });
-            return self.end(Some(Cut::Probe(why)), false);
-        }
-        self.tell(Event::Voided { at, why: format!("{why}; the step is done again") });
-        self.attempt += 1;
-        self.prepare(now, After::Step);
-    }
-
-    fn reset_cause(&self) -> &str {
-        self.boot.as_ref().map_or("UNKNOWN", |b| b.cause.as_str())
     }
 }
 

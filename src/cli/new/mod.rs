@@ -17,8 +17,8 @@ use std::path::{Path, PathBuf};
 
 const AFTER: &str = "A template is NAME or \"NAME: key=value; key=value\"; each flag may be given \
 several times. Keys:
-  --ladder    values=1k8,2k7,… from supply to ground, or positions=5 (chosen as `design` does,
-              series=E24); ends=both|supply|ground|none; tolerance=1%; input=1k; capacitor=10n;
+  --ladder    values=1k8,2k7,… from supply to ground, or positions=5 (chosen as `design` does:
+              series=E24, source-limit=10k, current=1mA); ends=both|supply|ground|none; tolerance=1%; input=1k; capacitor=10n;
               open=ground|supply, pull=10k; options=red,green,… from supply to ground, `open` last
   --weighted  values=… bit 0 first, or shunts=3; form=two-pin|three-pin; to=supply|ground;
               pull=4k7; tolerance, series, input, capacitor as above
@@ -98,7 +98,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Failure> {
     let Written { text, parts } = plan.write().map_err(Failure::input)?;
     let name = file.display().to_string();
-    let board = parse(&name, &text).map_err(|problems| Failure::input(problems.to_string()))?;
+    let board = parse(&format!("{name} as it would be"), &text).map_err(|problems| {
+        Failure::input(format!("{name} is not written, it could not be used:\n{problems}"))
+    })?;
     super::windows_of(&board)?;
     for path in std::iter::once(file).chain(bom) {
         if path.exists() {
@@ -106,10 +108,11 @@ pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Fail
         }
     }
     store::write_file(file, text.as_bytes(), false)?;
-    let mut said = format!("{name}: board file with {} channels\n", board.channels.len());
+    let mut said =
+        format!("{name}: board file with {}\n", counted(board.channels.len(), "channel"));
     if let Some(bom) = bom {
         store::write_file(bom, bill::csv(&parts).as_bytes(), false)?;
-        said += &format!("{}: bill of {} parts\n", bom.display(), parts.len());
+        said += &format!("{}: bill of {}\n", bom.display(), counted(parts.len(), "part"));
     }
     said += &format!("next: strapwise windows {name}\n");
     Ok(said)
@@ -127,9 +130,16 @@ pub fn microcontroller(text: &str) -> Result<Microcontroller, Failure> {
     Ok(Microcontroller::Described(found))
 }
 
-/// The name of a design after its file, if that can be one.
+/// The name of a design after its file; what cannot stand in a name becomes a hyphen.
 pub fn name_of(file: &Path) -> String {
-    file.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default()
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-');
+    let stem = file.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+    stem.chars().map(|c| if fits(c) { c } else { '-' }).collect()
+}
+
+/// A number of things, in words.
+fn counted(n: usize, thing: &str) -> String {
+    if n == 1 { format!("one {thing}") } else { format!("{n} {thing}s") }
 }
 
 fn there(path: &Path) -> Failure {

@@ -7,7 +7,8 @@ use crate::board::template::{
     Address, Ends, Form, Isolate, Ladder, Output, Rail, Select, Template, Weighted,
 };
 use crate::cli::Failure;
-use crate::units::{Allow, Farads, Ohms, Ratio, Series, Volts};
+use crate::screen::patience::patience;
+use crate::units::{Allow, Amperes, Farads, Ohms, Ratio, Series, Volts};
 use crate::window::design::{Choice, Network, Request, design};
 
 const RAILS: [(&str, Rail); 2] = [("supply", Rail::Supply), ("ground", Rail::Ground)];
@@ -35,14 +36,18 @@ impl Common {
         tolerance: Ratio,
         input: Option<Ohms>,
     ) -> Result<Choice, Failure> {
+        let source = spec.value::<Ohms>("source-limit")?.unwrap_or(self.request.source);
+        let current = spec.value::<Amperes>("current")?.unwrap_or(self.request.current);
         let series = spec.text("series").unwrap_or("E24");
         let known: Vec<&str> = Series::ALL.iter().map(|s| s.name()).collect();
         let series = Series::named(series).ok_or_else(|| {
             spec.wrong("series: no E series", &format!("take {}", known.join(", ")))
         })?;
         let stock = series.between(Ohms(10.0), Ohms(1e6));
-        let request = Request { network, tolerance, input, stock, ..self.request.clone() };
-        let outcome = design(&request).map_err(|what| spec.wrong(&what, "or give `values`"))?;
+        let request =
+            Request { network, tolerance, input, stock, source, current, ..self.request.clone() };
+        let outcome = patience("choosing resistors", || design(&request))
+            .map_err(|what| spec.wrong(&what, "or give `values`"))?;
         let bound = outcome.bound;
         outcome.choices.into_iter().next().ok_or_else(|| {
             let what = format!("no values tell every setting apart (bound {bound:.1} codes)");
@@ -56,6 +61,8 @@ impl Common {
             "positions",
             "values",
             "series",
+            "source-limit",
+            "current",
             "ends",
             "tolerance",
             "open",
@@ -80,7 +87,10 @@ impl Common {
             Some(_) if to.is_some() && pull.is_none() => {
                 return Err(spec.wrong("`open` without `pull`", "give its value: pull=10k"));
             }
-            Some(ohms) => (ohms, pull),
+            Some(ohms) => {
+                given(&spec, "positions")?;
+                (ohms, pull)
+            }
             None => {
                 let positions = spec.count("positions")?.ok_or_else(|| {
                     spec.wrong("neither `values` nor `positions`", "write it like positions=5")
@@ -111,8 +121,19 @@ impl Common {
 
     /// A weighted network.
     pub fn weighted(&self, text: &str) -> Result<Template, Failure> {
-        let keys =
-            ["shunts", "values", "series", "form", "to", "pull", "tolerance", "input", "capacitor"];
+        let keys = [
+            "shunts",
+            "values",
+            "series",
+            "source-limit",
+            "current",
+            "form",
+            "to",
+            "pull",
+            "tolerance",
+            "input",
+            "capacitor",
+        ];
         let spec = Spec::read("--weighted", text, &keys)?;
         let tolerance = spec.share("tolerance", Ratio(0.01))?;
         let input = spec.value::<Ohms>("input")?;
@@ -120,7 +141,10 @@ impl Common {
         let to = spec.choice("to", &RAILS, Rail::Supply)?;
         let pull = spec.value::<Ohms>("pull")?;
         let (ohms, pull) = match spec.values("values")? {
-            Some(ohms) => (ohms, pull),
+            Some(ohms) => {
+                given(&spec, "shunts")?;
+                (ohms, pull)
+            }
             None => {
                 let shunts = spec.count("shunts")?.ok_or_else(|| {
                     spec.wrong("neither `values` nor `shunts`", "write it like shunts=3")
@@ -141,6 +165,18 @@ impl Common {
         let capacitor = spec.value::<Farads>("capacitor")?;
         let name = spec.name;
         Ok(Template::Weighted(Weighted { name, ohms, tolerance, form, input, capacitor }))
+    }
+}
+
+/// Refuses keys that say how to choose values where these are given.
+fn given(spec: &Spec, count: &str) -> Result<(), Failure> {
+    let choosing = [count, "series", "source-limit", "current"];
+    match choosing.iter().find(|key| spec.text(key).is_some()) {
+        None => Ok(()),
+        Some(key) => Err(spec.wrong(
+            &format!("`values` and `{key}`: given values are taken as they are, not chosen"),
+            "take one out",
+        )),
     }
 }
 

@@ -10,6 +10,8 @@ pub enum Refusal {
     Taken,
     /// This user may not open it.
     Denied,
+    /// It is no serial port at all: the system knows no line rate for it.
+    NoLine,
     /// Anything else, in the system's words.
     Other(String),
 }
@@ -39,6 +41,7 @@ pub fn explain(facts: Facts) -> PortError {
         _ if !there => PortError::Absent { name, listed },
         Refusal::Taken => PortError::Busy { name, holders },
         Refusal::Denied => PortError::Forbidden { name, owner },
+        Refusal::NoLine => PortError::NoLine { name },
         Refusal::Other(text) => PortError::Other { name, text },
     }
 }
@@ -66,6 +69,11 @@ pub enum PortError {
         name: String,
         /// Owner and group of the device file.
         owner: Option<(String, String)>,
+    },
+    /// It is no serial port.
+    NoLine {
+        /// Name asked for.
+        name: String,
     },
     /// A rate that resets boards into their boot loader.
     Rate(u32),
@@ -108,6 +116,9 @@ impl fmt::Display for PortError {
                 ),
                 None => write!(f, "{name}: you may not open it: ask for access to the device"),
             },
+            PortError::NoLine { name } => {
+                write!(f, "{name}: this is no serial port; `strapwise ports` lists those there are")
+            }
             PortError::Rate(baud) => {
                 write!(f, "{baud} baud resets many boards into their boot loader: use {BAUD}")
             }
@@ -162,6 +173,12 @@ mod tests {
         }
         let none = Facts { there: false, listed: Vec::new(), ..facts(Refusal::Taken) };
         assert!(explain(none).to_string().contains("plug the board in"));
+    }
+
+    #[test]
+    fn a_device_that_is_no_serial_port_is_called_so() {
+        let text = explain(facts(Refusal::NoLine)).to_string();
+        assert!(text.contains("no serial port") && !text.contains("unplug"), "{text}");
     }
 
     #[test]

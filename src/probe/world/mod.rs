@@ -6,8 +6,11 @@
 
 mod bus;
 mod chip;
+mod conversion;
+mod lines;
 mod pin;
 mod unit;
+mod wiring;
 
 pub use bus::Responder;
 pub use unit::Converter;
@@ -17,26 +20,16 @@ use crate::board::{Aref, Board, Level, NetId, Place, Setting};
 use crate::circuit::{Circuit, Node, Parts};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Amperes, Ohms, Volts};
+use lines::Bus;
 use pin::{Charge, Pull};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::collections::HashMap;
 use std::sync::Arc;
+use wiring::{Solved, Wiring};
 
-/// Time constant of the internal reference behind the multiplexer, in seconds: settled to half a
-/// code in a millisecond (350 µs to 2 ms in the field, pitfalls 23).
-const REFERENCE_SETTLES: f64 = 150e-6;
-
-/// Resistance of a pin that drives, in ohms: 0.5 V at 20 mA (8271H section 30, from memory).
-const DRIVER: f64 = 25.0;
-
-/// What hangs at an AREF pin that the board leaves free: a capacitor (common practice, no source),
-/// and the resistance of the pin itself (8271H table 28-16, from memory).
+/// What hangs at an AREF pin that the board leaves free: a capacitor (common practice, no source).
 const AREF_FARADS: f64 = 100e-9;
-const AREF_OHMS: f64 = 32e3;
-
-/// How many times its sag a shorted load makes.
-const SHORTED: f64 = 10.0;
 
 /// Why the chip started; the bits of its reset-cause register (8271H section 11.9.1).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,45 +106,6 @@ struct Pin {
     charge: Charge,
     /// Last digital level, which the input keeps between its thresholds.
     level: bool,
-}
-
-/// An I2C bus with its pins, by number.
-#[derive(Debug)]
-struct Bus {
-    sda: u8,
-    scl: u8,
-    /// Whether the board holds it high.
-    pulled_up: bool,
-    parts: Responder,
-}
-
-impl Bus {
-    fn of(board: &Board) -> Vec<Bus> {
-        let mut buses: Vec<Bus> = Vec::new();
-        for part in &board.bus_parts {
-            let (sda, scl, pulled_up) = (part.sda.number, part.scl.number, !part.pull_ups);
-            if !buses.iter().any(|bus| bus.sda == sda) {
-                buses.push(Bus { sda, scl, pulled_up, parts: Responder::new(&[]) });
-            }
-        }
-        buses
-    }
-}
-
-/// What decides the voltages of the board.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
-struct Wiring {
-    setting: Setting,
-    closed: Vec<usize>,
-    loads: Vec<usize>,
-}
-
-#[derive(Debug)]
-struct Solved {
-    circuit: Circuit,
-    /// Per channel; `None` when it floats.
-    channels: Vec<Option<Pull>>,
-    supply: f64,
 }
 
 impl World {
@@ -357,50 +311,6 @@ impl World {
         self.tell_buses();
     }
 
-    /// Tells the parts on the buses what the chip makes of their lines, and who of them has its
-    /// supply.
-    fn tell_buses(&mut self) {
-        let mut buses = std::mem::take(&mut self.buses);
-        for bus in &mut buses {
-            let there = self.board.clone();
-            let there = there.bus_parts.iter().enumerate().filter(|(i, part)| {
-                part.sda.number == bus.sda
-                    && !self.defects.silent_parts.contains(i)
-                    && self.feeds(part.supply)
-            });
-            bus.parts.answer_to(there.map(|(_, part)| part.address).collect());
-            let high = |pin: u8| match self.pin_index(pin).map(|i| self.pins[i].mode) {
-                Some(PinMode::Low) | None => false,
-                Some(PinMode::Input) => bus.pulled_up,
-                Some(PinMode::PullUp | PinMode::High) => true,
-            };
-            let (sda, scl) = (high(bus.sda), high(bus.scl));
-            bus.parts.lines(sda, scl);
-        }
-        self.buses = buses;
-    }
-
-    /// Whether a net has what a part works at: most of the supply.
-    fn feeds(&mut self, net: NetId) -> bool {
-        let (rail, vcc) = (self.board.supply.net, self.vcc);
-        match self.solved().circuit.node(net) {
-            _ if net == rail => true,
-            Node::Driven { volts, .. } => volts.0 > 0.8 * vcc,
-            Node::Floating => false,
-        }
-    }
-
-    /// The level of a pin that is a line of a bus.
-    fn bus_level(&self, number: u8) -> Option<bool> {
-        let bus = self.buses.iter().find(|bus| bus.sda == number || bus.scl == number)?;
-        let mode = self.pin_index(number).map(|i| self.pins[i].mode);
-        let high = match mode {
-            Some(PinMode::Input) => bus.pulled_up,
-            mode => mode != Some(PinMode::Low),
-        };
-        Some(high && !(bus.sda == number && bus.parts.pulls()))
-    }
-
     /// Reads a pin as a digital one: between the thresholds the input keeps its level.
     pub fn level(&mut self, number: u8) -> bool {
         let chip = &self.board.chip;
@@ -415,83 +325,6 @@ impl World {
         let ratio = pin.charge.volts(self.now_ns) / self.vcc;
         pin.level = (pin.level && ratio > chip.vil.0) || ratio >= chip.vih.0;
         pin.level
-    }
-
-    /// One conversion that begins now: the sample-and-hold is joined to the input for 1.5 clocks
-    /// of the converter (8271H section 24.4). Takes no time of its own.
-    pub fn sample(&mut self, input: Input, prescaler: u8) -> u16 {
-        if !self.powered {
-            return 0;
-        }
-        let before = self.selected.filter(|(selected, _)| *selected == input);
-        self.selected = Some((input, self.now_ns));
-        self.held = match input {
-            Input::Ground => 0.0,
-            Input::Bandgap => {
-                let since = before.map_or(self.now_ns, |(_, at)| at);
-                let seconds = (self.now_ns - since) as f64 * 1e-9;
-                let left = (-seconds / REFERENCE_SETTLES).exp();
-                self.bandgap + (self.held - self.bandgap) * left
-            }
-            Input::Pin(mux) => match self.mux_index(mux) {
-                Some(index) => {
-                    let ns = self.aperture_ns(prescaler);
-                    let (held, hold) = (self.held, self.board.chip.sampling.hold.0);
-                    self.pins[index].charge.sample(self.now_ns, held, hold, ns)
-                }
-                None => self.held,
-            },
-        };
-        let reference = self.reference_volts();
-        self.converter.code(self.held / reference, self.now_ns as f64 * 1e-9)
-    }
-
-    /// For how long the sample-and-hold is joined to the pin, in nanoseconds.
-    fn aperture_ns(&self, prescaler: u8) -> u64 {
-        match self.model {
-            // 1.5 clocks of 16 MHz divided by the prescaler.
-            Model::Atmega328p | Model::Atmega2560 => u64::from(prescaler) * 1500 / 16,
-            // The sketch paces conversions by the prescaler and leaves the converter's clock.
-            Model::Samd21 | Model::Rp2040 => {
-                let chip = &self.board.chip;
-                (chip.sampling.clocks / chip.clock.usual.0 * 1e9) as u64
-            }
-        }
-    }
-
-    /// Says what the conversions from now on are made against.
-    pub fn refer_to(&mut self, reference: Reference) {
-        self.reference = reference;
-    }
-
-    /// The voltage of full scale at a conversion that begins now. A voltage wired to AREF wins
-    /// over the internal reference; a pin left free keeps what the last reference had put there.
-    fn reference_volts(&mut self) -> f64 {
-        self.aref_shorted |= match self.board.supply.aref {
-            Aref::Capacitor => false,
-            Aref::Supply => self.reference == Reference::Internal,
-            Aref::External(..) => self.reference != Reference::External,
-        };
-        let pull = match (self.board.supply.aref, self.reference) {
-            (Aref::Supply, _) | (_, Reference::Supply) => Pull::rail(self.vcc),
-            (Aref::External(_, volts, _), _) => Pull::rail(volts.0),
-            (Aref::Capacitor, Reference::Internal) => Pull { volts: self.bandgap, ohms: AREF_OHMS },
-            (Aref::Capacitor, Reference::External) => Pull { ohms: 1e12, ..Pull::OPEN },
-        };
-        self.aref.volts(self.now_ns);
-        self.aref.pull = pull;
-        self.aref.volts(self.now_ns).max(f64::MIN_POSITIVE)
-    }
-
-    /// Whether any conversion so far has joined the supply or the internal reference to a voltage
-    /// that the board has at AREF, as a good probe never does.
-    pub fn aref_shorted(&self) -> bool {
-        self.aref_shorted
-    }
-
-    /// Whether the converter has been used since the chip started.
-    fn converting(&self) -> bool {
-        self.selected.is_some()
     }
 
     /// Current through a resistor now, for what only a person sees: a lamp is lit or dark.
@@ -516,51 +349,10 @@ impl World {
         mode == Some(if level == Level::High { PinMode::High } else { PinMode::Low })
     }
 
-    fn wiring(&self) -> Wiring {
-        let switches = self.board.switches.iter().enumerate();
-        let loads = self.board.loads.iter().enumerate();
-        let closed = switches.filter(|(_, s)| self.drives(s.pin.number, s.active));
-        let on = loads.filter(|(_, l)| self.drives(l.pin.number, l.off.other()));
-        Wiring {
-            setting: self.setting.clone(),
-            closed: closed.map(|(i, _)| i).collect(),
-            loads: on.map(|(i, _)| i).collect(),
-        }
-    }
-
     /// Brings the charge of every pin up to now, before something changes.
     fn settle(&mut self) {
         for pin in &mut self.pins {
             pin.charge.volts(self.now_ns);
-        }
-    }
-
-    /// The board as it is wired now. Solved once for each wiring.
-    fn solved(&mut self) -> &Solved {
-        let wiring = self.wiring();
-        let World { board, built, defects, sags, solved, .. } = self;
-        solved.entry(wiring).or_insert_with_key(|w| solve(board, built, defects, sags, w))
-    }
-
-    /// Tells every pin what pulls at it now.
-    fn rewire(&mut self) {
-        let (supply, channels) = {
-            let solved = self.solved();
-            (solved.supply, solved.channels.clone())
-        };
-        self.vcc = supply;
-        for (pin, chip_pin) in self.pins.iter_mut().zip(self.board.chip.pins.iter()) {
-            let open = self.defects.open_pins.contains(&chip_pin.number);
-            let net = pin.channel.filter(|_| !open).and_then(|c| channels[c]);
-            let net = net.unwrap_or(Pull::OPEN);
-            let pulls = pin.channel.is_none_or(|c| !self.built.no_pull_up.contains(&c));
-            pin.charge.pull = match pin.mode {
-                PinMode::Input => net,
-                PinMode::PullUp if chip_pin.pull_up && pulls => net.with(supply, pin.pull_up),
-                PinMode::PullUp => net,
-                PinMode::Low => net.with(0.0, DRIVER),
-                PinMode::High => net.with(supply, DRIVER),
-            };
         }
     }
 }
@@ -572,33 +364,6 @@ fn eeprom_bytes(model: Model) -> usize {
         Model::Atmega2560 => 4096,
         Model::Samd21 | Model::Rp2040 => 0,
     }
-}
-
-fn solve(board: &Board, built: &Built, defects: &Defects, sags: &[f64], wiring: &Wiring) -> Solved {
-    let dead = |i: &usize| defects.dead_loads.contains(i) || built.dead_loads.contains(i);
-    let times = |i: usize| if built.shorted_loads.contains(&i) { SHORTED } else { 1.0 };
-    let drawing = wiring.loads.iter().filter(|i| !dead(i));
-    let sag: f64 = drawing.map(|&i| sags[i] * times(i)).sum();
-    let supply = built.parts.supply.0 - sag;
-    let lifts = defects.ground_shift.iter().filter(|(i, _)| wiring.loads.contains(i));
-    let lift: f64 = lifts.map(|(_, v)| v.0).sum();
-    let loaded = Parts { supply: Volts(supply), ..built.parts.clone() };
-    let seat = built.seat(board, &wiring.setting);
-    let circuit = Circuit::solve(board, &loaded, &seat, &wiring.closed);
-    let channels = board.channels.iter().enumerate().map(|(i, c)| {
-        let Node::Driven { volts, source } = circuit.node(c.net) else { return None };
-        // The jumper circuits hang between the supply and their lifted ground.
-        let volts = lift + volts.0 * (supply - lift) / supply;
-        match built.joints[i] {
-            Joint::Sound => Some(Pull { volts, ohms: source.0 }),
-            Joint::Open => None,
-            Joint::Stuck(level) => {
-                Some(Pull::rail(if level == Level::High { supply } else { 0.0 }))
-            }
-        }
-    });
-    let channels = channels.collect();
-    Solved { channels, circuit, supply }
 }
 
 /// Capacitors that the board has right at the net of a channel.

@@ -198,7 +198,8 @@ impl View {
             (false, _) | (_, 0) => String::new(),
             (true, n) => format!(", 1..{n} shunts"),
         };
-        format!("keys: {pause}, Enter round, h histogram, {record}{shunts}, q quit")
+        // Whatever a narrow terminal cuts off, the way out stays.
+        format!("keys: q quit, {pause}, Enter round, h histogram, {record}{shunts}")
     }
 }
 

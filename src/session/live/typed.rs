@@ -162,7 +162,7 @@ impl Run<'_> {
             return Ok(Vec::new());
         };
         match typed {
-            Typed::Letter(_) | Typed::Key(Key::No) if note.len() >= LONGEST_NOTE => {}
+            Typed::Letter(_) | Typed::Key(Key::No) if note.chars().count() >= LONGEST_NOTE => {}
             Typed::Letter(letter) => note.push(letter),
             Typed::Key(Key::No) => note.push(' '),
             // Nothing left to take away: no note after all.

@@ -22,14 +22,6 @@ pub(super) fn check(board: &Board, windows: &ChannelWindows, zones: &Zones) -> C
     Check { positions, findings }
 }
 
-/// The lowest and the highest whole code that a good unit can give.
-fn reach(class: &Class, full: u16) -> (u16, u16) {
-    let code = |c: f64| c.clamp(0.0, f64::from(full)) as u16;
-    let (low, high) = (code(class.design.low.ceil()), code(class.design.high.floor()));
-    // A band between two codes holds none; the nominal one stands for it.
-    if low <= high { (low, high) } else { (code(class.code), code(class.code)) }
-}
-
 /// Stretches of codes that are right for a class, both ends included.
 fn stretches(zones: &Zones, class: usize) -> Vec<(u16, u16)> {
     let mut found: Vec<(u16, u16)> = Vec::new();
@@ -59,7 +51,7 @@ fn margin(class: &Class, (low, high): (u16, u16), full: u16) -> (f64, Option<f64
 fn position(board: &Board, windows: &ChannelWindows, zones: &Zones, class: usize) -> PositionCheck {
     let full = board.chip.full_scale;
     let c = &windows.classes[class];
-    let (low, high) = reach(c, full);
+    let (low, high) = c.codes(full);
     let met = zones.zones.iter().filter(|z| z.low <= high && z.high >= low);
     let right = met.clone().all(|z| zones.right(z, class));
     let mut reads: Vec<String> = Vec::new();
@@ -84,6 +76,7 @@ fn position(board: &Board, windows: &ChannelWindows, zones: &Zones, class: usize
         place: c.name.clone(),
         option: zones::option(c).to_string(),
         band: Some(c.design),
+        codes: Some((low, high)),
         takes,
         reads,
         margin_code: floor(margin_code),
@@ -112,7 +105,7 @@ fn off(
         return Vec::new();
     }
     let full = board.chip.full_scale;
-    let (low, high) = reach(&windows.classes[class], full);
+    let (low, high) = windows.classes[class].codes(full);
     let proposal = position.proposal.unwrap_or((low, high));
     let name = |code: u16| {
         let zone = zones.zones.iter().find(|z| z.low <= code && code <= z.high);
@@ -135,6 +128,11 @@ fn off(
         );
         return vec![finding(what, window)];
     };
+    // Only where another option begins at once is there a threshold to move; else it is a window.
+    let change = |beyond: u16, moved: String| match name(beyond) {
+        zones::NONE => window.clone(),
+        _ => moved,
+    };
     let mut found = Vec::new();
     if low < from {
         let what = format!(
@@ -144,7 +142,10 @@ fn off(
             from - low,
             name(low)
         );
-        found.push(finding(what, format!("lower the threshold to {}", proposal.0)));
+        found.push(finding(
+            what,
+            change(from - 1, format!("lower the threshold to {}", proposal.0)),
+        ));
     }
     if high > to {
         let what = format!(
@@ -154,7 +155,7 @@ fn off(
             high - to,
             name(high)
         );
-        found.push(finding(what, format!("raise the threshold to {}", proposal.1)));
+        found.push(finding(what, change(to + 1, format!("raise the threshold to {}", proposal.1))));
     }
     if found.is_empty() {
         let what = format!(

@@ -220,6 +220,7 @@ fn position(
         place: place(board, &meaning.places),
         option: meaning.means.clone(),
         band: None,
+        codes: None,
         takes: None,
         reads,
         margin_code: tightest.filter(|_| right).map(|c| c.margin_code),

@@ -49,6 +49,8 @@ pub struct PositionCheck {
     pub option: String,
     /// Design band of an analog channel.
     pub band: Option<Band>,
+    /// Lowest and highest whole code that a good unit gives an analog channel.
+    pub codes: Option<(u16, u16)>,
     /// Codes round the position that the firmware takes for its option, both ends included.
     pub takes: Option<(u16, u16)>,
     /// Everything that the firmware may take a good unit for; `none` is no option.
