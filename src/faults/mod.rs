@@ -23,7 +23,7 @@ pub use effect::Reach;
 pub use head::{never_seen, smallest_shown};
 pub use least::{Least, least};
 pub use list::{LEAK, RESISTIVE, modelled};
-pub use scale::{Scale, scale};
+pub use scale::{Scale, reference_off, scale};
 pub use sight::{Views, sightings};
 pub use words::told_together;
 
