@@ -171,3 +171,97 @@ fn the_same_seed_gives_the_same_rows() {
     let rows = || run(&board, &windows, World::new(board.clone(), 9)).rows;
     assert_eq!(format!("{:?}", rows()), format!("{:?}", rows()));
 }
+
+/// Two headers side by side whose bridge shows in no order of one after the other.
+const ROW: &str = r#"format = 1
+[board]
+name = "row"
+revision = "A"
+chip = "atmega328p"
+[supply]
+net = "VCC"
+ground = "GND"
+volts = "5V"
+tolerance = "5%"
+source = "bench supply, 5.0 V"
+aref = "capacitor"
+[delivery]
+J1 = "full"
+J2 = "open"
+[[resistor]]
+id = "R1"
+between = ["A2", "VCC"]
+value = "10k"
+tolerance = "5%"
+[[resistor]]
+id = "R2"
+between = ["PICK", "GND"]
+value = "10k"
+tolerance = "5%"
+[[resistor]]
+id = "R3"
+between = ["LINE", "VCC"]
+value = "1M"
+tolerance = "5%"
+[[jumper]]
+id = "J1"
+positions = [
+  { name = "full", pins = [1, 2], joins = ["VCC", "PICK"] },
+  { name = "half", pins = [3, 2], joins = ["A2", "PICK"] },
+]
+open = true
+[[jumper]]
+id = "J2"
+positions = [
+  { name = "up", pins = [1, 2], joins = ["VCC", "LINE"] },
+  { name = "down", pins = [3, 2], joins = ["GND", "LINE"] },
+]
+open = true
+[[neighbours]]
+headers = ["J1", "J2"]
+pins = [[3, 2]]
+[[channel]]
+id = "LEVEL"
+net = "PICK"
+pin = "PC0"
+kind = "analog"
+[[channel]]
+id = "LINE"
+net = "LINE"
+pin = "PD2"
+kind = "digital"
+[[options]]
+id = "level"
+channels = ["LEVEL"]
+when = [
+  { J1 = "full", means = "2" },
+  { J1 = "half", means = "1" },
+  { J1 = "open", means = "0" },
+]
+[[options]]
+id = "line"
+channels = ["LINE"]
+when = [
+  { J2 = "up", means = "1" },
+  { J2 = "down", means = "0" },
+  { J2 = "open", means = "1" },
+]
+"#;
+
+#[test]
+fn a_sequence_that_changes_to_and_fro_passes_good_units_and_none_with_the_bridge() {
+    let board = bench_support::board_of(ROW);
+    let windows = Arc::new(window::windows(&board).expect("windows"));
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    assert_eq!(walk.header_changes(), 2, "J1, J2, and back to J1");
+    let bridge = claimed(&board).into_iter().find(|f| f.class() == "headers bridged");
+    let bridge = bridge.expect("it is claimed");
+    for seed in 1..=10 {
+        let good = run(&board, &windows, World::new(board.clone(), seed));
+        assert_eq!(good.summary.verdict, UnitVerdict::Pass, "{:?}", good.summary.reasons);
+        let mut world = World::new(board.clone(), seed);
+        world.plant(bridge);
+        let bad = run(&board, &windows, world);
+        assert!(not_a_pass(&bad), "seed {seed}: passed with {}", bridge.text(&board));
+    }
+}

@@ -355,3 +355,17 @@ fn values(template: &Template) -> Vec<Ohms> {
         Template::Output(_) => vec![],
     }
 }
+
+#[test]
+fn a_maker_who_takes_off_the_marks_has_said_that_two_headers_are_neighbours() {
+    let text = everything().write().expect("a file").text;
+    let marked = text.split_once("beside it.\n").expect("the comment").1;
+    let bare: String =
+        marked.lines().map(|l| l.trim_start_matches("# ").to_string() + "\n").collect();
+    let board = parse("board.toml", &text.replace(marked, &bare)).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(board.neighbours[0].jumpers, [0, 1]);
+    assert!(parse("board.toml", &text).expect("as written").neighbours.is_empty());
+    // One header has no neighbour.
+    let alone = plan(vec![Template::Ladder(ladder("profile"))]).write().expect("a file").text;
+    assert!(!alone.contains("neighbours"));
+}

@@ -65,7 +65,9 @@ fn netlist(board: &Board, fault: Fault, meant: &Setting, closed: &[usize], tag: 
         }
     }
     match fault {
-        Fault::PinsBridged { between, ohms, .. } => element(between, ohms.0),
+        Fault::PinsBridged { between, ohms, .. } | Fault::HeadersBridged { between, ohms, .. } => {
+            element(between, ohms.0);
+        }
         Fault::ChannelsBridged { channels: [a, b], ohms } => {
             element([board.channels[a].net, board.channels[b].net], ohms.0);
         }

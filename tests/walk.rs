@@ -146,3 +146,33 @@ fn the_expected_time_counts_the_supply_where_it_is_measured() {
     measured.supply.calibrate = true;
     assert_eq!(walk.seconds(&measured) - walk.seconds(&board), 30.0);
 }
+
+#[test]
+fn the_expected_time_counts_the_supply_typed_in_with_each_load_and_the_parts_on_a_bus() {
+    let text = include_str!("../protocols/vent-controller.toml");
+    let board = board::parse("vent.toml", text).unwrap_or_else(|p| panic!("{p}"));
+    let walk = sequence(&board);
+    assert_eq!(board.loads.len(), 2);
+    let by_meter = |board: &Board| {
+        let mut measured = board.clone();
+        measured.supply.by_meter = true;
+        walk.seconds(&measured) - walk.seconds(board)
+    };
+    // Without load, with VENT, with MAT, with both.
+    assert_eq!(by_meter(&board), 40.0);
+    let mut weak = board.clone();
+    weak.supply.all_loads = false;
+    assert_eq!(by_meter(&weak), 30.0);
+    // Calibrated or not, the supply without load is measured once.
+    let mut calibrated = board.clone();
+    calibrated.supply.calibrate = true;
+    assert_eq!(walk.seconds(&calibrated) - walk.seconds(&board), 10.0);
+    assert_eq!(by_meter(&calibrated), 30.0);
+    let bus = "[[bus]]\nid = \"I2C\"\nsda = \"PC4\"\nscl = \"PC5\"\n\
+               [[bus_part]]\nid = \"U3\"\nbus = \"I2C\"\naddress = 0x48\n\
+               [[bus_part]]\nid = \"U4\"\nbus = \"I2C\"\naddress = 0x50\n";
+    let bus =
+        board::parse("vent.toml", &format!("{text}\n{bus}")).unwrap_or_else(|p| panic!("{p}"));
+    let more = walk.seconds(&bus) - walk.seconds(&board);
+    assert!((more - 0.04).abs() < 1e-9, "{more}");
+}

@@ -67,6 +67,25 @@ pub fn twelve_jumpers() -> String {
     text
 }
 
+/// The same with the headers that pick taps in one row and those of the loads in another, each pin
+/// beside the same pin of the next header.
+#[allow(dead_code)]
+pub fn twelve_jumpers_in_rows() -> String {
+    let mut text = twelve_jumpers();
+    for (row, pins) in [("JA", 10), ("JB", 4)] {
+        let pairs: Vec<String> = (1..=pins).map(|pin| format!("[{pin}, {pin}]")).collect();
+        for g in 1..6 {
+            let _ = write!(
+                text,
+                "[[neighbours]]\nheaders = [\"{row}{g}\", \"{row}{}\"]\npins = [{}]\n\n",
+                g + 1,
+                pairs.join(", ")
+            );
+        }
+    }
+    text
+}
+
 /// One group of 30 resistors with 7 jumpers: a ladder of 13 rungs with cross links, whose taps a
 /// jumper picks and six jumpers load, read at two nodes.
 #[allow(dead_code)]

@@ -91,7 +91,9 @@ fn branches(
                 seat.0[jumper] = Place::At(positions - 1 - position);
             }
         }
-        Some(Fault::PinsBridged { between, ohms, .. }) => added.push(fixed(between, ohms.0)),
+        Some(
+            Fault::PinsBridged { between, ohms, .. } | Fault::HeadersBridged { between, ohms, .. },
+        ) => added.push(fixed(between, ohms.0)),
         Some(Fault::PinLeaks { channel, to, ohms }) => {
             let rail = if to == Level::High { board.supply.net } else { board.supply.ground };
             added.push(fixed([board.channels[channel].net, rail], ohms.0));

@@ -11,7 +11,7 @@
 //! planner's way is not the shortest. Times are of the processor (Linux; else of the clock), from
 //! the windows to the sequence with its coverage.
 //!
-//! With `--seed N` other boards; with `--each` a line for each of them; with `--timed` the two boards
+//! With `--seed N` other boards; with `--each` a line for each of them; with `--timed` the boards
 //! whose time has a limit and no others.
 
 mod boards;
@@ -65,6 +65,7 @@ fn main() -> Result<(), Failed> {
         drawn(seed, each)?;
     }
     timed("12 jumpers and 60 resistors", &boards::twelve_jumpers(), 50.0)?;
+    timed("the same, headers side by side", &boards::twelve_jumpers_in_rows(), 50.0)?;
     timed("one group of 4,096 settings", &generated::one_group(12), 1000.0)?;
     Ok(())
 }

@@ -13,6 +13,7 @@ mod event;
 pub mod evidence;
 pub mod judge;
 pub mod meter;
+mod otherwise;
 pub mod procedure;
 pub mod reading;
 pub mod resume;
@@ -36,6 +37,7 @@ pub use event::{
     Check, Cut, Driven, Event, LargestSag, Live, Mode, MovedBy, Prompt, Rule, SagByMeter, Shunts,
     StepAt, Summary, SupplyCheck, SwitchedOn, TypedIn, Worst,
 };
+pub use otherwise::{Otherwise, otherwise};
 pub use procedure::{Bench, Config};
 
 /// A state machine that is told what happened and says what it wants done.

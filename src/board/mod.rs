@@ -9,6 +9,7 @@ mod decoding;
 mod drift;
 mod fuses;
 pub mod ids;
+mod neighbours;
 mod odds;
 mod parse;
 mod problem;
@@ -19,6 +20,7 @@ pub use commands::{CommandLine, Commands, Task};
 pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, FuseBit, Fuses, brown_out, clock, fuse_bits};
+pub use neighbours::Neighbours;
 pub use odds::{KINDS, Odds};
 pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
@@ -65,6 +67,8 @@ pub struct Board {
     pub switches: Vec<Switch>,
     /// Headers with their shunts, in the order of the file.
     pub jumpers: Vec<Jumper>,
+    /// Pins of different headers that lie side by side.
+    pub neighbours: Vec<Neighbours>,
     /// Pins that the probe reads.
     pub channels: Vec<Channel>,
     /// What the product's firmware is meant to understand.

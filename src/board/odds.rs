@@ -1,7 +1,7 @@
 //! How likely each kind of defect is in the maker's shop, where the board file says it.
 
 /// Kinds of defects, by the words of the list of modelled ones.
-pub const KINDS: [&str; 20] = [
+pub const KINDS: [&str; 21] = [
     "resistor open",
     "resistor shorted",
     "resistor of another value",
@@ -10,6 +10,7 @@ pub const KINDS: [&str; 20] = [
     "shunt without contact",
     "shunt with poor contact",
     "header pins bridged",
+    "headers bridged",
     "second shunt on a header",
     "positions counted from the wrong end",
     "headers taken for each other",

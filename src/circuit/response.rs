@@ -93,38 +93,63 @@ impl Response {
     /// Solves a unit with these parts in a setting with the switches in `closed` closed.
     pub fn new(board: &Board, parts: &Parts, setting: &Setting, closed: &[usize]) -> Response {
         let circuit = Circuit::solve(board, parts, setting, closed);
+        Response::of(board, parts, &circuit, |_| true)
+    }
+
+    /// The same of some nets only, that no part joins with others but through rails: a group of
+    /// them. The others are not in it and are not to be asked for.
+    pub fn within(
+        board: &Board,
+        parts: &Parts,
+        setting: &Setting,
+        closed: &[usize],
+        nets: &[NetId],
+    ) -> Response {
+        let circuit = Circuit::solve(board, parts, setting, closed);
+        Response::of(board, parts, &circuit, |piece| piece.iter().any(|n| nets.contains(n)))
+    }
+
+    fn of(
+        board: &Board,
+        parts: &Parts,
+        circuit: &Circuit,
+        wanted: impl Fn(&[NetId]) -> bool,
+    ) -> Response {
         let nets = board.nets.len();
         let mut row = vec![None; nets];
         let mut first = Vec::with_capacity(circuit.pieces.len());
         let mut n = 0;
         for piece in &circuit.pieces {
-            first.push(n);
-            n += piece.nets.len();
+            let wanted = wanted(&piece.nets);
+            first.push(wanted.then_some(n));
+            n += if wanted { piece.nets.len() } else { 0 };
         }
         let mut driven = vec![true; nets];
+        let mut volts = vec![0.0; nets];
         for (net, home) in circuit.homes.iter().enumerate() {
             if let Home::Node { piece, node } = *home {
-                row[net] = Some(first[piece] + node);
+                let Some(first) = first[piece] else { continue };
+                row[net] = Some(first + node);
                 driven[net] = circuit.solution(piece).driven[node];
             }
+            volts[net] = circuit.volts(NetId(net)).unwrap_or(0.0);
         }
         let mut inverse = vec![0.0; n * n];
         let mut of_row = vec![(0, 0); n];
         let mut bends = false;
         for (p, piece) in circuit.pieces.iter().enumerate() {
+            let Some(first) = first[p] else { continue };
             let solution = circuit.solution(p);
             bends |= piece.branches.iter().any(|b| circuit.values[b.link].drop > 0.0);
             let tied = solution.driven.iter().any(|d| !d);
             let mesh = tied.then(|| piece.tied(&circuit.values, solution, TIE));
             let mesh = mesh.as_ref().unwrap_or(&solution.mesh);
-            of_row[first[p]..first[p] + piece.nets.len()]
-                .fill((first[p], first[p] + piece.nets.len()));
+            of_row[first..first + piece.nets.len()].fill((first, first + piece.nets.len()));
             for node in 0..piece.nets.len() {
-                let at = (first[p] + node) * n + first[p];
+                let at = (first + node) * n + first;
                 inverse[at..at + piece.nets.len()].copy_from_slice(&mesh.column(node));
             }
         }
-        let volts = (0..nets).map(|i| circuit.volts(NetId(i)).unwrap_or(0.0)).collect();
         let resistors = board
             .resistors
             .iter()
@@ -139,6 +164,30 @@ impl Response {
             }
         }
         Response { row, volts, driven, n, inverse, piece: of_row, joined, resistors, bends }
+    }
+
+    /// Two circuits of one unit as one: each [`Response::within`] some nets, none of them in both.
+    pub fn beside(&self, other: &Response) -> Response {
+        let n = self.n + other.n;
+        let mut one = Response { n, bends: self.bends || other.bends, ..self.clone() };
+        for (net, row) in other.row.iter().enumerate() {
+            if let Some(row) = row {
+                one.row[net] = Some(self.n + row);
+                one.volts[net] = other.volts[net];
+                one.driven[net] = other.driven[net];
+            }
+        }
+        one.inverse = vec![0.0; n * n];
+        for (part, from) in [(self, 0), (other, self.n)] {
+            for row in 0..part.n {
+                let at = (from + row) * n + from;
+                let entries = &part.inverse[row * part.n..(row + 1) * part.n];
+                one.inverse[at..at + part.n].copy_from_slice(entries);
+            }
+        }
+        one.piece.extend(other.piece.iter().map(|&(a, b)| (self.n + a, self.n + b)));
+        one.joined.extend(other.joined.iter().cloned());
+        one
     }
 
     /// Whether changes are not linear here, because a switch with a drop conducts; what is said of

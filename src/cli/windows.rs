@@ -43,7 +43,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         let walk = walk_to(&board, &windows, &board.delivery, options.all)?;
         let text = match form {
             Form::Text => coverage::text(&board, &windows, &walk),
-            form => coverage::table(&board, &walk).print(form),
+            form => coverage::table(&board, &windows, &walk).print(form),
         };
         super::print(&text)?;
         return Ok(Exit::Pass);

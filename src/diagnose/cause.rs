@@ -33,6 +33,8 @@ fn weight(fault: &Fault) -> f64 {
         Fault::ResistorsSwapped { .. } => 0.5,
         Fault::ContactResistive { .. } => 0.5,
         Fault::PinsBridged { .. } => 1.0,
+        // Farther apart than the pins of one header.
+        Fault::HeadersBridged { .. } => 0.5,
         Fault::SecondShunt { .. } => 0.5,
         Fault::CountedFromWrongEnd { .. } => 1.0,
         Fault::HeadersMistaken { .. } => 0.5,
@@ -133,6 +135,10 @@ impl Causes {
                     let poor = |ohms| Fault::PinsBridged { jumper, pins, between, ohms };
                     causes.bridge(fault, weight, poor);
                 }
+                Fault::HeadersBridged { jumpers, pins, between, .. } => {
+                    let poor = |ohms| Fault::HeadersBridged { jumpers, pins, between, ohms };
+                    causes.bridge(fault, weight, poor);
+                }
                 Fault::ChannelsBridged { channels, .. } => {
                     let poor = |ohms| Fault::ChannelsBridged { channels, ohms };
                     causes.bridge(fault, weight, poor);
@@ -210,6 +216,9 @@ pub(super) fn fitted(fault: Fault, by: f64) -> Fault {
         Fault::PinLeaks { channel, to, ohms } => Fault::PinLeaks { channel, to, ohms: times(ohms) },
         Fault::PinsBridged { jumper, pins, between, ohms } => {
             Fault::PinsBridged { jumper, pins, between, ohms: times(ohms) }
+        }
+        Fault::HeadersBridged { jumpers, pins, between, ohms } => {
+            Fault::HeadersBridged { jumpers, pins, between, ohms: times(ohms) }
         }
         Fault::ChannelsBridged { channels, ohms } => {
             Fault::ChannelsBridged { channels, ohms: times(ohms) }

@@ -510,6 +510,7 @@ pub(super) fn joins(fault: &Fault) -> bool {
     match *fault {
         Fault::SecondShunt { .. } | Fault::ResistorShorted { .. } => true,
         Fault::PinsBridged { ohms, .. }
+        | Fault::HeadersBridged { ohms, .. }
         | Fault::ChannelsBridged { ohms, .. }
         | Fault::PinLeaks { ohms, .. } => ohms.0 < SHORT_BELOW.0,
         _ => false,

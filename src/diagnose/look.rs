@@ -23,6 +23,13 @@ pub enum Look {
         /// Numbers of the header pins.
         pins: [u16; 2],
     },
+    /// Solder between pins of two headers.
+    BridgeBetween {
+        /// Jumper indices.
+        jumpers: [usize; 2],
+        /// The number of the pin on each header.
+        pins: [u16; 2],
+    },
     /// Solder or residue between the pins of two channels on the chip.
     ChipBridge {
         /// Channel indices.
@@ -79,6 +86,13 @@ pub enum Look {
         /// Numbers of the header pins.
         pins: [u16; 2],
     },
+    /// A reading that comes right once a blade was drawn between pins of two headers.
+    ScrapedBetween {
+        /// Jumper indices.
+        jumpers: [usize; 2],
+        /// The number of the pin on each header.
+        pins: [u16; 2],
+    },
     /// A resistor that a meter finds out of tolerance with one end lifted.
     Lifted {
         /// Resistor index.
@@ -122,7 +136,7 @@ impl Look {
         let rates = |found, imagined| Rates { found, imagined };
         match self {
             Look::SecondShunt { .. } => rates(0.99, 0.002),
-            Look::Bridge { .. } => rates(0.9, 0.02),
+            Look::Bridge { .. } | Look::BridgeBetween { .. } => rates(0.9, 0.02),
             Look::ChipBridge { .. } => rates(0.85, 0.03),
             Look::OtherValue { .. } | Look::Printed { .. } => rates(0.97, 0.01),
             Look::Joint { .. } => rates(0.75, 0.04),
@@ -130,7 +144,7 @@ impl Look {
             Look::PinJoint { .. } => rates(0.7, 0.05),
             Look::WrongEnd { .. } | Look::Mistaken { .. } => rates(0.9, 0.02),
             Look::OtherShunt { .. } => rates(0.5, 0.02),
-            Look::Scraped { .. } => rates(0.9, 0.02),
+            Look::Scraped { .. } | Look::ScrapedBetween { .. } => rates(0.9, 0.02),
             Look::Lifted { .. } => rates(0.99, 0.005),
             Look::Answer { .. } | Look::Lamp { .. } => rates(1.0 - SLIP, SLIP),
         }
@@ -141,7 +155,7 @@ impl Look {
     pub(super) fn work(&self) -> f64 {
         match self {
             Look::OtherShunt { .. } | Look::Answer { .. } | Look::Lamp { .. } => 0.03,
-            Look::Scraped { .. } => 0.1,
+            Look::Scraped { .. } | Look::ScrapedBetween { .. } => 0.1,
             Look::Lifted { .. } => 0.2,
             _ => 0.0,
         }
@@ -181,6 +195,12 @@ impl Look {
                 vec![Look::Bridge { jumper, pins }, Look::Scraped { jumper, pins }]
             }
             Fault::PinsBridged { jumper, pins, .. } => vec![Look::Bridge { jumper, pins }],
+            Fault::HeadersBridged { jumpers, pins, .. } if is_poor_bridge(fault) => {
+                vec![Look::BridgeBetween { jumpers, pins }, Look::ScrapedBetween { jumpers, pins }]
+            }
+            Fault::HeadersBridged { jumpers, pins, .. } => {
+                vec![Look::BridgeBetween { jumpers, pins }]
+            }
             Fault::SecondShunt { jumper, .. } => vec![Look::SecondShunt { jumper }],
             Fault::CountedFromWrongEnd { jumper } => vec![Look::WrongEnd { jumper }],
             Fault::HeadersMistaken { jumpers } => vec![Look::Mistaken { jumpers }],
@@ -202,6 +222,9 @@ impl Look {
         let poor = |fault: Fault| match fault {
             Fault::PinsBridged { jumper, pins, between, .. } => {
                 Some(Fault::PinsBridged { jumper, pins, between, ohms: Ohms(1e3) })
+            }
+            Fault::HeadersBridged { jumpers, pins, between, .. } => {
+                Some(Fault::HeadersBridged { jumpers, pins, between, ohms: Ohms(1e3) })
             }
             _ => None,
         };
@@ -260,7 +283,10 @@ impl Look {
         if let Some(lights) = self.lights(board, faults) {
             return if lights { rates.found } else { rates.imagined };
         }
-        let by_eye = matches!(self, Look::Bridge { .. } | Look::ChipBridge { .. });
+        let by_eye = matches!(
+            self,
+            Look::Bridge { .. } | Look::BridgeBetween { .. } | Look::ChipBridge { .. }
+        );
         match faults.iter().find(|f| self.is_for(board, f)) {
             None => rates.imagined,
             Some(fault) if by_eye && is_poor_bridge(fault) => rates.found / 2.0,
@@ -307,9 +333,9 @@ impl Look {
 
 fn is_poor_bridge(fault: &Fault) -> bool {
     match *fault {
-        Fault::PinsBridged { ohms, .. } | Fault::ChannelsBridged { ohms, .. } => {
-            ohms.0 > SOLDER_BELOW
-        }
+        Fault::PinsBridged { ohms, .. }
+        | Fault::HeadersBridged { ohms, .. }
+        | Fault::ChannelsBridged { ohms, .. } => ohms.0 > SOLDER_BELOW,
         _ => false,
     }
 }

@@ -77,7 +77,8 @@ impl Built {
             Fault::ContactResistive { jumper, position, ohms } => {
                 parts.contacts[jumper][position] = ohms;
             }
-            Fault::PinsBridged { between, ohms, .. } => parts.bridges.push((between, ohms)),
+            Fault::PinsBridged { between, ohms, .. }
+            | Fault::HeadersBridged { between, ohms, .. } => parts.bridges.push((between, ohms)),
             Fault::SecondShunt { jumper, position } => {
                 let joins = &board.jumpers[jumper].positions[position].joins;
                 parts.bridges.extend(joins.iter().map(|&between| (between, SEATED)));

@@ -1,12 +1,14 @@
 //! What a sequence of settings proves, and what it leaves to the eye and the meter.
 
 use super::effect::rail;
+
 use super::words::told_together;
 use super::{Fault, Sighting, sightings};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit::Parts;
 use crate::units::Ohms;
 use crate::window::{self, Windows};
+use std::collections::HashMap;
 
 /// What a pass means.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -132,11 +134,18 @@ pub fn coverage(
     windows: &Windows,
     looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
 ) -> Coverage {
+    coverage_of(board, sightings(board, windows, looks))
+}
+
+/// The same of defects that are held against a sequence already, each with where it shows.
+pub fn coverage_of(board: &Board, held: Vec<(Fault, Option<Sighting>)>) -> Coverage {
     let mut coverage = Coverage::default();
-    for (fault, sighting) in sightings(board, windows, looks) {
+    // What a meter shows across a resistor is the same for all that may be wrong with it.
+    let mut known = HashMap::new();
+    for (fault, sighting) in held {
         match sighting {
             Some(sighting) => coverage.seen.push((fault, sighting)),
-            None => coverage.unseen.push((fault, by(board, fault))),
+            None => coverage.unseen.push((fault, by(board, fault, &mut known))),
         }
     }
     coverage
@@ -164,7 +173,7 @@ fn across(board: &Board, resistor: usize) -> By {
     By::Meter { resistor, good: (Ohms(good.0), Ohms(good.1)), joined: !alone }
 }
 
-fn by(board: &Board, fault: Fault) -> By {
+fn by(board: &Board, fault: Fault, known: &mut HashMap<usize, By>) -> By {
     let accepted = board.accepted.iter().position(|a| {
         let parts = fault.parts();
         let named = parts.iter().all(|p| a.parts.contains(p));
@@ -178,13 +187,17 @@ fn by(board: &Board, fault: Fault) -> By {
         | Fault::ResistorShorted { resistor }
         | Fault::ResistorValue { resistor, .. }
         | Fault::ResistorOff { resistor, .. }
-        | Fault::ResistorsSwapped { resistors: [resistor, _] } => across(board, resistor),
+        | Fault::ResistorsSwapped { resistors: [resistor, _] } => {
+            *known.entry(resistor).or_insert_with(|| across(board, resistor))
+        }
         Fault::ContactOpen { jumper, position }
         | Fault::ContactResistive { jumper, position, .. } => {
             let joins = &board.jumpers[jumper].positions[position].joins;
             joins.first().map_or(By::Look, |&between| By::Contact { between })
         }
-        Fault::PinsBridged { between, .. } => By::Apart { between },
+        Fault::PinsBridged { between, .. } | Fault::HeadersBridged { between, .. } => {
+            By::Apart { between }
+        }
         Fault::ChannelsBridged { channels, .. } => {
             By::Apart { between: channels.map(|c| board.channels[c].net) }
         }

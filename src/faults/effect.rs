@@ -51,7 +51,9 @@ impl Fault {
             | Fault::SecondShunt { jumper, .. }
             | Fault::CountedFromWrongEnd { jumper } => jumpers(&[jumper]),
             Fault::HeadersMistaken { jumpers: both } => jumpers(&both),
-            Fault::PinsBridged { between, .. } => nets(&between),
+            Fault::PinsBridged { between, .. } | Fault::HeadersBridged { between, .. } => {
+                nets(&between)
+            }
             Fault::PinOpen { channel: c }
             | Fault::PinStuck { channel: c, .. }
             | Fault::PullUpMissing { channel: c } => channel(c),
@@ -132,7 +134,8 @@ impl Fault {
             Fault::SecondShunt { jumper, position } if !at(jumper, position) => {
                 poles(jumper, position, SEATED)
             }
-            Fault::PinsBridged { between, ohms, .. } => vec![bridge(between, ohms)],
+            Fault::PinsBridged { between, ohms, .. }
+            | Fault::HeadersBridged { between, ohms, .. } => vec![bridge(between, ohms)],
             Fault::PinLeaks { channel, to, ohms } => {
                 vec![bridge([board.channels[channel].net, rail(board, to)], ohms)]
             }

@@ -32,6 +32,7 @@ pub fn modelled(board: &Board) -> Vec<Fault> {
     for (jumper, j) in board.jumpers.iter().enumerate() {
         of_jumper(jumper, j, &mut faults);
     }
+    faults.extend(beside_each_other(board));
     mistaken(board, &mut faults);
     for (channel, c) in board.channels.iter().enumerate() {
         if matches!(c.kind, Kind::Meter { .. }) {
@@ -104,8 +105,7 @@ fn of_jumper(jumper: usize, j: &Jumper, faults: &mut Vec<Fault>) {
             faults.push(Fault::SecondShunt { jumper, position });
         }
     }
-    let nets = pin_nets(j);
-    for ([a, b], between) in neighbours(j, &nets) {
+    for ([a, b], between) in neighbours(j, &j.pin_nets()) {
         faults.push(Fault::PinsBridged { jumper, pins: [a, b], between, ohms: SOLDER });
     }
     if j.positions.len() > 1 {
@@ -119,11 +119,6 @@ fn has_room_for_two(j: &Jumper, position: usize) -> bool {
     let taken = pins(&j.positions[position]);
     let free = |p: &Position| pins(p).iter().all(|pin| !taken.contains(pin));
     j.positions.iter().any(free)
-}
-
-fn pin_nets(j: &Jumper) -> BTreeMap<u16, NetId> {
-    let poles = j.positions.iter().flat_map(|p| p.pins.iter().zip(&p.joins));
-    poles.flat_map(|(pins, joins)| pins.iter().copied().zip(joins.iter().copied())).collect()
 }
 
 /// Pins side by side whose nets differ. A header whose shunts all join an odd pin with the next
@@ -143,6 +138,17 @@ fn neighbours(j: &Jumper, nets: &BTreeMap<u16, NetId>) -> Vec<([u16; 2], [NetId;
         }
     }
     found
+}
+
+/// Pins of two headers side by side whose nets differ.
+fn beside_each_other(board: &Board) -> impl Iterator<Item = Fault> + '_ {
+    let apart = board.neighbours.iter().filter(|n| n.nets[0] != n.nets[1]);
+    apart.map(|n| Fault::HeadersBridged {
+        jumpers: n.jumpers,
+        pins: n.pins,
+        between: n.nets,
+        ohms: SOLDER,
+    })
 }
 
 /// Headers that look alike: as many positions, moved alike.

@@ -6,22 +6,24 @@ mod alike;
 mod built;
 mod coverage;
 mod effect;
+mod good;
 mod head;
 mod least;
 mod list;
 mod pulled;
 mod scale;
 mod sight;
+mod solved;
 mod words;
 
 pub use alike::{ALIKE, Likeness, Moved, likeness};
 pub use built::{Built, Joint, answer};
-pub use coverage::{By, Coverage, coverage};
+pub use coverage::{By, Coverage, coverage, coverage_of};
 pub use effect::Reach;
 pub use head::{never_seen, smallest_shown};
 pub use least::{Least, least};
 pub use list::{LEAK, RESISTIVE, modelled};
-pub use scale::{Scale, scale};
+pub use scale::{Scale, reference_off, scale};
 pub use sight::{Views, sightings};
 pub use words::told_together;
 
@@ -81,6 +83,17 @@ pub enum Fault {
         /// Jumper index.
         jumper: usize,
         /// Numbers of the header pins.
+        pins: [u16; 2],
+        /// Their nets.
+        between: [NetId; 2],
+        /// Resistance of the bridge.
+        ohms: Ohms,
+    },
+    /// Pins of two headers that lie side by side are bridged.
+    HeadersBridged {
+        /// Jumper indices.
+        jumpers: [usize; 2],
+        /// The number of the pin on each header.
         pins: [u16; 2],
         /// Their nets.
         between: [NetId; 2],

@@ -1,6 +1,7 @@
 //! Whether the reading with the pin's pull-up on shows a defect.
 
-use super::sight::{Good, Shows, Widths, beyond, clear, code};
+use super::good::{Good, Widths};
+use super::sight::{Shows, beyond, clear, code};
 use crate::board::Board;
 use crate::circuit::{Node, pulled_up};
 use crate::units::{Ohms, Volts};

@@ -5,9 +5,10 @@
 //! within the chip's own range, so a scale error inside that range shows in no reading.
 
 use super::sight::{APART, beyond};
-use crate::board::{Board, Kind, Place, Setting};
+use crate::board::chip::Internal;
+use crate::board::{Board, Kind, Place, Reference, Setting};
 use crate::circuit::{self, Parts};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use crate::window::{self, Expected, Windows};
 use std::collections::BTreeMap;
 
@@ -88,6 +89,63 @@ fn of_channel(
         setting,
         ohms: Ohms(ohms),
     })
+}
+
+/// From which share on, more and less, the readings of a sequence are sure to show that the reference
+/// of the product's converter is off; none where they never do. The supply as a reference is not
+/// seen by what it feeds.
+pub fn reference_off(
+    board: &Board,
+    windows: &Windows,
+    looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
+) -> (Option<f64>, Option<f64>) {
+    let groups = circuit::groups(board);
+    // A reading depends on the jumpers of its group alone: each is taken once.
+    let mut once: BTreeMap<(usize, Vec<Place>), Setting> = BTreeMap::new();
+    for (setting, reads) in looks {
+        for channel in reads {
+            let c = &board.channels[channel];
+            if c.kind == Kind::Analog
+                && windows.channels[channel].class_of_setting(&setting).is_some()
+            {
+                let group = groups.iter().find(|g| g.nets.contains(&c.net));
+                let jumpers = group.map_or(&[][..], |g| &g.jumpers);
+                let places = jumpers.iter().map(|&j| setting.0[j]).collect();
+                once.entry((channel, places)).or_insert_with(|| setting.clone());
+            }
+        }
+    }
+    let shown = |board: &Board, channel: usize, setting: &Setting| {
+        window::expect_on_bench(board, setting, channel, &board.channels[channel].closes)
+    };
+    let good: Vec<(usize, &Setting, Expected)> =
+        once.iter().map(|((c, _), s)| (*c, s, shown(board, *c, s))).collect();
+    let shows = |factor: f64| {
+        let mut off = board.clone();
+        off.firmware.reference = times(board.firmware.reference, factor);
+        let apart = |(channel, setting, good): &(usize, &Setting, Expected)| {
+            beyond(shown(&off, *channel, setting).bench, good.bench) >= APART
+        };
+        good.iter().any(apart)
+    };
+    let more = least(&shows).map(|factor| factor - 1.0);
+    (more, least(&|factor: f64| shows(1.0 / factor)).map(|factor| 1.0 - 1.0 / factor))
+}
+
+fn times(reference: Reference, factor: f64) -> Reference {
+    let times = |volts: Volts| Volts(volts.0 * factor);
+    match reference {
+        Reference::Supply => reference,
+        Reference::Internal(of) => Reference::Internal(Internal {
+            low: times(of.low),
+            typical: times(of.typical),
+            high: times(of.high),
+            ..of
+        }),
+        Reference::External(low, nominal, high) => {
+            Reference::External(times(low), times(nominal), times(high))
+        }
+    }
 }
 
 /// The smallest factor that shows; none where the largest does not.

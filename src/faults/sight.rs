@@ -1,15 +1,14 @@
 //! In which readings a defect shows.
 
 use super::built::stuck;
+use super::good::{Good, GoodUnit, View, Widths};
 use super::pulled::pulled_shows;
 use super::{Built, Fault, Joint, Reach, Sighting, Witness, answer, modelled};
-use crate::board::{Board, Channel, Kind, Level, Place, Question, Resistor, Setting};
-use crate::circuit::{self, Group, Node, Parts, Response, pulled_up};
+use crate::board::{Board, Channel, Kind, Level, Place, Question, Setting};
+use crate::circuit::{self, Node, Response, pulled_up};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, Band, Expected, Windows, adc};
 use std::borrow::Cow;
-use std::cell::RefCell;
-use std::collections::HashMap;
 use std::rc::Rc;
 
 /// Codes that a defect must lie beyond the band of good units to be sure to show: room for the
@@ -24,59 +23,10 @@ const NEAR: (f64, f64) = (0.15, 1.0);
 #[derive(Debug)]
 pub struct Views<'a> {
     board: &'a Board,
+    unit: Rc<GoodUnit<'a>>,
     settings: Vec<Setting>,
-    groups: Vec<Group>,
     /// By setting: what each channel shows that is judged there.
     good: Vec<Vec<View>>,
-    /// Solved circuits by where the shunts are and which switches are closed.
-    solved: RefCell<HashMap<Wiring, Rc<Response>>>,
-}
-
-/// Where the shunts are and which switches are closed.
-type Wiring = (Setting, Vec<usize>);
-
-/// What one channel of a good unit shows.
-#[derive(Clone, Debug)]
-struct View {
-    channel: usize,
-    /// Index of the channel's group; none where a rail is its net.
-    group: Option<usize>,
-    /// With its switches closed.
-    reads: Rc<Good>,
-    /// With its switches open, where that is read too.
-    rests: Option<Rc<Good>>,
-}
-
-/// A good unit at one channel with these switches closed.
-#[derive(Debug)]
-pub(super) struct Good {
-    closed: Vec<usize>,
-    pub expected: Expected,
-    /// Codes by which the resistors' tolerances move it at most.
-    pub widths: Widths,
-    /// More codes than tolerances can move a net of its group by, whatever is wrong there. Turning
-    /// one resistor from open to short moves a net by the supply at most, so the logarithm of its
-    /// value has a quarter of the supply as its steepest slope.
-    most: f64,
-    /// The highest code of the converter.
-    pub top: f64,
-    base: Rc<Response>,
-}
-
-/// Codes by which tolerances move a channel at most, along straight lines.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Widths {
-    /// Pull-up off.
-    off: f64,
-    /// Pull-up on, at its strongest and at its weakest.
-    pub on: [f64; 2],
-}
-
-impl Widths {
-    /// The same in all of them.
-    pub fn all(codes: f64) -> Widths {
-        Widths { off: codes, on: [codes; 2] }
-    }
 }
 
 /// A defect with what it can bear on, looked up once for all settings.
@@ -110,113 +60,41 @@ impl<'a> Views<'a> {
     /// stands for no option of a channel is not judged there, so it shows nothing.
     pub fn new(
         board: &'a Board,
-        windows: &Windows,
+        windows: &'a Windows,
         looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
     ) -> Views<'a> {
-        let groups = circuit::groups(board);
-        let mut views = Views {
-            board,
-            settings: Vec::new(),
-            groups,
-            good: Vec::new(),
-            solved: RefCell::default(),
-        };
-        let mut known = HashMap::new();
-        for (setting, channels) in looks {
-            let of = |&c: &usize| views.view(windows, &setting, c, &mut known);
-            let row = channels.iter().filter_map(of).collect();
-            views.good.push(row);
-            views.settings.push(setting);
-        }
-        views
+        Views::of_unit(Rc::new(GoodUnit::new(board, windows)), looks)
     }
 
-    /// What a channel shows in a setting; the same in all settings that its group takes alike.
-    fn view(
-        &self,
-        windows: &Windows,
-        setting: &Setting,
-        channel: usize,
-        known: &mut HashMap<(usize, Vec<Place>), View>,
-    ) -> Option<View> {
-        windows.channels[channel].class_of_setting(setting)?;
-        let c = &self.board.channels[channel];
-        // The sequence reads a meter's channel by no pin.
-        if matches!(c.kind, Kind::Meter { .. }) {
-            return None;
+    /// Views of another sequence of the same board; what has been worked out for either serves both.
+    pub fn of(&self, looks: impl IntoIterator<Item = (Setting, Vec<usize>)>) -> Views<'a> {
+        Views::of_unit(self.unit.clone(), looks)
+    }
+
+    fn of_unit(
+        unit: Rc<GoodUnit<'a>>,
+        looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
+    ) -> Views<'a> {
+        let (mut settings, mut good) = (Vec::new(), Vec::new());
+        for (setting, channels) in looks {
+            good.push(channels.iter().filter_map(|&c| unit.view(&setting, c)).collect());
+            settings.push(setting);
         }
-        let group = self.groups.iter().position(|g| g.nets.contains(&c.net));
-        let jumpers = group.map_or(&[][..], |g| &self.groups[g].jumpers);
-        let places = jumpers.iter().map(|&j| setting.0[j]).collect();
-        let view = || {
-            let within = |r: &&Resistor| {
-                let nets = group.map_or(&[][..], |g| &self.groups[g].nets);
-                r.between.iter().any(|net| nets.contains(net))
-            };
-            let loose: f64 =
-                self.board.resistors.iter().filter(within).map(|r| r.tolerance.0).sum();
-            // Further sources may drive a net beyond the rails.
-            let most = match self.board.sources.is_empty() {
-                true => code(self.board, self.board.supply.volts) * loose / 4.0,
-                false => f64::INFINITY,
-            };
-            let good = |closed: &[usize], rests: bool| {
-                // Only at rest the design band is looked at.
-                let expect = if rests { window::expect_closed } else { window::expect_on_bench };
-                let expected = expect(self.board, setting, channel, closed);
-                let base = self.solved(setting, closed);
-                let widths = self.widths(&base, c, &[]);
-                let top = f64::from(self.board.chip.full_scale);
-                Rc::new(Good { closed: closed.to_vec(), expected, widths, most, top, base })
-            };
-            let rests = !c.closes.is_empty() && c.kind == Kind::Analog;
-            View {
-                channel,
-                group,
-                reads: good(&c.closes, false),
-                rests: rests.then(|| good(&[], true)),
-            }
-        };
-        Some(known.entry((channel, places)).or_insert_with(view).clone())
+        Views { board: unit.board, unit, settings, good }
     }
 
     fn scope(&self, fault: Fault) -> Scope {
         let reach = fault.reach(self.board);
-        let touched: Vec<bool> = self.groups.iter().map(|g| reach.touches(self.board, g)).collect();
+        let touched: Vec<bool> =
+            self.unit.groups.iter().map(|g| reach.touches(self.board, g)).collect();
         let far = touched.iter().filter(|t| **t).count() > 1;
         Scope { fault, reach, touched, far }
     }
 
-    fn solved(&self, setting: &Setting, closed: &[usize]) -> Rc<Response> {
-        let key = (setting.clone(), closed.to_vec());
-        let mut solved = self.solved.borrow_mut();
-        let anew =
-            || Rc::new(Response::new(self.board, &Parts::nominal(self.board), setting, closed));
-        solved.entry(key).or_insert_with(anew).clone()
-    }
-
-    /// Codes by which tolerances move a channel at most with these changes, along straight lines.
-    ///
-    /// A pull-up `Rp` makes `(v + x) / (1 + x)` of a share `v` of the supply, with `x = Rs / Rp`:
-    /// its slope in `v` is `1 / (1 + x)`, in `x` what is left to the supply times that.
-    fn widths(&self, base: &Response, c: &Channel, changes: &[circuit::Change]) -> Widths {
-        let slopes = base.slopes(c.net, changes);
-        let supply = self.board.supply.volts;
-        let sum = |volts: &dyn Fn(f64, f64) -> f64| {
-            let moves = |&(r, volts_by, ohms_by): &(usize, f64, f64)| {
-                (volts(volts_by, ohms_by) * self.board.resistors[r].tolerance.0).abs()
-            };
-            code(self.board, Volts(slopes.by_resistor.iter().map(moves).sum()))
-        };
-        let (strong, weak) = self.board.chip.pull_up;
-        let on = [strong, weak].map(|pull| match slopes.node {
-            Node::Driven { source, .. } => {
-                let left = supply.0 - pulled_up(slopes.node, supply, pull).0;
-                sum(&|volts, ohms| (volts + left * ohms / pull.0) / (1.0 + source.0 / pull.0))
-            }
-            Node::Floating => 0.0,
-        });
-        Widths { off: sum(&|volts, _| volts), on }
+    /// The circuit of all that a defect bears on.
+    fn solved(&self, scope: &Scope, setting: &Setting, closed: &[usize]) -> Option<Rc<Response>> {
+        let touched = self.unit.groups.iter().enumerate().filter(|(g, _)| scope.touched[*g]);
+        self.unit.solved.of_groups(self.board, touched, setting, closed)
     }
 
     /// The settings in which a defect is sure to show, by index.
@@ -265,6 +143,11 @@ impl<'a> Views<'a> {
         first(false).or_else(|| first(true))
     }
 
+    /// The same of several defects.
+    pub fn sightings(&self, faults: &[Fault]) -> Vec<(Fault, Option<Sighting>)> {
+        faults.iter().map(|&fault| (fault, self.sighting(fault))).collect()
+    }
+
     /// Whether a defect is sure to show somewhere by the straight-line bands alone, without a search
     /// of corners: quick, and never too much.
     pub(super) fn surely_shows(&self, fault: Fault) -> bool {
@@ -297,7 +180,7 @@ impl<'a> Views<'a> {
     fn channel_shows(&self, scope: &Scope, setting: &Setting, view: &View, corners: bool) -> bool {
         let held = |good: &Good, rests: bool| {
             let shows = self.good_differs(scope, setting, view.channel, good, rests);
-            let near = || self.corners_differ(scope.fault, setting, view.channel, good, rests);
+            let near = || self.corners_known(scope, setting, view.channel, good, rests);
             shows == Shows::Yes || (corners && shows == Shows::Near && near())
         };
         held(&view.reads, false) || view.rests.as_ref().is_some_and(|good| held(good, true))
@@ -319,7 +202,11 @@ impl<'a> Views<'a> {
             _ => *seat != *setting || *closed != *good.closed,
         };
         let same = !scope.far && !moved;
-        let base = if same { good.base.clone() } else { self.solved(&seat, &closed) };
+        let base = match same {
+            true => good.base.clone(),
+            false => self.solved(scope, &seat, &closed),
+        };
+        let Some(base) = base else { return Shows::No };
         let net = match base.bends() && !changes.is_empty() {
             // A switch with a drop is not linear: this one is solved for itself.
             true => Built::with(self.board, fault).node(self.board, setting, &good.closed, channel),
@@ -334,7 +221,7 @@ impl<'a> Views<'a> {
         // The tolerances count only where the nominal unit shows the defect.
         let widths = || match fault.pin(channel) {
             Some(Joint::Stuck(_)) => Widths::default(),
-            _ => self.widths(&base, c, &changes),
+            _ => self.unit.widths(&base, c, &changes),
         };
         match c.kind {
             Kind::Meter { .. } => Shows::No,
@@ -385,6 +272,28 @@ impl<'a> Views<'a> {
         }
     }
 
+    /// As [`Views::corners_differ`], each asked once: they take long, and the sequence passes settings
+    /// again that were gone through for a group.
+    fn corners_known(
+        &self,
+        scope: &Scope,
+        setting: &Setting,
+        channel: usize,
+        good: &Good,
+        rests: bool,
+    ) -> bool {
+        let touched = self.unit.groups.iter().zip(&scope.touched).filter(|(_, touched)| **touched);
+        let places = touched.flat_map(|(group, _)| group.jumpers.iter().map(|&j| setting.0[j]));
+        // A defect has resistances, which are no key by themselves.
+        let key = (format!("{:?}", scope.fault), channel, places.collect(), rests);
+        if let Some(&known) = self.unit.corners.borrow().get(&key) {
+            return known;
+        }
+        let differ = self.corners_differ(scope.fault, setting, channel, good, rests);
+        self.unit.corners.borrow_mut().insert(key, differ);
+        differ
+    }
+
     /// The same by the extremes of the faulty circuit, found as those of a good one are.
     fn corners_differ(
         &self,
@@ -414,7 +323,7 @@ impl<'a> Views<'a> {
             let lamps: Vec<usize> = q.lit.iter().chain(&q.dark).copied().collect();
             let nets = lamps.iter().flat_map(|&r| self.board.resistors[r].between);
             let touched = nets.into_iter().any(|net| {
-                let mine = self.groups.iter().position(|g| g.nets.contains(&net));
+                let mine = self.unit.groups.iter().position(|g| g.nets.contains(&net));
                 mine.is_some_and(|g| scope.touched[g])
             });
             let shows = || {
@@ -435,7 +344,7 @@ pub fn sightings(
     looks: impl IntoIterator<Item = (Setting, Vec<usize>)>,
 ) -> Vec<(Fault, Option<Sighting>)> {
     let views = Views::new(board, windows, looks);
-    modelled(board).into_iter().map(|fault| (fault, views.sighting(fault))).collect()
+    views.sightings(&modelled(board))
 }
 
 pub(super) fn code(board: &Board, volts: Volts) -> f64 {

@@ -15,6 +15,7 @@ impl Fault {
             Fault::ContactOpen { .. } => "shunt without contact",
             Fault::ContactResistive { .. } => "shunt with poor contact",
             Fault::PinsBridged { .. } => "header pins bridged",
+            Fault::HeadersBridged { .. } => "headers bridged",
             Fault::SecondShunt { .. } => "second shunt on a header",
             Fault::CountedFromWrongEnd { .. } => "positions counted from the wrong end",
             Fault::HeadersMistaken { .. } => "headers taken for each other",
@@ -43,7 +44,9 @@ impl Fault {
             | Fault::PinsBridged { jumper, .. }
             | Fault::SecondShunt { jumper, .. }
             | Fault::CountedFromWrongEnd { jumper } => vec![Part::Jumper(jumper)],
-            Fault::HeadersMistaken { jumpers } => jumpers.map(Part::Jumper).to_vec(),
+            Fault::HeadersBridged { jumpers, .. } | Fault::HeadersMistaken { jumpers } => {
+                jumpers.map(Part::Jumper).to_vec()
+            }
             Fault::PinOpen { channel }
             | Fault::PinStuck { channel, .. }
             | Fault::PinLeaks { channel, .. }
@@ -88,6 +91,9 @@ impl Fault {
             }
             Fault::PinsBridged { jumper, pins: [a, b], .. } => {
                 format!("{} pins {a} and {b} are bridged", j(jumper))
+            }
+            Fault::HeadersBridged { jumpers: [a, b], pins: [p, q], .. } => {
+                format!("{} pin {p} and {} pin {q} are bridged", j(a), j(b))
             }
             Fault::SecondShunt { jumper, position } => {
                 format!("a second shunt sits at {}", at(jumper, position))

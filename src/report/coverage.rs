@@ -4,6 +4,7 @@
 use super::table::{Cell, Form, Table};
 use super::windows::is_meter;
 use super::wrap;
+use crate::bench::otherwise;
 use crate::board::Board;
 use crate::circuit;
 use crate::faults::{self, ALIKE, By, Fault, Likeness, Moved, Sighting, Witness};
@@ -11,7 +12,7 @@ use crate::walk::{Walk, meter};
 use crate::window::Windows;
 
 /// Every modelled defect, a row each, for programs.
-pub fn table(board: &Board, walk: &Walk) -> Table {
+pub fn table(board: &Board, windows: &Windows, walk: &Walk) -> Table {
     let columns = [
         "class",
         "defect",
@@ -73,7 +74,37 @@ pub fn table(board: &Board, walk: &Walk) -> Table {
             }),
         ]);
     }
+    for other in otherwise(board, windows, walk) {
+        let mut row = vec![other.class.into(), other.what.into()];
+        row.push(if other.found { "yes" } else { "no" }.into());
+        row.extend([Cell::Missing, Cell::Missing]);
+        let by = other.by.into();
+        row.extend(if other.found { [by, Cell::Missing] } else { [Cell::Missing, by] });
+        row.extend([Cell::Missing, Cell::Missing, Cell::Missing]);
+        table.rows.push(row);
+    }
     table
+}
+
+/// What is no defect of the circuit, and what finds it.
+fn otherwise_text(board: &Board, windows: &Windows, walk: &Walk) -> String {
+    let mut text = String::new();
+    for other in otherwise(board, windows, walk) {
+        if text.is_empty() {
+            text += "\nno defect of the circuit, and what finds it\n";
+        }
+        for line in wrap::lines(&other.what, 80) {
+            text += &format!("{line}\n");
+        }
+        let by = match other.found {
+            true => format!("by {}", other.by),
+            false => format!("not found by the test; by {}", other.by),
+        };
+        for line in wrap::lines(&by, 76) {
+            text += &format!("    {line}\n");
+        }
+    }
+    text
 }
 
 /// What a sequence asks of the operator: `17 moves (17 is the least), about 95 s by hand`.
@@ -130,6 +161,7 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
             text += &format!("\n{}\n", wrap::lines(&needless, 80).join("\n"));
         }
     }
+    text += &otherwise_text(board, windows, walk);
     text += &least_text(board, windows, walk);
     text += &scale_text(board, windows, walk);
     let never = faults::never_seen(board);

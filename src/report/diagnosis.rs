@@ -72,7 +72,11 @@ fn told(board: &Board, fault: Fault) -> String {
         Fault::PinLeaks { channel, to, ohms } => {
             Fault::PinLeaks { channel, to, ohms: Ohms(rounded(ohms.0)) }.text(board)
         }
-        Fault::PinsBridged { ohms, .. } | Fault::ChannelsBridged { ohms, .. } if ohms.0 > 1.0 => {
+        Fault::PinsBridged { ohms, .. }
+        | Fault::HeadersBridged { ohms, .. }
+        | Fault::ChannelsBridged { ohms, .. }
+            if ohms.0 > 1.0 =>
+        {
             format!("{} by some {}", fault.text(board), Ohms(rounded(ohms.0)))
         }
         other => other.text(board),

@@ -17,6 +17,14 @@ pub fn question(board: &Board, look: Look) -> String {
             "look at {} from below with a magnifier: is there solder between pins {a} and {b}?",
             j(jumper)
         ),
+        Look::BridgeBetween { jumpers: [a, b], pins: [p, q] } => format!(
+            "look at {} and {} from below with a magnifier: is there solder between pin {p} of {} \
+             and pin {q} of {}?",
+            j(a),
+            j(b),
+            j(a),
+            j(b)
+        ),
         Look::ChipBridge { channels: [a, b] } => format!(
             "look at the chip with a magnifier: is there solder or residue between {} and {}?",
             pin(a),
@@ -60,6 +68,12 @@ pub fn question(board: &Board, look: Look) -> String {
              should?",
             j(jumper)
         ),
+        Look::ScrapedBetween { jumpers: [a, b], pins: [p, q] } => format!(
+            "draw a blade between pin {p} of {} and pin {q} of {}, power off: does the unit then \
+             read as it should?",
+            j(a),
+            j(b)
+        ),
         Look::Lifted { resistor } => format!(
             "lift one end of {}, power off, and measure it: is it out of its {} ± {:.0} %?",
             r(resistor),
@@ -85,6 +99,9 @@ pub fn flag(board: &Board, look: Look) -> String {
     match look {
         Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
         Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
+        Look::BridgeBetween { jumpers: [a, b], pins: [p, q] } => {
+            format!("bridge:{}:{p}:{}:{q}", j(a), j(b))
+        }
         Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
         Look::OtherValue { resistor } => format!("other-value:{}", r(resistor)),
         Look::Printed { resistor, ohms } => {
@@ -99,6 +116,9 @@ pub fn flag(board: &Board, look: Look) -> String {
             format!("other-shunt:{}:{}", j(jumper), board.jumpers[jumper].positions[position].name)
         }
         Look::Scraped { jumper, pins: [a, b] } => format!("scraped:{}:{a}-{b}", j(jumper)),
+        Look::ScrapedBetween { jumpers: [a, b], pins: [p, q] } => {
+            format!("scraped:{}:{p}:{}:{q}", j(a), j(b))
+        }
         Look::Lifted { resistor } => format!("lifted:{}", r(resistor)),
         Look::Answer { question } => format!("answer:{}", board.questions[question].id),
         Look::Lamp { question, resistor } => {

@@ -132,6 +132,9 @@ fn without_value(fault: Fault) -> Fault {
         Fault::PinsBridged { jumper, pins, between, .. } => {
             Fault::PinsBridged { jumper, pins, between, ohms }
         }
+        Fault::HeadersBridged { jumpers, pins, between, .. } => {
+            Fault::HeadersBridged { jumpers, pins, between, ohms }
+        }
         Fault::ChannelsBridged { channels, .. } => Fault::ChannelsBridged { channels, ohms },
         other => other,
     }

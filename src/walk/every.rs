@@ -89,7 +89,7 @@ impl Problem {
 
     /// The fewest moves from one stop to another, through those that may be set; the stops after the
     /// first.
-    fn between(&self, from: usize, to: usize) -> Option<Vec<usize>> {
+    pub fn between(&self, from: usize, to: usize) -> Option<Vec<usize>> {
         let mut before: Vec<Option<usize>> = vec![None; self.allowed.len()];
         let mut queue = VecDeque::from([from]);
         while let Some(stop) = queue.pop_front() {

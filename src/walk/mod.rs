@@ -1,10 +1,12 @@
 //! The order of settings that the operator is led through.
 
+mod coupled;
 mod every;
 pub mod meter;
 mod search;
 mod smooth;
 mod time;
+mod weave;
 
 use crate::board::{Board, Kind, NetId, Place, Question, Setting};
 use crate::circuit::{self, Group, Parts};
@@ -49,7 +51,8 @@ pub struct Walk {
     pub steps: Vec<Step>,
     /// Moves that no sequence with the same aims can do without.
     pub least: usize,
-    /// The groups of jumpers that a pin reads, in the order in which they are gone through.
+    /// The groups of jumpers that a pin reads, in the order in which they are first gone through,
+    /// where nothing makes them alternate.
     pub legs: Vec<Leg>,
     /// What a pass of this sequence means.
     pub coverage: Coverage,
@@ -143,8 +146,10 @@ pub fn plan_every(
 
 /// Plans the sequence from where the shunts are to the delivery setting.
 ///
-/// Group by group, since jumpers of different groups do not influence each other's readings; no
-/// order of the groups, and no way of interleaving them, saves a change of header. In each group,
+/// Group by group, since jumpers of different groups do not influence each other's readings, and
+/// one after the other, since alternating saves no move and costs changes of header; only where a
+/// defect that joins two groups would stay unseen do their ways alternate, or go a detour, so that
+/// it is seen if any pair of their settings shows it. In each group,
 /// in as few moves as can be, with as few power cycles and then as few changes of header as those
 /// allow: every place that the maker uses is visited, every option that the group's channels tell apart is read, every question can be asked, and every modelled
 /// defect that some setting of the group shows is shown. Each setting on the way is measured too.
@@ -167,37 +172,103 @@ fn plan_as(
     let (by_meter, groups): (Vec<Group>, Vec<Group>) =
         planned_together(board, all).into_iter().partition(|g| meter::alone(board, g));
     let alone: Vec<usize> = by_meter.into_iter().flat_map(|group| group.jumpers).collect();
-    let mut setting = alone.iter().fold(start.clone(), |s, &j| s.with(j, delivery.0[j]));
-    let metered = meter::plan(board, windows, &setting, &alone);
+    let begin = alone.iter().fold(start.clone(), |s, &j| s.with(j, delivery.0[j]));
+    let metered = meter::plan(board, windows, &begin, &alone);
     let every = meter::others(board);
-    let mut steps = vec![Step { setting: setting.clone(), made: None, reads: every.clone() }];
-    let mut legs = Vec::new();
+    let faults = faults::modelled(board);
+    // What a good unit shows is worked out once for all that follows.
+    let known = Views::new(board, windows, []);
+    let mut plans = Vec::new();
+    let (mut ways, mut legs) = (Vec::new(), Vec::new());
     for group in groups {
-        let reads = read_beside(board, &group.nets);
-        let plan = Plan::new(board, windows, [start, delivery], group)?;
+        let plan = Plan::new(board, windows, (&faults, &known), [start, delivery], group)?;
         let (way, leg) = plan.way(all).ok_or_else(|| plan.cut_off())?;
+        ways.push(way.stops);
         legs.push(leg);
-        for pair in way.stops.windows(2) {
-            let made = plan.made(pair[0], pair[1]);
+        plans.push(plan);
+    }
+    let mut course = Course::one_by_one(ways, legs);
+    let sequence = Sequence { board, known, faults, all, begin, every };
+    let mut steps = sequence.steps(&plans, &course);
+    let looks = |steps: &[Step]| {
+        let look = |s: &Step| (s.setting.clone(), s.reads.clone());
+        steps.iter().map(look).collect::<Vec<_>>()
+    };
+    let held = |steps: &[Step]| sequence.known.of(looks(steps)).sightings(&sequence.faults);
+    let mut found = held(&steps);
+    let unseen: Vec<Fault> = found.iter().filter(|(_, at)| at.is_none()).map(|f| f.0).collect();
+    if coupled::show(&sequence, &mut plans, &mut course, &mut steps, &unseen) {
+        found = held(&steps);
+    }
+    let coverage = faults::coverage_of(board, found);
+    let coverage = meter::shown(board, &metered, coverage);
+    let legs = course.legs;
+    let least = course.more + legs.iter().map(|leg| leg.least).sum::<usize>();
+    Ok(Walk { metered, steps, least, legs, coverage, smallest: OnceLock::new() })
+}
+
+/// What is the same for every course through a board.
+struct Sequence<'a> {
+    board: &'a Board,
+    /// What is known of a good unit, of no setting in particular.
+    known: Views<'a>,
+    /// Every modelled defect.
+    faults: Vec<Fault>,
+    /// Whether every used combination of places is read.
+    all: bool,
+    /// Where the shunts are when the power comes on.
+    begin: Setting,
+    /// The channels that a pin reads.
+    every: Vec<usize>,
+}
+
+/// A way through each group, and whose turn it is.
+#[derive(Clone)]
+struct Course {
+    /// By plan: its stops, the start first.
+    ways: Vec<Vec<usize>>,
+    legs: Vec<Leg>,
+    /// By move: the plan whose way goes on.
+    order: Vec<usize>,
+    /// Moves by which the bounds of groups that are joined are above those of each alone.
+    more: usize,
+}
+
+impl Course {
+    fn one_by_one(ways: Vec<Vec<usize>>, legs: Vec<Leg>) -> Course {
+        let each = ways.iter().enumerate();
+        let order = each.flat_map(|(plan, way)| vec![plan; way.len() - 1]).collect();
+        Course { ways, legs, order, more: 0 }
+    }
+}
+
+impl Sequence<'_> {
+    fn steps(&self, plans: &[Plan<'_>], course: &Course) -> Vec<Step> {
+        let reads: Vec<Vec<usize>> =
+            plans.iter().map(|plan| read_beside(self.board, &self.faults, &plan.nets)).collect();
+        let mut setting = self.begin.clone();
+        let mut at = vec![0; plans.len()];
+        let mut steps =
+            vec![Step { setting: setting.clone(), made: None, reads: self.every.clone() }];
+        for &plan in &course.order {
+            let way = &course.ways[plan];
+            let made = plans[plan].made(way[at[plan]], way[at[plan] + 1]);
+            at[plan] += 1;
             setting = setting.with(made.jumper, made.to);
-            let reads = reads.clone();
+            let reads = reads[plan].clone();
             steps.push(Step { setting: setting.clone(), made: Some(made), reads });
         }
+        steps.push(Step { setting, made: None, reads: self.every.clone() });
+        steps
     }
-    steps.push(Step { setting, made: None, reads: every });
-    let looks = steps.iter().map(|s| (s.setting.clone(), s.reads.clone()));
-    let coverage = faults::coverage(board, windows, looks);
-    let coverage = meter::shown(board, &metered, coverage);
-    let least = legs.iter().map(|leg| leg.least).sum();
-    Ok(Walk { metered, steps, least, legs, coverage, smallest: OnceLock::new() })
 }
 
 /// The channels at these nets, with the digital ones whose pins are beside theirs: a level takes no
 /// time to read, and a bridge between two pins shows only while one of them is moved.
-fn read_beside(board: &Board, nets: &[NetId]) -> Vec<usize> {
+fn read_beside(board: &Board, faults: &[Fault], nets: &[NetId]) -> Vec<usize> {
     let mut reads = read_in(board, nets);
-    for fault in faults::modelled(board) {
-        if let Fault::ChannelsBridged { channels: [a, b], .. } = fault {
+    for fault in faults {
+        if let Fault::ChannelsBridged { channels: [a, b], .. } = *fault {
             for (one, other) in [(a, b), (b, a)] {
                 let digital = board.channels[other].kind == Kind::Digital;
                 if nets.contains(&board.channels[one].net) && digital && !reads.contains(&other) {
@@ -253,6 +324,7 @@ struct Plan<'a> {
     board: &'a Board,
     delivery: &'a Setting,
     jumpers: Vec<usize>,
+    nets: Vec<NetId>,
     /// The places of each of the jumpers, `open` last.
     places: Vec<Vec<Place>>,
     problem: Problem,
@@ -262,6 +334,7 @@ impl<'a> Plan<'a> {
     fn new(
         board: &'a Board,
         windows: &Windows,
+        (faults, known): (&[Fault], &Views<'_>),
         [start, delivery]: [&'a Setting; 2],
         group: Group,
     ) -> Result<Plan<'a>, WalkProblem> {
@@ -273,17 +346,18 @@ impl<'a> Plan<'a> {
         };
         let problem =
             Problem { radix, allowed: vec![true; count], start: 0, end: 0, wants: vec![] };
-        let mut plan = Plan { board, delivery, jumpers: group.jumpers, places, problem };
+        let Group { jumpers, nets } = group;
+        let mut plan = Plan { board, delivery, jumpers, nets, places, problem };
         plan.problem.start = plan.stop(start);
         plan.problem.end = plan.stop(delivery);
-        plan.aim(windows, &group.nets);
+        plan.aim(windows, faults, known);
         Ok(plan)
     }
 
     /// Says which settings may be passed and which must be.
-    fn aim(&mut self, windows: &Windows, nets: &[NetId]) {
+    fn aim(&mut self, windows: &Windows, faults: &[Fault], known: &Views<'_>) {
         let board = self.board;
-        let channels = read_in(board, nets);
+        let channels = read_in(board, &self.nets);
         let settings: Vec<Setting> =
             (0..self.problem.allowed.len()).map(|s| self.setting(s)).collect();
         self.problem.allowed = settings.iter().map(|s| may_be_set(board, s)).collect();
@@ -301,19 +375,12 @@ impl<'a> Plan<'a> {
                 wants.push(self.stops(&settings, |s| when.iter().all(|&(j, p)| s.0[j] == p)));
             }
         }
-        // One that reaches into another group depends on what is set there meanwhile: the coverage
-        // of the whole sequence tells whether it was seen.
-        let group = Group { jumpers: self.jumpers.clone(), nets: nets.to_vec() };
-        let inside = |f: &Fault| {
-            let reach = f.reach(board);
-            let rail = |n: &NetId| [board.supply.net, board.supply.ground].contains(n);
-            reach.touches(board, &group)
-                && reach.nets.iter().all(|n| rail(n) || nets.contains(n))
-                && reach.jumpers.iter().all(|j| self.jumpers.contains(j))
-        };
-        let faults: Vec<Fault> = faults::modelled(board).into_iter().filter(inside).collect();
+        // One that reaches into another group depends on what is set there meanwhile: see `coupled`.
+        let group = self.group();
+        let mine = |f: &Fault| inside(board, &group, *f);
+        let faults: Vec<Fault> = faults.iter().copied().filter(mine).collect();
         let looks = settings.into_iter().map(|s| (s, channels.clone()));
-        let views = Views::new(board, windows, looks);
+        let views = known.of(looks);
         let allowed = &self.problem.allowed;
         wants.extend(views.each_seen_in(&faults).into_iter().map(|mut seen| {
             seen.retain(|&s| allowed[s]);
@@ -322,6 +389,22 @@ impl<'a> Plan<'a> {
         // What cannot be met is told by the coverage or by the window that has no setting.
         self.problem.wants = wants.into_iter().filter(|w: &Vec<usize>| !w.is_empty()).collect();
         self.problem.reduce();
+    }
+
+    fn group(&self) -> Group {
+        Group { jumpers: self.jumpers.clone(), nets: self.nets.clone() }
+    }
+
+    /// The way that passes one of these stops too; none, and nothing changed, where it cannot.
+    fn also(&mut self, stops: Vec<usize>, all: bool) -> Option<(Way, Leg)> {
+        let before = self.problem.wants.clone();
+        self.problem.wants.push(stops);
+        self.problem.reduce();
+        let found = self.way(all);
+        if found.is_none() {
+            self.problem.wants = before;
+        }
+        found
     }
 
     /// The way through the group, every used combination of places if `all`; none where there is
@@ -393,7 +476,11 @@ impl<'a> Plan<'a> {
 
     /// The setting of a stop, the other jumpers as delivered.
     fn setting(&self, stop: usize) -> Setting {
-        let mut setting = self.delivery.clone();
+        self.set(self.delivery.clone(), stop)
+    }
+
+    /// A setting with the jumpers of the group as at a stop.
+    fn set(&self, mut setting: Setting, stop: usize) -> Setting {
         for (i, &jumper) in self.jumpers.iter().enumerate() {
             setting.0[jumper] = self.places[i][self.problem.digit(stop, i)];
         }
@@ -411,6 +498,15 @@ impl<'a> Plan<'a> {
     fn cut_off(&self) -> WalkProblem {
         WalkProblem::CutOff { jumpers: names(self.board, &self.jumpers) }
     }
+}
+
+/// Whether a defect bears on nothing but a group and the rails.
+fn inside(board: &Board, group: &Group, fault: Fault) -> bool {
+    let reach = fault.reach(board);
+    let rail = |n: &NetId| [board.supply.net, board.supply.ground].contains(n);
+    reach.touches(board, group)
+        && reach.nets.iter().all(|n| rail(n) || group.nets.contains(n))
+        && reach.jumpers.iter().all(|j| group.jumpers.contains(j))
 }
 
 /// The places of a jumper, `open` last, whether or not the maker uses it: every shunt is off in

@@ -4,6 +4,7 @@ mod chips;
 mod commands;
 mod drift;
 mod mutation;
+mod neighbours;
 mod odds;
 mod slips;
 

@@ -43,6 +43,7 @@ impl Maker {
             sources: vec![],
             switches: vec![],
             jumpers: vec![],
+            neighbours: vec![],
             channels: vec![],
             options: vec![],
             loads: vec![],

@@ -33,7 +33,10 @@ pub fn is(board: &Board, cause: &[Fault], planted: &[Fault]) -> bool {
         (Fault::PinLeaks { channel: a, to: p, .. }, Fault::PinLeaks { channel: b, to: q, .. }) => {
             (a, p) == (b, q)
         }
-        (Fault::PinsBridged { between: a, .. }, Fault::PinsBridged { between: b, .. }) => a == b,
+        (Fault::PinsBridged { between: a, .. }, Fault::PinsBridged { between: b, .. })
+        | (Fault::HeadersBridged { between: a, .. }, Fault::HeadersBridged { between: b, .. }) => {
+            a == b
+        }
         (
             Fault::ChannelsBridged { channels: a, .. },
             Fault::ChannelsBridged { channels: b, .. },

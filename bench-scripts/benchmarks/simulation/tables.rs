@@ -114,6 +114,7 @@ pub fn electrical(fault: &Fault) -> bool {
             | Fault::ResistorsSwapped { .. }
             | Fault::ContactResistive { .. }
             | Fault::PinsBridged { .. }
+            | Fault::HeadersBridged { .. }
             | Fault::SecondShunt { .. }
             | Fault::PinLeaks { .. }
             | Fault::ChannelsBridged { .. }

@@ -18,6 +18,7 @@ mod jumpers;
 mod log;
 mod names;
 mod near;
+mod neighbours;
 mod netlist;
 mod numbered;
 mod odds;
@@ -63,13 +64,14 @@ const SINGLES: [&str; 13] = [
 ];
 
 /// Tables that a file has any number of.
-const LISTS: [&str; 14] = [
+const LISTS: [&str; 15] = [
     "array",
     "resistor",
     "capacitor",
     "source",
     "switch",
     "jumper",
+    "neighbours",
     "channel",
     "options",
     "thresholds",
@@ -237,6 +239,7 @@ impl<'a> Reading<'a, '_> {
         parts.sources.extend(self.sources(&root));
         let switches = self.switches(&root);
         let jumpers = self.jumpers(&root);
+        let neighbours = self.neighbours(&root, &jumpers);
         let channels = self.channels(&root, &parts.capacitors);
         let options = self.options(&root);
         let thresholds = self.thresholds(&root, &channels, &options);
@@ -277,6 +280,7 @@ impl<'a> Reading<'a, '_> {
             sources: parts.sources,
             switches,
             jumpers,
+            neighbours,
             channels,
             options,
             loads,

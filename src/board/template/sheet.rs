@@ -385,7 +385,21 @@ impl Sheet {
         text += "\n";
         text += self.body.trim_end();
         text += "\n";
+        text += &self.side_by_side();
         Written { text, parts: self.parts }
+    }
+}
+
+impl Sheet {
+    /// How to say that headers stand side by side, which no template knows, as a comment.
+    fn side_by_side(&self) -> String {
+        let [(a, _), (b, _), ..] = &self.delivery[..] else { return String::new() };
+        let headers = list(&[a, b]);
+        format!(
+            "\n# Where headers stand side by side, solder may bridge their pins. Take off the marks and \
+             name\n# yours: each pair is a pin of the first header and the pin of the second beside \
+             it.\n# [[neighbours]]\n# headers = {headers}\n# pins = [[1, 1], [2, 2]]\n"
+        )
     }
 }
 
