@@ -24,6 +24,7 @@ pub mod showing;
 pub mod supply;
 pub mod sweep;
 mod tally;
+mod visit;
 pub mod watching;
 
 use crate::board::chip::Probe;

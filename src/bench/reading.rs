@@ -3,11 +3,8 @@
 use super::judge;
 use super::shape::{Shape, seen_shapes, shapes};
 use super::sweep::{BURST, Got, Keep, Sweep};
-use super::{
-    Answer, Ask, Boot, Burst, Check, Cut, Design, Event, Input, Output, ProbeInfo, Procedure,
-    probe_problem,
-};
-use super::{Summary, UnitVerdict, Verdict};
+use super::visit::{Errand, Next, Visit, went_on};
+use super::{Answer, Ask, Burst, Check, Cut, Design, ProbeInfo, UnitVerdict, Verdict};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group};
 use crate::window::{self, Windows};
@@ -141,36 +138,20 @@ fn pick(every: &[Vec<Place>], mut number: usize) -> Vec<Place> {
 }
 
 /// The procedure of one look: greet, read every channel once, switch everything off.
+pub type Reader = Visit<Reading>;
+
+/// What a reader does between its greeting and its end.
 #[derive(Debug)]
-pub struct Reader {
+pub struct Reading {
     board: Arc<Board>,
     windows: Arc<Windows>,
     expected: Setting,
     sweep: Sweep,
-    state: State,
     who: ProbeInfo,
-    began: Duration,
     look: Option<Look>,
 }
 
-/// What the reader waits for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
-    /// To be started.
-    New,
-    /// For the probe's name.
-    Greeting,
-    /// For an answer of the sweep.
-    Reading,
-    /// For the answer under way when the operator stopped.
-    Stopping,
-    /// For everything to be off.
-    Off,
-    /// Nothing more.
-    Over,
-}
-
-impl Reader {
+impl Visit<Reading> {
     /// A reader; `expected` fills in what no reading shows.
     pub fn new(board: Arc<Board>, windows: Arc<Windows>, expected: Setting) -> Reader {
         let mut sweep = Sweep::new().ask(Ask::Prepare, Keep::No);
@@ -182,135 +163,56 @@ impl Reader {
             sweep = sweep.ask(Ask::Supply { n: BURST }, Keep::Supply);
         }
         sweep = sweep.ask(Ask::AllOff, Keep::No).ask(Ask::Boot, Keep::Boot);
-        Reader {
-            board,
-            windows,
-            expected,
-            sweep,
-            state: State::New,
-            who: ProbeInfo::default(),
-            began: Duration::ZERO,
-            look: None,
-        }
+        let (who, look) = (ProbeInfo::default(), None);
+        let reading = Reading { board: board.clone(), windows, expected, sweep, who, look };
+        Visit::to(board, reading)
     }
 
     /// What the look came to, once it is over.
     pub fn look(&self) -> Option<&Look> {
-        self.look.as_ref()
+        self.errand().look.as_ref()
     }
 
     /// Who answered; nobody before the probe has.
     pub fn who(&self) -> &ProbeInfo {
-        &self.who
+        &self.errand().who
+    }
+}
+
+impl Reading {
+    fn next(&mut self) -> Next {
+        if let Some(ask) = self.sweep.next() {
+            return Next::Ask(ask);
+        }
+        let boot = self.sweep.got().boot.as_ref();
+        if !boot.is_some_and(|boot| went_on(&self.who.boot, boot)) {
+            let why = "the probe was reset while it was read: what it read is void; look again";
+            return Next::Done(Some(Cut::Probe(why.into())));
+        }
+        let look = conclude(&self.board, &self.windows, self.sweep.got(), &self.expected);
+        self.look = Some(look);
+        Next::Done(None)
+    }
+}
+
+impl Errand for Reading {
+    fn greeted(&mut self, _: Duration, who: ProbeInfo) -> Next {
+        self.who = who;
+        self.next()
     }
 
-    fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {
-        self.state = State::Over;
+    fn answered(&mut self, _: Duration, answer: Answer) -> Next {
+        self.sweep.answer(answer);
+        self.next()
+    }
+
+    fn verdict(&self, cut: Option<&Cut>) -> (UnitVerdict, usize) {
         let checks = self.look.as_ref().map_or(&[][..], |l| &l.checks);
         let mut worst = checks.iter().map(|c| c.verdict).max().unwrap_or(Verdict::NotTested);
         if cut.is_some() {
             worst = worst.max(Verdict::NotTested);
         }
-        let verdict = UnitVerdict::of(worst);
-        let took = now.saturating_sub(self.began);
-        let checks = checks.len();
-        let (reasons, failing, worst, sag) = (Vec::new(), Vec::new(), None, None);
-        vec![Output::Event(Event::Finished(Summary {
-            verdict,
-            reasons,
-            failing,
-            worst,
-            sag,
-            checks,
-            unseen: 0,
-            cut,
-            took,
-        }))]
-    }
-
-    fn answered(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
-        match self.state {
-            State::New | State::Over => Vec::new(),
-            State::Greeting => self.greeted(now, answer),
-            State::Reading => {
-                self.sweep.answer(answer);
-                self.next(now)
-            }
-            State::Stopping => {
-                self.state = State::Off;
-                vec![Output::Ask(Ask::AllOff)]
-            }
-            State::Off => self.close(now, Some(Cut::Stopped)),
-        }
-    }
-
-    fn greeted(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
-        if let Some(why) = probe_problem(&self.board, &answer) {
-            return self.close(now, Some(Cut::Probe(why)));
-        }
-        if let Answer::Who(info) = answer {
-            self.who = info;
-        }
-        self.state = State::Reading;
-        self.next(now)
-    }
-
-    fn next(&mut self, now: Duration) -> Vec<Output> {
-        if let Some(ask) = self.sweep.next() {
-            return vec![Output::Ask(ask)];
-        }
-        let boot = &self.who.boot;
-        let same = |b: &Boot| b.count == boot.count && b.uptime_ms >= boot.uptime_ms;
-        if !self.sweep.got().boot.as_ref().is_some_and(same) {
-            let why = "the probe was reset while it was read: what it read is void; look again";
-            return self.close(now, Some(Cut::Probe(why.into())));
-        }
-        let look = conclude(&self.board, &self.windows, self.sweep.got(), &self.expected);
-        self.look = Some(look);
-        self.close(now, None)
-    }
-
-    /// Everything is switched off before the end, after the answer that may be under way.
-    fn stop(&mut self, now: Duration) -> Vec<Output> {
-        match self.state {
-            State::New => self.close(now, Some(Cut::Stopped)),
-            State::Greeting | State::Reading => {
-                self.state = State::Stopping;
-                Vec::new()
-            }
-            State::Stopping | State::Off | State::Over => Vec::new(),
-        }
-    }
-}
-
-impl Procedure for Reader {
-    fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
-        match input {
-            _ if self.over() => Vec::new(),
-            Input::Start if self.state == State::New => {
-                self.began = now;
-                self.state = State::Greeting;
-                vec![Output::Ask(Ask::Who)]
-            }
-            Input::Answer(answer) => self.answered(now, answer),
-            Input::Lost(why) => self.close(now, Some(Cut::Probe(why))),
-            Input::Stop => self.stop(now),
-            // A look asks nothing of anybody.
-            Input::Start
-            | Input::Key(_)
-            | Input::Typed(_)
-            | Input::Ran(_)
-            | Input::NoKeys
-            | Input::Tick => Vec::new(),
-        }
-    }
-
-    fn wake_at(&self) -> Option<Duration> {
-        None
-    }
-
-    fn over(&self) -> bool {
-        self.state == State::Over
+        (UnitVerdict::of(worst), checks.len())
     }
 }
 

@@ -5,8 +5,8 @@
 //! are missing is taken anew, a few times at most, and what is missing then is named.
 
 use super::sweep::rest_us;
-use super::{Answer, Ask, Boot, Burst, Cut, Input, Output, Procedure, UnitVerdict, probe_problem};
-use super::{Event, Summary};
+use super::visit::{Errand, Next, Visit, went_on};
+use super::{Answer, Ask, Boot, Burst, Cut, ProbeInfo};
 use crate::board::Board;
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -134,54 +134,43 @@ fn dip(before: &Burst, codes: &[Option<u16>]) -> Option<Dip> {
     })
 }
 
-/// What is waited for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum State {
-    New,
-    Greeting,
-    Taking,
-    /// For the answer under way when the operator stopped.
-    Stopping,
-    /// For everything to be off.
-    Off,
-    Over,
-}
-
 /// Takes the conversions of one channel.
+pub type Sampler = Visit<Sampling>;
+
+/// What a sampler does between its greeting and its end.
 #[derive(Debug)]
-pub struct Sampler {
+pub struct Sampling {
     board: Arc<Board>,
     plan: Plan,
-    state: State,
     left: VecDeque<Ask>,
     asked: Option<Ask>,
     boot: Boot,
     tries: u32,
     taken: Option<Taken>,
-    began: Duration,
 }
 
-impl Sampler {
+impl Visit<Sampling> {
     /// A sampler for one burst of a board.
     pub fn new(board: Arc<Board>, plan: Plan) -> Sampler {
-        Sampler {
-            board,
+        let sampling = Sampling {
+            board: board.clone(),
             plan,
-            state: State::New,
             left: VecDeque::new(),
             asked: None,
             boot: Boot::default(),
             tries: 0,
             taken: None,
-            began: Duration::ZERO,
-        }
+        };
+        Visit::to(board, sampling)
     }
 
     /// What was taken, once it is over.
     pub fn taken(&self) -> Option<&Taken> {
-        self.taken.as_ref()
+        self.errand().taken.as_ref()
     }
+}
 
+impl Sampling {
     /// The burst itself.
     fn burst(&self) -> Ask {
         let Plan { channel, n, load } = self.plan;
@@ -204,58 +193,20 @@ impl Sampler {
         before.chain([self.burst()]).chain(after).collect()
     }
 
-    fn next(&mut self, now: Duration) -> Vec<Output> {
+    fn next(&mut self) -> Next {
         match self.left.pop_front() {
             Some(ask) => {
                 self.asked = Some(ask.clone());
-                vec![Output::Ask(ask)]
+                Next::Ask(ask)
             }
-            None => self.close(now, None),
+            None => Next::Done(None),
         }
     }
 
-    fn greeted(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
-        if let Some(why) = probe_problem(&self.board, &answer) {
-            return self.close(now, Some(Cut::Probe(why)));
-        }
-        if let Answer::Who(info) = answer {
-            self.boot = info.boot;
-        }
-        self.state = State::Taking;
-        self.left = self.asks();
-        self.next(now)
-    }
-
-    fn answered(&mut self, now: Duration, answer: Answer) -> Vec<Output> {
-        match (self.state, answer) {
-            (State::New | State::Over, _) => Vec::new(),
-            (State::Greeting, answer) => self.greeted(now, answer),
-            (State::Stopping, _) => {
-                self.state = State::Off;
-                vec![Output::Ask(Ask::AllOff)]
-            }
-            (State::Off, _) => self.close(now, Some(Cut::Stopped)),
-            (State::Taking, Answer::Refused(why)) => {
-                self.taken = None;
-                let why = format!("the probe refused: {why}");
-                self.close(now, Some(Cut::Probe(why)))
-            }
-            (State::Taking, Answer::Samples { before, burst, codes }) => {
-                self.keep(before, burst, codes);
-                self.next(now)
-            }
-            (State::Taking, Answer::Boot(boot)) => {
-                let same = boot.count == self.boot.count && boot.uptime_ms >= self.boot.uptime_ms;
-                if same {
-                    return self.next(now);
-                }
-                self.taken = None;
-                let why = "the probe was reset while it was read: what it read is void; where a \
-                           load went on, the supply may have broken down under it";
-                self.close(now, Some(Cut::Probe(why.into())))
-            }
-            (State::Taking, _) => self.next(now),
-        }
+    /// Nothing that was read counts.
+    fn void(&mut self, why: String) -> Next {
+        self.taken = None;
+        Next::Done(Some(Cut::Probe(why)))
     }
 
     /// Keeps the burst of which least is missing, and has it taken anew while that may help.
@@ -273,168 +224,28 @@ impl Sampler {
             self.left.push_front(ask);
         }
     }
-
-    fn close(&mut self, now: Duration, cut: Option<Cut>) -> Vec<Output> {
-        self.state = State::Over;
-        // Nothing is judged here.
-        let verdict = UnitVerdict::Incomplete;
-        let (reasons, failing, worst, sag) = (Vec::new(), Vec::new(), None, None);
-        let took = now.saturating_sub(self.began);
-        let (checks, unseen) = (0, 0);
-        let summary = Summary { verdict, reasons, failing, worst, sag, checks, unseen, cut, took };
-        vec![Output::Event(Event::Finished(summary))]
-    }
-
-    /// Everything is switched off before the end, after the answer that may be under way.
-    fn stop(&mut self, now: Duration) -> Vec<Output> {
-        match self.state {
-            State::New => self.close(now, Some(Cut::Stopped)),
-            State::Greeting | State::Taking => {
-                self.state = State::Stopping;
-                Vec::new()
-            }
-            State::Stopping | State::Off | State::Over => Vec::new(),
-        }
-    }
 }
 
-impl Procedure for Sampler {
-    fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
-        match input {
-            _ if self.over() => Vec::new(),
-            Input::Start if self.state == State::New => {
-                self.began = now;
-                self.state = State::Greeting;
-                vec![Output::Ask(Ask::Who)]
+impl Errand for Sampling {
+    fn greeted(&mut self, _: Duration, who: ProbeInfo) -> Next {
+        self.boot = who.boot;
+        self.left = self.asks();
+        self.next()
+    }
+
+    fn answered(&mut self, _: Duration, answer: Answer) -> Next {
+        match answer {
+            Answer::Refused(why) => self.void(format!("the probe refused: {why}")),
+            Answer::Samples { before, burst, codes } => {
+                self.keep(before, burst, codes);
+                self.next()
             }
-            Input::Answer(answer) => self.answered(now, answer),
-            Input::Lost(why) => self.close(now, Some(Cut::Probe(why))),
-            Input::Stop => self.stop(now),
-            // Nothing is asked of anybody.
-            Input::Start
-            | Input::Key(_)
-            | Input::Typed(_)
-            | Input::Ran(_)
-            | Input::NoKeys
-            | Input::Tick => Vec::new(),
+            Answer::Boot(boot) if !went_on(&self.boot, &boot) => {
+                let why = "the probe was reset while it was read: what it read is void; where a \
+                           load went on, the supply may have broken down under it";
+                self.void(why.into())
+            }
+            _ => self.next(),
         }
-    }
-
-    fn wake_at(&self) -> Option<Duration> {
-        None
-    }
-
-    fn over(&self) -> bool {
-        self.state == State::Over
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn board() -> Arc<Board> {
-        let text = include_str!("../../protocols/vent-controller.toml");
-        Arc::new(crate::board::parse("demo", text).expect("a board"))
-    }
-
-    fn burst(mean: f64, sd: f64) -> Burst {
-        let code = mean as u16;
-        Burst { n: 100, mean, sd, min: code, max: code, ..Burst::default() }
-    }
-
-    fn some(codes: &[u16]) -> Vec<Option<u16>> {
-        codes.iter().copied().map(Some).collect()
-    }
-
-    #[test]
-    fn a_dip_is_told_with_its_place_its_depth_and_when_it_is_over() {
-        let codes = [vec![400; 2], vec![380, 385, 390, 394], vec![396; 34]].concat();
-        let dip = dip(&burst(400.0, 0.2), &some(&codes)).expect("a dip");
-        // To the group of eight conversions in which it is over.
-        assert_eq!((dip.farthest, dip.at, dip.settled), (380, 2, Some(8)));
-        assert_eq!((dip.before, dip.steady, dip.beyond), (400.0, 396.0, 20.0));
-        // The codes of the internal reference rise as the supply falls.
-        let rising: Vec<u16> = codes.iter().map(|code| 800 - code).collect();
-        let dip = super::dip(&burst(400.0, 0.2), &some(&rising)).expect("a dip");
-        assert_eq!((dip.farthest, dip.steady), (420, 404.0));
-    }
-
-    #[test]
-    fn noise_and_hum_alone_are_neither_a_dip_nor_a_movement() {
-        // Hum of 50 Hz, 3 codes high, under conversions of 104 µs, and of it whole codes.
-        let hum = |from: usize| {
-            let turns = move |i: usize| i as f64 * 104e-6 * 50.0;
-            let code = move |i: usize| 400.0 + 3.0 * (turns(i) * std::f64::consts::TAU).sin();
-            (from..from + 961).map(move |i| code(i).round() as u16)
-        };
-        let (low, high) = (hum(0).min().unwrap_or(0), hum(0).max().unwrap_or(0));
-        let idle = Burst { min: low, max: high, ..burst(400.0, 3.0 / 2f64.sqrt()) };
-        let dip = dip(&idle, &some(&hum(500).collect::<Vec<_>>())).expect("figures");
-        assert_eq!((dip.beyond, dip.settled), (0.0, Some(0)), "{dip:?}");
-    }
-
-    #[test]
-    fn what_still_moves_at_the_end_is_not_called_settled() {
-        let codes: Vec<u16> = (0..40).map(|i| 400 - 2 * i).collect();
-        let dip = dip(&burst(400.0, 0.5), &some(&codes)).expect("a dip");
-        assert_eq!(dip.settled, None);
-    }
-
-    #[test]
-    fn missing_codes_are_named_and_stand_for_nothing() {
-        let mut codes = some(&[400; 96]);
-        codes[32..64].fill(None);
-        let plan = Plan { channel: Some(0), n: 96, load: None };
-        let (before, burst, tries) = (Some(burst(400.0, 0.0)), burst(400.0, 0.0), 1);
-        let mut taken = Taken { plan, before, burst, codes, tries };
-        assert_eq!(taken.lost(), std::slice::from_ref(&(32..64)));
-        assert!(!taken.too_slow());
-        assert_eq!(taken.dip().map(|d| (d.farthest, d.settled)), Some((400, Some(0))));
-        taken.codes.fill(None);
-        assert_eq!((taken.dip(), taken.too_slow()), (None, true));
-    }
-
-    /// Leads a sampler to its end, each burst answered with so many codes missing.
-    fn lead(missing: &[usize]) -> (Sampler, usize) {
-        let plan = Plan { channel: Some(0), n: 64, load: None };
-        let mut sampler = Sampler::new(board(), plan);
-        let (mut bursts, now) = (0, Duration::ZERO);
-        let mut outputs = sampler.handle(now, Input::Start);
-        while let Some(Output::Ask(ask)) = outputs.first() {
-            let answer = match ask {
-                Ask::Who => {
-                    let model = "PROBE-ATMEGA328P".to_string();
-                    Answer::Who(super::super::ProbeInfo { model, ..Default::default() })
-                }
-                Ask::Boot => Answer::Boot(Boot::default()),
-                Ask::Samples { n: 64, .. } => {
-                    let mut codes = some(&[500; 64]);
-                    codes[..missing[bursts.min(missing.len() - 1)]].fill(None);
-                    bursts += 1;
-                    Answer::Samples { before: None, burst: burst(500.0, 0.0), codes }
-                }
-                _ => Answer::Done,
-            };
-            outputs = sampler.handle(now, Input::Answer(answer));
-        }
-        (sampler, bursts)
-    }
-
-    #[test]
-    fn a_burst_with_codes_missing_is_taken_anew_until_it_is_whole() {
-        let (sampler, bursts) = lead(&[32, 32, 0]);
-        let taken = sampler.taken().expect("a burst");
-        assert_eq!((bursts, taken.tries, taken.missing()), (3, 3, 0));
-    }
-
-    #[test]
-    fn it_is_not_taken_for_ever_and_the_best_one_is_kept() {
-        let (sampler, bursts) = lead(&[32, 20, 32]);
-        let taken = sampler.taken().expect("a burst");
-        assert_eq!((bursts, taken.tries, taken.missing()), (5, 5, 20));
-        // A line that is too slow stays so.
-        let (sampler, bursts) = lead(&[40]);
-        assert_eq!((bursts, sampler.taken().map(Taken::missing)), (1, Some(40)));
     }
 }
