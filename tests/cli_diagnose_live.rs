@@ -95,7 +95,11 @@ impl Person {
             let here = [word(i), word(i + 1), word(i + 2), word(i + 3), word(i + 4), word(i + 5)];
             let moved = match here {
                 ["move", id, "to", name, ..] => vec![place(id, name)],
-                ["put", "the", "shunt", "of", id, "on"] => vec![place(id, word(i + 6))],
+                // A header with one position is named by its pins alone.
+                ["put", "the", "shunt", "of", id, "on"] => match word(i + 6) {
+                    "pins" => vec![(place(id, "open").0, Place::At(0))],
+                    name => vec![place(id, name)],
+                },
                 ["take", "the", "shunt", "off", id, ..] => vec![place(id, "open")],
                 ["take", "the", "shunts", "off", ..] => {
                     let ids = (i + 4..words.len()).map(word);
@@ -355,7 +359,11 @@ fn a_unit_without_hardware_is_led_through_the_settings_that_still_tell_something
     assert_eq!((ended.code, ended.err.as_str()), (Some(5), ""), "{}", ended.out);
     assert!(ended.out.starts_with("each look closes K1 for a moment"), "{}", ended.out);
     assert!(ended.out.contains("\n1. set J1=3 J2=fitted"), "{}", ended.out);
-    assert!(ended.out.contains("\nmove J1 to 2, then press Enter"), "{}", ended.out);
+    assert!(
+        ended.out.contains("\nmove J1 to 2 (between pins 3 and 4), then press Enter"),
+        "{}",
+        ended.out
+    );
     // A good unit: in the end nothing the probe can see is left, and a meter is asked for.
     assert!(
         ended.out.contains("a good unit, or a defect that these readings do not show"),

@@ -126,7 +126,11 @@ fn a_shunt_of_the_supply_is_moved_with_the_power_off() {
         let made = steps(&board, &at(&board.delivery, true), false, &wanted, None);
         assert_eq!(made.cut, cut, "{:?}", made.list);
         assert_eq!(made.list.len(), if cut { 3 } else { 1 }, "{:?}", made.list);
-        assert!(made.list.iter().any(|s| s == "move J5 to dry"), "{:?}", made.list);
+        assert!(
+            made.list.iter().any(|s| s == "move J5 to dry (between pins 2 and 3)"),
+            "{:?}",
+            made.list
+        );
     }
 }
 
@@ -181,8 +185,8 @@ kind = "analog"
     let both = board.delivery.with(b, Place::At(0));
     assert!(circuit::short(&board, &parts, &both, &[]).is_some(), "one order shorts it");
     for (from, to, first) in [
-        (&board.delivery, &to, "take the shunt off JA, put the shunt of JB on on"),
-        (&to, &board.delivery, "take the shunt off JB, put the shunt of JA on on"),
+        (&board.delivery, &to, "take the shunt off JA, put the shunt of JB on pins 1 and 2"),
+        (&to, &board.delivery, "take the shunt off JB, put the shunt of JA on pins 1 and 2"),
     ] {
         let wanted = Wanted { setting: to.clone(), powered: true, joined: false };
         let made = steps(&board, &at(from, true), false, &wanted, None);
@@ -198,5 +202,5 @@ fn shunts_are_taken_off_before_others_are_moved() {
     let to = to.with(jumper("J2"), Place::Open).with(jumper("J6"), Place::Open);
     let wanted = Wanted { setting: to, powered: true, joined: false };
     let made = steps(&board, &at(&board.delivery, true), false, &wanted, None);
-    assert_eq!(made.list, ["take the shunts off J2, J6, move J1 to 2"]);
+    assert_eq!(made.list, ["take the shunts off J2, J6, move J1 to 2 (between pins 3 and 4)"]);
 }

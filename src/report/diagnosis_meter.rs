@@ -3,7 +3,7 @@
 use super::diagnosis::{paragraph, percent, sentence};
 use super::diagnosis_next;
 use crate::board::Board;
-use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, metered};
+use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, OPEN_FROM, metered};
 use crate::faults::Fault;
 use crate::units::{Ohms, Volts};
 
@@ -75,7 +75,7 @@ fn shown(measurement: &Measurement, value: f64) -> String {
 /// A value as a meter shows it.
 pub fn exactly(ohms: bool, value: f64) -> String {
     match ohms {
-        true if value >= 20e6 => "open".to_string(),
+        true if value >= OPEN_FROM => "open".to_string(),
         true => Ohms(three_digits(value)).to_string(),
         false if value.abs() < 1e-4 => Volts(0.0).to_string(),
         false => Volts(three_digits(value)).to_string(),

@@ -3,7 +3,7 @@
 use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
 use crate::board::{Board, Place, Setting};
-use crate::diagnose::{Diagnosis, Measurement, Suggestion};
+use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
 use crate::units::Ohms;
 
 /// What to measure next, and what it should show.
@@ -138,7 +138,7 @@ pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
 fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
     match measurement {
         Measurement::Volts { .. } => format!("{value:.2} V"),
-        Measurement::Ohms { .. } if value >= 20e6 => "open".to_string(),
+        Measurement::Ohms { .. } if value >= OPEN_FROM => "open".to_string(),
         Measurement::Ohms { .. } => Ohms(rounded(value.max(0.01))).to_string(),
         Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
         Measurement::Look(_) if value > 0.3 => format!("yes ({:.0} of 100 times)", 100.0 * value),

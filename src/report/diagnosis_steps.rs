@@ -1,5 +1,6 @@
 //! What hands do before a measurement: power, shunts and leads, in an order that is safe.
 
+use super::words::{on, pins};
 use crate::board::{Board, Place, Setting};
 use crate::circuit::{self, Parts};
 use crate::diagnose::InHand;
@@ -122,10 +123,11 @@ fn put(board: &Board, from: &Setting, to: &Setting, moves: Option<Vec<usize>>) -
         let (old, new) = (from.0[j], to.0[j]);
         match (old, new) {
             (_, Place::Open) => format!("take the shunt off {}", jumper.id),
-            (Place::Open, _) => {
-                format!("put the shunt of {} on {}", jumper.id, jumper.place_name(new))
+            (Place::Open, _) => format!("put the shunt of {} {}", jumper.id, on(jumper, new)),
+            _ => {
+                let (name, pins) = (jumper.place_name(new), pins(jumper, new));
+                format!("move {} to {name} ({pins})", jumper.id)
             }
-            _ => format!("move {} to {}", jumper.id, jumper.place_name(new)),
         }
     };
     match &moves[..] {

@@ -24,7 +24,7 @@ pub fn dummies(board: &Board) -> Vec<String> {
 }
 
 /// Between which header pins a place is.
-fn pins(jumper: &Jumper, place: Place) -> String {
+pub(super) fn pins(jumper: &Jumper, place: Place) -> String {
     let Place::At(i) = place else { return String::new() };
     let poles: Vec<String> =
         jumper.positions[i].pins.iter().map(|[a, b]| format!("between pins {a} and {b}")).collect();
@@ -58,7 +58,7 @@ pub fn move_text(jumper: &Jumper, from: Place, to: Place) -> String {
 }
 
 /// A place of a jumper in a sentence.
-fn on(jumper: &Jumper, place: Place) -> String {
+pub(super) fn on(jumper: &Jumper, place: Place) -> String {
     match place {
         Place::Open if jumper.parked => "on one pin".to_string(),
         Place::Open => "off".to_string(),
