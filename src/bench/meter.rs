@@ -24,6 +24,11 @@ const OVER_RANGE: [&str; 8] = ["ol", "0l", "o.l", "0.l", "o.l.", "open", "inf", 
 /// The word for a reading that cannot be taken.
 const SKIP: &str = "skip";
 
+/// Whether something typed stands for more than a meter's range: an open circuit.
+pub fn over_range(text: &str) -> bool {
+    OVER_RANGE.contains(&text.trim().to_lowercase().as_str())
+}
+
 /// Reads what was typed: ohms as people write them (`4k7`, `4.7k`, `470`, `1M`), `OL` or `open` for
 /// over range, `skip`.
 ///
@@ -36,7 +41,7 @@ pub fn read(text: &str) -> Result<Said, String> {
     match word.as_str() {
         "" => Err("nothing was typed: type what the meter shows, or skip".into()),
         SKIP => Ok(Said::Skip),
-        over if OVER_RANGE.contains(&over) => value(Ohms(f64::INFINITY)),
+        _ if over_range(text) => value(Ohms(f64::INFINITY)),
         _ => match units::read::<Ohms>(text, Allow::NonNegative) {
             Ok(ohms) => value(ohms),
             Err(misread) => Err(format!("{misread}; OL is over range, skip leaves it out")),

@@ -45,7 +45,9 @@ impl Talk {
     pub fn say(&self, text: &str) -> Result<(), Failure> {
         match self.beside {
             true => {
-                eprint!("{text}");
+                use std::io::Write;
+                // A person who cannot see it ends the input, or stops it.
+                let _ = write!(std::io::stderr(), "{text}");
                 Ok(())
             }
             false => super::print(text),

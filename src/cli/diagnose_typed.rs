@@ -2,6 +2,7 @@
 
 use super::Failure;
 use super::diagnose_talk::yes_or_no;
+use crate::bench::meter;
 use crate::board::{Board, NetId, Setting};
 use crate::diagnose::{Evidence, Look, Measurement, Meter};
 use crate::report::{diagnosis_look, diagnosis_meter};
@@ -22,7 +23,7 @@ pub fn take(
 ) -> Result<(), Failure> {
     let mut given: Vec<Meter> = Vec::new();
     for text in meters {
-        let new = meter(board, text)?;
+        let new = metered(board, text)?;
         match given.iter().find(|known| known.same(&new)) {
             Some(known) if known.contradicts(board, &new) => {
                 let [known, new] = [known, &new].map(|m| shown(&m.measurement(), m.value()));
@@ -66,9 +67,8 @@ fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
 
 /// What a meter showed, in volts or ohms.
 pub fn value(text: &str, ohms: bool) -> Result<f64, String> {
-    let open = ["open", "OL", "ol", "inf"].contains(&text);
     match ohms {
-        true if open => Ok(f64::INFINITY),
+        true if meter::over_range(text) => Ok(f64::INFINITY),
         true => read::<Ohms>(text, Allow::NonNegative).map(|o| o.0).map_err(|e| e.to_string()),
         false => match read::<Volts>(text, Allow::Any) {
             Ok(volts) if volts.0.abs() > MOST_VOLTS => {
@@ -80,7 +80,7 @@ pub fn value(text: &str, ohms: bool) -> Result<f64, String> {
 }
 
 /// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
-fn meter(board: &Board, text: &str) -> Result<Meter, Failure> {
+fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
     let wrong = |why: String| {
         Failure::input(format!(
             "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"

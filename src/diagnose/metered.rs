@@ -2,7 +2,7 @@
 //! cause gives.
 
 use super::evidence::{Evidence, Meter};
-use super::next::{Measurement, expected};
+use super::next::{Measurement, OPEN_FROM, expected};
 use super::{Diagnosis, Options, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;
@@ -10,9 +10,6 @@ use crate::faults::{Built, Fault};
 
 /// Standard deviations beyond which a value is none that a unit gives.
 const FAR: f64 = 5.0;
-
-/// What a meter shows as open.
-const OPEN_FROM: f64 = 20e6;
 
 /// One value of a meter.
 #[derive(Clone, Copy, Debug, PartialEq)]

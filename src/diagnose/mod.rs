@@ -25,7 +25,7 @@ pub use hand::{InHand, in_hand};
 pub use learned::learned;
 pub use look::{Look, Rates};
 pub use metered::{Apart, Metered, metered, set_apart};
-pub use next::{Measurement, Suggestion, measured, suggest};
+pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
 
 use crate::board::{Board, Level};

@@ -35,7 +35,7 @@ const CODE_SD: f64 = 1.0;
 pub(super) const METER_SIEMENS: f64 = 1e-7;
 
 /// What a meter shows as open.
-const OPEN_FROM: f64 = 20e6;
+pub const OPEN_FROM: f64 = 20e6;
 
 /// Causes that are told apart, and how likely one must be to count.
 const MOST_CAUSES: usize = 24;

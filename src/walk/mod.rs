@@ -149,10 +149,11 @@ pub fn plan_every(
 /// Group by group, since jumpers of different groups do not influence each other's readings, and
 /// one after the other, since alternating saves no move and costs changes of header; only where a
 /// defect that joins two groups would stay unseen do their ways alternate, or go a detour, so that
-/// it is seen if any pair of their settings shows it. In each group,
-/// in as few moves as can be, with as few power cycles and then as few changes of header as those
-/// allow: every place that the maker uses is visited, every option that the group's channels tell apart is read, every question can be asked, and every modelled
-/// defect that some setting of the group shows is shown. Each setting on the way is measured too.
+/// it is seen if any pair of their settings shows it. In each group, in as few moves as can be,
+/// with as few power cycles and then as few changes of header as those allow: every place that the
+/// maker uses is visited, every option that the group's channels tell apart is read, every question
+/// can be asked, and every modelled defect that some setting of the group shows is shown. Each
+/// setting on the way is measured too.
 /// Settings that short the supply are never passed.
 pub fn plan_from(
     board: &Board,

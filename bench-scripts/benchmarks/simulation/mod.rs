@@ -1,9 +1,9 @@
 //! Whole unit tests by the thousand: the bench alone, in a world that ngspice solved.
 //!
 //! `tables` holds what ngspice made of the board's circuits and `solve` asks it; `unit` draws a unit
-//! and `world` with its `converter` answers for it what the bench asks; `hands` is the operator, `meter` what he
-//! measures after it; `run` plays one test and
-//! watches what must hold; `strata` says which units are tested and `count` what they came to.
+//! and `world` with its `converter` answers for it what the bench asks; `hands` is the operator,
+//! `meter` what is measured after it; `run` plays one test and watches what must hold; `strata` says
+//! which units are tested and `count` what they came to.
 
 #![allow(dead_code, reason = "the command and the test each use their own part")]
 
