@@ -217,7 +217,9 @@ fn voltages_are_read_as_people_write_them() {
     }
     assert_eq!(supply::read("SKIP"), Ok(None));
     for text in ["", "5,02", "-5V", "0", "5A", "OL", "five"] {
-        assert!(supply::read(text).expect_err(text).contains("skip"), "{text}");
+        let why = supply::read(text).expect_err(text);
+        let next = if text.is_empty() { "type what the meter shows" } else { "write it like `5V`" };
+        assert!(why.contains(next), "{text}: {why}");
     }
 }
 

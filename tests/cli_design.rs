@@ -81,24 +81,28 @@ fn settings_that_no_resistors_tell_apart_are_a_fail_with_the_bound_and_a_way_out
 
 #[test]
 fn a_limit_that_leaves_no_choice_is_named() {
-    let ladder = ["design", "--ladder", "5", "--ends", "supply", "--open", "ground"];
-    let ended = strapwise(&[&ladder[..], &["--pull", "4k7", "--input", "1k"]].concat());
-    assert_eq!(ended.code, Some(1), "{}{}", ended.out, ended.err);
-    let told = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(told.contains("that of the current, 1 mA (--current), leaves none"), "{told}");
-    let wider = ["--pull", "4k7", "--input", "1k", "--current", "10mA"];
-    assert_eq!(strapwise(&[&ladder[..], &wider].concat()).code, Some(0));
+    let open = ["--ladder", "5", "--ends", "supply", "--open", "ground", "--pull"];
+    let current = "that of the current, 1 mA (--current), leaves none";
+    let source = "that of the source resistance, 10 kΩ (--source-limit), leaves none";
+    let cases: [(&[&str], &str, &[&str]); 4] = [
+        (&[&open[..], &["4k7", "--input", "1k"]].concat(), current, &["--current", "10mA"]),
+        (&["--ladder", "4", "--stock", "1k"], current, &["--current", "2mA"]),
+        (&["--weighted", "2", "--pull", "10k"], source, &["--source-limit", "12k"]),
+        (&[&open[..], &["10k"]].concat(), source, &["--source-limit", "12k"]),
+    ];
+    for (flags, told, wider) in cases {
+        let ended = strapwise(&[&["design"], flags].concat());
+        assert_eq!(ended.code, Some(1), "{flags:?}: {}{}", ended.out, ended.err);
+        let said = ended.out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains(told), "{flags:?}: {said}");
+        let ended = strapwise(&[&["design"], flags, wider].concat());
+        assert_eq!(ended.code, Some(0), "{flags:?} with {wider:?}: {}", ended.out);
+    }
 }
 
 #[test]
 fn design_refuses_flags_that_cannot_be_used() {
-    let cases: [(&[&str], &str); 8] = [
-        (&["--weighted", "3", "--pull", "10k"], "--source-limit"),
-        (
-            &["--ladder", "3", "--ends", "supply", "--open", "ground", "--pull", "10k"],
-            "10 kΩ alone",
-        ),
-        (&["--ladder", "4", "--stock", "1k"], "draw more than the limit of 1 mA (--current)"),
+    let cases: [(&[&str], &str); 5] = [
         (&["--ladder", "4", "--series", "E25"], "`E25` is no E series"),
         (&["--ladder", "4", "--tolerance", "0.01"], "neither % nor ppm"),
         (&["--ladder", "4", "--current", "0A"], "above zero"),
@@ -175,7 +179,10 @@ fn new_refuses_what_makes_no_board_and_writes_nothing() {
         (&[], "no template that a pin reads"),
         (&["--ladder", "mode: values=1k,1k; positions=5"], "`values` and `positions`"),
         (&["--weighted", "mix: values=1k,2k; pull=1k; series=E12"], "`values` and `series`"),
-        (&["--weighted", "mix: shunts=2; pull=10k"], "(source-limit)"),
+        (
+            &["--weighted", "mix: shunts=2; pull=10k"],
+            "no values keep within the limit source-limit=10k",
+        ),
         (
             &["--ladder", "mode: positions=5; input=1k; open=ground; ends=supply; pull=4k7"],
             "no values keep within the limit current=1 mA",

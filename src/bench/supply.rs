@@ -112,14 +112,19 @@ pub fn share_off(board: &Board) -> f64 {
 pub fn read(text: &str) -> Result<Option<Metered>, String> {
     let text = text.trim();
     match text.to_lowercase().as_str() {
-        "" => Err("nothing was typed: type what the meter shows, or skip".into()),
+        "" => Err("nothing was typed: type what the meter shows".into()),
         "skip" => Ok(None),
         // A small v is nothing else.
         _ => match units::read::<Volts>(&text.replace('v', "V"), Allow::Positive) {
             Ok(volts) => Ok(Some(Metered { text: text.to_string(), volts })),
-            Err(misread) => Err(format!("{misread}; skip leaves it out")),
+            Err(misread) => Err(misread.to_string()),
         },
     }
+}
+
+/// What is wrong with something typed, where it may also be left out.
+pub(super) fn or_skip(why: &str) -> String {
+    format!("{why}; skip leaves it out")
 }
 
 /// Judges the supply. It fails when it is off by more than the board file allows: a meter's or a

@@ -355,10 +355,7 @@ fn supply(
         Some(Ok(None)) => {
             return Err(Failure::input("--supply-volts: leave it out instead".into()));
         }
-        Some(Err(why)) => {
-            let why = why.replace("; skip leaves it out", "");
-            return Err(Failure::input(format!("--supply-volts: {why}")));
-        }
+        Some(Err(why)) => return Err(Failure::input(format!("--supply-volts: {why}"))),
     };
     if retest.is_some_and(|retest| is_repair(&retest.reason)) {
         return Ok(Known { metered, calibration: None });

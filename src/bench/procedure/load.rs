@@ -1,6 +1,7 @@
 //! Loads switched on one after another, then all at once: what the supply does, and every channel
 //! with it.
 
+use super::super::supply::or_skip;
 use super::super::{SagByMeter, meter, sag};
 use super::supply::MOST_TRIES;
 use super::*;
@@ -217,7 +218,9 @@ impl Bench {
         at.tries += 1;
         let again = |at| Sagging { turn, got: got.clone(), idle, at };
         let typed = match super::super::supply::read(text) {
-            Err(why) if at.tries < MOST_TRIES => return self.ask_sag(now, again(at), Some(why)),
+            Err(why) if at.tries < MOST_TRIES => {
+                return self.ask_sag(now, again(at), Some(or_skip(&why)));
+            }
             Err(_) => None,
             Ok(typed) => typed.map(|loaded| SagByMeter { idle, loaded }),
         };

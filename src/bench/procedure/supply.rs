@@ -40,7 +40,9 @@ impl Bench {
         let mut at = *at;
         at.tries += 1;
         let by = match supply::read(text) {
-            Err(why) if at.tries < MOST_TRIES => return self.ask_volts(at, Some(why)),
+            Err(why) if at.tries < MOST_TRIES => {
+                return self.ask_volts(at, Some(supply::or_skip(&why)));
+            }
             Err(_) | Ok(None) => By::NoMeter,
             Ok(Some(metered)) => By::Meter(metered),
         };

@@ -46,12 +46,8 @@ impl Common {
         let stock = series.between(Ohms(10.0), Ohms(1e6));
         let request =
             Request { network, tolerance, input, stock, source, current, ..self.request.clone() };
-        let outcome = patience("choosing resistors", || design(&request)).map_err(|what| {
-            spec.wrong(
-                &what.replace("--source-limit", "source-limit").replace("--current", "current"),
-                "or give `values`",
-            )
-        })?;
+        let outcome = patience("choosing resistors", || design(&request))
+            .map_err(|what| spec.wrong(&what, "or give `values`"))?;
         let bound = outcome.bound;
         let key = outcome.held_by.map(|limit| match limit {
             Limit::Current => format!("current={}", request.current),

@@ -171,7 +171,6 @@ fn search(request: &Request) -> Result<Outcome, String> {
     request.check()?;
     let board = request.sample()?;
     let rules = Rules::new(request, &board)?;
-    request.within(&rules)?;
     let mut best = Best::new(request.runners_up + 1);
     let (bound, how) = match request.network {
         Network::Ladder { ends, open, .. } => {
@@ -248,31 +247,6 @@ impl Request {
         if !(0.0..0.5).contains(&self.tolerance.0) || !(0.0..0.5).contains(&self.supply_tolerance.0)
         {
             return wrong("tolerances must be from 0 to under 50 %".to_string());
-        }
-        Ok(())
-    }
-
-    /// Names the limit that no set of the values in stock can keep, where one alone forbids all.
-    fn within(&self, rules: &Rules) -> Result<(), String> {
-        if let Some(pull) = self.given_pull().filter(|pull| pull.0 > rules.source) {
-            return Err(format!(
-                "with no shunt the pin sees the pull of {pull} alone, {} at worst; the source \
-                 resistance may be {} (--source-limit): take a smaller pull, or raise the limit \
-                 where the converter is given the time",
-                Ohms(self.source.0 + (pull.0 - rules.source) * rules.high),
-                self.source
-            ));
-        }
-        let largest = rules.stock.last().copied().unwrap_or(0.0);
-        let whole = largest * self.resistors() as f64;
-        if matches!(self.network, Network::Ladder { .. }) && whole < rules.least {
-            return Err(format!(
-                "{} resistors of {}, the largest in stock, draw more than the limit of {} \
-                 (--current): add values to the stock, or raise the limit",
-                self.resistors(),
-                Ohms(largest),
-                self.current
-            ));
         }
         Ok(())
     }
