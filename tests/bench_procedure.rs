@@ -86,8 +86,9 @@ fn a_shunt_that_sat_there_before_it_was_asked_for_is_no_evidence_of_a_move() {
 fn fitted_beside() -> Stand {
     let mut stand = Stand::new();
     stand.prompted_move("J1", "1").wait(SECOND).fit("J2", "fitted");
-    let (jumper, channel) = (stand.jumper("J1"), stand.channel("ADDR0"));
-    assert_eq!(stand.next_prompt(), Some(Prompt::Strayed { jumper, channel }));
+    let (jumper, asked) = stand.place("J1", "1");
+    let channel = stand.channel("ADDR0");
+    assert_eq!(stand.next_prompt(), Some(Prompt::Strayed { jumper, asked, channel }));
     stand
 }
 

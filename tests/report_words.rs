@@ -45,6 +45,18 @@ fn the_doubt_about_such_a_jumper_names_its_pins_too() {
 }
 
 #[test]
+fn a_yes_to_another_channel_that_changed_says_that_the_shunt_is_there_too() {
+    let board = board();
+    let (jumper, channel) = (board.jumper("J3").expect("J3"), board.channel("ADDR0"));
+    let channel = channel.expect("ADDR0");
+    let asks = |asked| words::prompt(&board, &Prompt::Strayed { jumper, asked, channel }).concat();
+    let text = asks(Place::At(0));
+    assert!(text.contains("Is the shunt of J3 on pins 1 and 2, and was nothing else"), "{text}");
+    let text = asks(Place::Open);
+    assert!(text.contains("Is the shunt of J3 off, and was nothing else"), "{text}");
+}
+
+#[test]
 fn its_header_is_drawn_without_a_name_for_the_position() {
     let board = board();
     let drawn = header::drawing(&board.jumpers[board.jumper("J2").expect("J2")], Place::At(0));

@@ -356,10 +356,13 @@ pub enum Prompt {
         /// Where it reads as being, if anywhere.
         reads_as: Option<Place>,
     },
-    /// A channel that this jumper has no part in has changed too: was only this one touched?
+    /// A channel that this jumper has no part in has changed too: is this one where it should be, and
+    /// was nothing else touched?
     Strayed {
         /// Jumper index.
         jumper: usize,
+        /// Where it should be.
+        asked: Place,
         /// The channel.
         channel: usize,
     },

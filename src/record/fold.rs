@@ -247,7 +247,7 @@ impl Folder {
                 let asked = j.place_name(*asked);
                 ("doubt", format!("{} reads as {reads}, asked for {asked}", j.id))
             }
-            Prompt::Strayed { jumper, channel } => {
+            Prompt::Strayed { jumper, channel, .. } => {
                 let (jumper, channel) =
                     (&self.board.jumpers[*jumper], &self.board.channels[*channel]);
                 (ANOTHER_CHANGED, format!("{} while {} was moved", channel.id, jumper.id))

@@ -221,13 +221,17 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
                 format!("Enter = it {cannot}, go on untested; Space = wait."),
             ]
         }
-        Prompt::Strayed { jumper, channel } => {
-            let (id, other) = (&board.jumpers[*jumper].id, &board.channels[*channel].id);
+        // The question is also whether the shunt is there: a pin between its levels may change while
+        // the hand is still on its way, and a yes ends the move.
+        Prompt::Strayed { jumper, asked, channel } => {
+            let j = &board.jumpers[*jumper];
+            let (id, other) = (&j.id, &board.channels[*channel].id);
             vec![
                 format!("{other} has changed too, and {id} has no part in it."),
                 format!(
-                    "Was only {id} touched? Enter = yes; Space = no: put the rest back, then move \
-                     {id} once more by itself."
+                    "Is the shunt of {id} {}, and was nothing else touched? Enter = yes; Space = \
+                     no: put the rest back, then move {id} once more by itself.",
+                    on(j, *asked)
                 ),
             ]
         }

@@ -199,8 +199,11 @@ impl Automatic {
                 self.todo.push_back((now + LIFT + SEAT, Deed::Place(jumper, asked)));
                 self.press(now + LIFT + 3 * SEAT, Key::Yes);
             }
-            // It never touches another.
-            Prompt::Strayed { .. } => self.press(now + PRESS, Key::Yes),
+            // It never touches another, and finishes what it has begun.
+            Prompt::Strayed { .. } => {
+                let done = self.todo.back().map_or(now, |(at, _)| (*at).max(now));
+                self.press(done + PRESS, Key::Yes);
+            }
             Prompt::Doubt { jumper, asked, .. } => {
                 let there = self.shunts.0[jumper] == asked;
                 self.press(now + PRESS, if there { Key::Yes } else { Key::No });

@@ -186,7 +186,9 @@ impl<'a> Hands<'a> {
                 Prompt::Question { question } => !world.answer_to(question),
                 Prompt::Move { key_needed, .. } => key_needed,
                 Prompt::Doubt { jumper, asked, .. } => self.then.0[jumper] != asked,
-                Prompt::Strayed { .. } => self.beside.is_some(),
+                Prompt::Strayed { jumper, asked, .. } => {
+                    self.beside.is_some() || self.then.0[jumper] != asked
+                }
                 _ => false,
             };
             self.then(at, Deed::Press(Key::Yes));
@@ -270,11 +272,15 @@ impl<'a> Hands<'a> {
                 }
             }
             // What was moved beside it is put back; the move itself is asked for again.
-            Prompt::Strayed { .. } => {
+            Prompt::Strayed { jumper, asked, .. } => {
                 let wrong = self.slip(self.slips.answers_wrongly);
                 let beside = self.beside.take();
+                let right = beside.is_none() && self.then.0[jumper] == asked;
                 self.lied |= wrong;
-                if beside.is_some() == wrong {
+                if right != wrong {
+                    // A hand finishes what it has begun before it says that it is done.
+                    let done = self.todo.iter().map(|(at, _)| *at).max();
+                    let soon = done.map_or(soon, |done| done.max(soon));
                     self.then(soon, Deed::Press(Key::Yes));
                     return;
                 }

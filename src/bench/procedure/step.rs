@@ -72,7 +72,10 @@ impl Bench {
                 self.prompt(Prompt::Doubt { jumper, asked, reads_as });
             }
             Sight::Unstable => self.prompt(Prompt::Unstable { jumper }),
-            Sight::Strayed(channel) => self.prompt(Prompt::Strayed { jumper, channel }),
+            Sight::Strayed(channel) => {
+                let asked = self.walk.steps[self.step].setting.0[jumper];
+                self.prompt(Prompt::Strayed { jumper, asked, channel });
+            }
             Sight::Wait => {}
         }
         self.state = State::Moving { watch, sweep: None, next };
