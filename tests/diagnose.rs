@@ -11,7 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
 use strapwise::board::{Board, Place, Setting};
 use strapwise::diagnose::{
-    Class, Diagnosis, Evidence, Measurement, Meter, Options, corrections, diagnose, suggest,
+    Class, Diagnosis, Entry, Evidence, Measurement, Meter, Options, corrections, diagnose, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
 use strapwise::probe::world::World;
@@ -314,7 +314,7 @@ fn trusted_units_name_the_entry_of_the_board_file_that_they_contradict() {
     };
     let wrong = corrections(&board, &units(&[built]));
     assert!(!wrong.is_empty());
-    let named = wrong.iter().any(|c| c.fault == built);
+    let named = wrong.iter().any(|c| c.entry == Entry::Defect(built));
     assert!(named, "{wrong:?}");
     assert_eq!(corrections(&board, &units(&[])), []);
 }

@@ -13,7 +13,7 @@ use crate::diagnose::{self, Evidence};
 use crate::record::csv;
 use crate::record::{Head, Row};
 use crate::report::table::Form;
-use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture};
+use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_trust};
 use std::io::{IsTerminal, stdin};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -226,7 +226,7 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     let each = options.records.iter().map(|record| evidence(board, record).map(|(e, ..)| e));
     let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
     let found = diagnose::corrections(board, &trusted);
-    super::print(&diagnosis::corrections(board, trusted.len(), &found))?;
+    super::print(&diagnosis_trust::corrections(board, trusted.len(), &found))?;
     Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 

@@ -75,6 +75,8 @@ pub(super) struct Fit {
     /// Squared distance of the codes from their prediction, and how many there are.
     pub chi: f64,
     pub codes: usize,
+    /// What the levels of digital pins have in the likelihood; 0 where each is as it must be.
+    pub levels: f64,
     /// What the hypothesis cannot explain at all.
     pub against: usize,
     /// Estimate of the logarithm of the factor on the hypothesis's own value, and its deviation.
@@ -369,6 +371,7 @@ impl<'a> Cell<'a> {
                     ln = kept.map_or(ln, |code| if code == point.code { KEEPS } else { ln });
                 }
                 fit.ln += ln;
+                fit.levels += ln;
                 fit.against += usize::from(against);
                 continue;
             }

@@ -4,6 +4,7 @@ mod beside;
 mod cause;
 mod cell;
 mod cores;
+mod entries;
 mod evidence;
 mod glance;
 mod hand;
@@ -20,6 +21,7 @@ mod trust;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
+pub use entries::Entry;
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use hand::{InHand, in_hand};
 pub use learned::learned;
@@ -119,12 +121,17 @@ fn goodness(weigher: &Weigher, weighed: &Weighed) -> f64 {
     let hypothesis = &weighed.hypothesis;
     let fits = weigher.fits(&hypothesis.faults, hypothesis, weighed.pull);
     let groups = fits.iter().filter(|f| f.codes > 0).count().max(1) as f64;
-    let tail = |fit: &Fit| match (fit.against, fit.codes) {
+    fits.iter().map(|f| (tail(f) * groups).min(1.0)).fold(1.0, f64::min)
+}
+
+/// Probability that a right hypothesis fits one group as badly by chance; 0 where something
+/// contradicts it outright.
+fn tail(fit: &Fit) -> f64 {
+    match (fit.against, fit.codes) {
         (1.., _) => 0.0,
         (0, 0) => 1.0,
         (0, codes) => ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi)),
-    };
-    fits.iter().map(|f| (tail(f) * groups).min(1.0)).fold(1.0, f64::min)
+    }
 }
 
 /// Causes with their probabilities, sorted into classes round the likeliest of each.

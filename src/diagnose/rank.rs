@@ -41,6 +41,9 @@ const UNPLUGGED: f64 = 0.02;
 /// The most that a value in ohms adds to a likelihood: it has a density, which may be above 1.
 const DENSE: f64 = 6.0;
 
+/// Levels of digital pins that are less likely than this (in nats) are not read by chance.
+const CHANCE: f64 = -3.0;
+
 /// A hypothesis weighed.
 #[derive(Clone, Debug)]
 pub(super) struct Weighed {
@@ -356,6 +359,16 @@ impl<'a> Weigher<'a> {
         }
         let ln = log_sum(&terms) - (self.pulls.len() as f64).ln();
         Weighed { hypothesis: hypothesis.clone(), ln, pull, own }
+    }
+
+    /// Whether the readings of a group are those of a good unit at some pull-up, but for what chance
+    /// does once in `rare` of all groups.
+    pub fn fits_as_filed(&self, group: usize, rare: f64) -> bool {
+        let cell = self.cell(&[group]);
+        let (good, predictions) = (good_unit(), cell.predict(&[]));
+        let rare = rare / self.groups.len().max(1) as f64;
+        let fits = |fit: Fit| super::tail(&fit) > rare && fit.levels > CHANCE;
+        self.pulls.iter().any(|&pull| fits(cell.fit(&good, &predictions, pull)))
     }
 
     /// How a hypothesis fits each group at one pull-up: groups, and the fit of each.

@@ -1,10 +1,12 @@
 //! Units known good by other means, against the board file: which of its entries disagree.
 
-use super::Options;
-use super::cause::{Causes, fitted};
+use super::cause::{Causes, Hypothesis, fitted};
+use super::entries::Entry;
 use super::evidence::Evidence;
-use super::rank::Weigher;
-use crate::board::Board;
+use super::rank::{Weigher, good_unit};
+use super::{Options, UNEXPLAINED, cores, goodness};
+use crate::board::{Board, NetId};
+use crate::circuit::{self, Group};
 use crate::faults::Fault;
 use std::collections::BTreeMap;
 
@@ -15,72 +17,162 @@ const TOGETHER: f64 = 10.0;
 /// What a hypothesis counts that is hopeless on one unit.
 const HOPELESS: f64 = -30.0;
 
+/// An entry that all units together like so many nats less than another of the same circuit is none
+/// of the likely ones.
+const BEHIND: f64 = 12.0;
+
+/// A net is harder to get wrong than a value (nats, once; advice of our own).
+const NET: f64 = 2.0;
+
+/// Entries with other nets that are tried on more than one unit.
+const TRIED: usize = 40;
+
 /// An entry of the board file that trusted units contradict.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Correction {
-    /// What is true of the units beside the file, as the defect that it would be of one unit.
-    pub fault: Fault,
+    /// What is true of the units beside the file.
+    pub entry: Entry,
     /// By how many nats the units prefer it, each on average.
     pub preferred: f64,
     /// Units that prefer it, of those given.
     pub units: usize,
+    /// Units whose readings the file explains with it.
+    pub explained: usize,
 }
 
-/// What a board file may have wrong: values, the order of positions, which header is which.
-fn of_the_file(fault: &Fault) -> bool {
-    matches!(
-        fault,
-        Fault::ResistorValue { .. }
-            | Fault::ResistorOff { .. }
-            | Fault::ResistorsSwapped { .. }
-            | Fault::CountedFromWrongEnd { .. }
-            | Fault::HeadersMistaken { .. }
-    )
-}
+/// How one unit takes an entry: by how many nats it prefers it, and whether it is explained then.
+type Taken = (f64, bool);
 
 /// The entries of the board file that disagree with units known good, worst first. Nothing is
 /// learned from them: a correction is proposed, limits stay computed.
 pub fn corrections(board: &Board, trusted: &[Evidence]) -> Vec<Correction> {
+    let units: Vec<Unit> = trusted.iter().map(|evidence| Unit::new(board, evidence)).collect();
+    let mut found = of_parts(board, &units);
+    found.extend(of_nets(board, &units));
+    let all = trusted.len().max(1) as f64;
+    found.retain(|c| c.preferred > (EACH * all).max(TOGETHER));
+    found.sort_by(|a, b| b.preferred.total_cmp(&a.preferred));
+    let mut kept: Vec<(Vec<usize>, Correction)> = Vec::new();
+    let groups = circuit::groups(board);
+    for correction in found {
+        let mine = correction.entry.groups(board, &groups);
+        let beaten = |(theirs, better): &(Vec<usize>, Correction)| {
+            theirs.iter().any(|g| mine.contains(g))
+                && better.preferred > correction.preferred + BEHIND
+        };
+        if !kept.iter().any(beaten) {
+            kept.push((mine, correction));
+        }
+    }
+    let mean = |c: Correction| Correction { preferred: c.preferred / all, ..c };
+    kept.into_iter().map(|(_, correction)| mean(correction)).collect()
+}
+
+/// A trusted unit against the file as it is.
+struct Unit<'a> {
+    evidence: &'a Evidence,
+    weigher: Weigher<'a>,
+    as_filed: f64,
+}
+
+impl<'a> Unit<'a> {
+    fn new(board: &'a Board, evidence: &'a Evidence) -> Unit<'a> {
+        let weigher = Weigher::new(board, evidence);
+        let as_filed = weigher.weigh(&[good_unit()]).first().map_or(HOPELESS, |w| w.ln);
+        Unit { evidence, weigher, as_filed }
+    }
+
+    /// Nets of the circuits whose readings the file does not explain.
+    fn unexplained(&self, groups: &[Group]) -> Vec<NetId> {
+        let odd = |&g: &usize| !self.weigher.fits_as_filed(g, UNEXPLAINED);
+        (0..groups.len()).filter(odd).flat_map(|g| groups[g].nets.clone()).collect()
+    }
+
+    /// How it takes an entry with other nets.
+    fn take(&self, entry: &Entry, other: &Board) -> Taken {
+        if entry.shorts(other, self.evidence) {
+            return (HOPELESS, false);
+        }
+        let weigher = Weigher::new(other, self.evidence);
+        match weigher.weigh(&[good_unit()]).first() {
+            Some(w) => (w.ln - self.as_filed, goodness(&weigher, w) > UNEXPLAINED),
+            None => (HOPELESS, false),
+        }
+    }
+}
+
+/// Entries that would be a defect of one unit.
+fn of_parts(board: &Board, units: &[Unit]) -> Vec<Correction> {
     let causes = Causes::single(board, &Options::default().weights);
     let mut hypotheses = causes.hypotheses;
-    hypotheses.retain(|h| h.faults.iter().all(of_the_file));
+    hypotheses.retain(|h| h.faults.iter().all(Entry::is_of_the_file));
     // What the file says, and each other entry, are alike beforehand.
     hypotheses.iter_mut().for_each(|h| h.prior = 0.0);
     let mut sums: BTreeMap<usize, Correction> = BTreeMap::new();
-    for evidence in trusted {
-        let weighed = Weigher::new(board, evidence).weigh(&hypotheses);
-        let top = weighed.iter().map(|w| w.ln).fold(f64::NEG_INFINITY, f64::max);
-        let as_filed = weighed.iter().find(|w| w.hypothesis.faults.is_empty());
-        let as_filed = as_filed.map_or(top + HOPELESS, |w| w.ln);
-        // The best of each cause; one that was hopeless from the start is not among the weighed.
-        let mut best: BTreeMap<usize, (f64, Fault)> = BTreeMap::new();
-        for h in &hypotheses {
-            if let Some(&fault) = h.faults.first() {
-                best.entry(h.cause).or_insert((top + HOPELESS, fault));
-            }
-        }
-        for w in &weighed {
-            let Some(&fault) = w.hypothesis.faults.first() else { continue };
-            let by = w.own.map_or(0.0, |(by, _)| by);
-            if best.get(&w.hypothesis.cause).is_some_and(|known| w.ln > known.0) {
-                best.insert(w.hypothesis.cause, (w.ln, fitted(fault, by)));
-            }
-        }
-        for (cause, (ln, fault)) in best {
-            let sum = sums.entry(cause).or_insert(Correction { fault, preferred: 0.0, units: 0 });
-            sum.preferred += ln - as_filed;
-            if ln > as_filed {
+    for unit in units {
+        for (cause, (fault, (preferred, explained))) in taken(unit, &hypotheses) {
+            let entry = Entry::Defect(fault);
+            let none = Correction { entry, preferred: 0.0, units: 0, explained: 0 };
+            let sum = sums.entry(cause).or_insert(none);
+            sum.preferred += preferred;
+            sum.explained += usize::from(explained);
+            if preferred > 0.0 {
                 sum.units += 1;
-                sum.fault = fault;
+                sum.entry = Entry::Defect(fault);
             }
         }
     }
-    let units = trusted.len().max(1) as f64;
-    let mut found: Vec<Correction> = sums.into_values().collect();
-    found.retain(|c| c.preferred > (EACH * units).max(TOGETHER));
-    found.iter_mut().for_each(|c| c.preferred /= units);
-    found.sort_by(|a, b| {
-        b.preferred.total_cmp(&a.preferred).then(a.fault.class().cmp(b.fault.class()))
+    sums.into_values().collect()
+}
+
+/// How a unit takes the best of each cause; one that is hopeless from the start counts as such.
+fn taken(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Taken)> {
+    let weighed = unit.weigher.weigh(hypotheses);
+    let top = weighed.iter().map(|w| w.ln).fold(f64::NEG_INFINITY, f64::max);
+    let mut best: BTreeMap<usize, (Fault, Taken)> = BTreeMap::new();
+    for h in hypotheses {
+        if let Some(&fault) = h.faults.first() {
+            best.entry(h.cause).or_insert((fault, (top + HOPELESS - unit.as_filed, false)));
+        }
+    }
+    for w in &weighed {
+        let Some(&fault) = w.hypothesis.faults.first() else { continue };
+        let by = w.own.map_or(0.0, |(by, _)| by);
+        let preferred = w.ln - unit.as_filed;
+        if best.get(&w.hypothesis.cause).is_some_and(|(_, known)| preferred > known.0) {
+            let explained = preferred > 0.0 && goodness(&unit.weigher, w) > UNEXPLAINED;
+            best.insert(w.hypothesis.cause, (fitted(fault, by), (preferred, explained)));
+        }
+    }
+    best
+}
+
+/// Entries with other nets, sought only where the file as it is does not explain a circuit.
+fn of_nets(board: &Board, units: &[Unit]) -> Vec<Correction> {
+    let groups = circuit::groups(board);
+    let unexplained: Vec<Vec<NetId>> = units.iter().map(|u| u.unexplained(&groups)).collect();
+    // The unit that shows most is asked first.
+    let most = (0..units.len()).max_by_key(|&u| unexplained[u].len());
+    let Some(most) = most else { return Vec::new() };
+    let (first, nets) = (&units[most], &unexplained[most]);
+    let rest: Vec<&Unit> = (0..units.len()).filter(|&u| u != most).map(|u| &units[u]).collect();
+    let tried = cores::each(&Entry::of_nets(board, nets), |entry| {
+        let other = entry.applied(board);
+        (entry.clone(), first.take(entry, &other))
     });
-    found
+    let mut tried: Vec<(Entry, Taken)> =
+        tried.into_iter().filter(|(_, (preferred, _))| *preferred > EACH).collect();
+    tried.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
+    tried.truncate(TRIED);
+    cores::each(&tried, |(entry, taken)| {
+        let other = entry.applied(board);
+        let each = rest.iter().map(|unit| unit.take(entry, &other));
+        let all: Vec<Taken> = std::iter::once(*taken).chain(each).collect();
+        Correction {
+            entry: entry.clone(),
+            preferred: all.iter().map(|(by, _)| by).sum::<f64>() - NET,
+            units: all.iter().filter(|(by, _)| *by > 0.0).count(),
+            explained: all.iter().filter(|(_, explained)| *explained).count(),
+        }
+    })
 }

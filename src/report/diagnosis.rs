@@ -6,8 +6,7 @@ use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, w
 use crate::board::{Board, Kind, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Aside, Cause, Class, Compared, Correction, Diagnosis, Evidence, Read, Suggestion, asides,
-    beside, compare,
+    Aside, Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, asides, beside, compare,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -431,14 +430,6 @@ pub fn odds_text(
     format!("\n{}", paragraph(&format!("odds beforehand: {}", from.join("; ")), 0))
 }
 
-/// Odds of so many nats, with one digit.
-fn odds(nats: f64) -> String {
-    match nats {
-        n if n > 13.8 => "more than a million".to_string(),
-        n => format!("{:.0}", rounded(n.exp())),
-    }
-}
-
 pub(super) fn paragraph(text: &str, indent: usize) -> String {
     let blank = " ".repeat(indent);
     wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
@@ -467,35 +458,4 @@ pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Table
         table.rows.push(vec![empty(), empty(), empty(), sentence.into(), kind.into(), empty()]);
     }
     table
-}
-
-/// What trusted units say of the board file.
-pub fn corrections(board: &Board, units: usize, found: &[Correction]) -> String {
-    if found.is_empty() {
-        return format!("{units} trusted units agree with the board file.\n");
-    }
-    let mut out = paragraph(
-        &format!(
-            "{units} trusted units disagree with the board file. Likeliest first; change the file \
-             only when the drawing and the parts say so too, limits are never learned from units:"
-        ),
-        0,
-    );
-    for correction in found.iter().take(SHOWN) {
-        let what = match correction.fault {
-            Fault::ResistorValue { resistor, ohms } => {
-                let r = &board.resistors[resistor];
-                format!("{}: value = \"{ohms}\" in place of {}", r.id, r.ohms)
-            }
-            Fault::ResistorOff { resistor, ratio } => {
-                let r = &board.resistors[resistor];
-                let ohms = Ohms(rounded(r.ohms.0 * ratio));
-                format!("{}: value = some {ohms} in place of {}", r.id, r.ohms)
-            }
-            other => other.text(board),
-        };
-        let line = format!("- {what} (each unit prefers it {} to 1)", odds(correction.preferred));
-        out += &paragraph(&line, 0);
-    }
-    out
 }

@@ -15,6 +15,7 @@ pub mod diagnosis_next;
 pub mod diagnosis_picture;
 pub mod diagnosis_steps;
 pub mod diagnosis_talk;
+pub mod diagnosis_trust;
 pub mod header;
 pub mod histogram;
 pub mod letters;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::time::Duration;
 use strapwise::board::Board;
-use strapwise::diagnose::{Class, Diagnosis};
+use strapwise::diagnose::{Causes, Class, Diagnosis};
 use strapwise::faults::{Fault, modelled};
 
 /// A value that is within so much of another is the same one: "about 2.7 kΩ" is right of 2.69 kΩ.
@@ -56,8 +56,9 @@ pub fn good(diagnosis: &Diagnosis) -> f64 {
     causes.filter(|c| c.faults.is_empty()).map(|c| c.probability).sum()
 }
 
-/// The odds by which units are drawn: each class as likely as any other, and in it each member.
-/// Weights are those of [`strapwise::diagnose::Options`].
+/// The odds by which units are drawn: each class as likely as any other, and in it each member; all
+/// together as likely beside a good unit as the program has them. Weights are those of
+/// [`strapwise::diagnose::Options`].
 pub fn odds(board: &Board) -> HashMap<String, f64> {
     let mut odds: HashMap<String, f64> = HashMap::new();
     for fault in modelled(board) {
@@ -70,9 +71,18 @@ pub fn odds(board: &Board) -> HashMap<String, f64> {
             true => board.resistors.len() as f64,
             false => *weight,
         };
-        *weight = 100.0 / members;
+        *weight = 1.0 / members;
     }
+    let scale = beside_good(board, &HashMap::new()) / beside_good(board, &odds);
+    odds.values_mut().for_each(|weight| *weight *= scale);
     odds
+}
+
+/// How much likelier any defect is than none, before anything is read.
+fn beside_good(board: &Board, weights: &HashMap<String, f64>) -> f64 {
+    let causes = Causes::single(board, weights);
+    let (good, defects) = causes.hypotheses.split_first().expect("the good unit is the first");
+    defects.iter().map(|h| (h.prior - good.prior).exp()).sum()
 }
 
 /// How often a ranker is right at best that knows the class of a unit and the odds of the draw: the

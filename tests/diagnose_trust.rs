@@ -1,0 +1,186 @@
+//! Units known good by other means name the net, or the order, that the board file has wrong.
+
+mod diagnose_support;
+
+use diagnose_support::{evidence, unit};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use strapwise::board::{Board, NetId, parse};
+use strapwise::circuit::{Circuit, Parts, SHORT_BELOW};
+use strapwise::diagnose::{Correction, Entry, Evidence, Options, corrections, diagnose};
+use strapwise::report::diagnosis_trust;
+use strapwise::walk::{self, Walk};
+use strapwise::window;
+
+/// The board as it is built, and the sequence that its units went through.
+fn built() -> (Board, Walk) {
+    let board = parse("demo", include_str!("../protocols/vent-controller.toml")).expect("a board");
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    (board, walk)
+}
+
+fn units(board: &Board, walk: &Walk, seed: u64) -> Vec<Evidence> {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut one = || {
+        let built = unit(board, &[], &mut rng);
+        evidence(board, walk, &built, &mut rng)
+    };
+    (0..3).map(|_| one()).collect()
+}
+
+fn net(board: &Board, name: &str) -> NetId {
+    NetId(board.nets.iter().position(|n| n == name).expect("a net"))
+}
+
+/// What units of the board as built say of a file with this slip of the pen.
+fn of_slip(slip: impl Fn(&mut Board)) -> (Board, Vec<Correction>) {
+    let (board, walk) = built();
+    let mut file = board.clone();
+    slip(&mut file);
+    let found = corrections(&file, &units(&board, &walk, 5));
+    (file, found)
+}
+
+fn first_of(found: &[Correction]) -> &Entry {
+    let first = found.first().expect("the file is contradicted");
+    assert_eq!((first.units, first.explained), (3, 3), "{found:?}");
+    &first.entry
+}
+
+#[test]
+fn a_resistor_that_the_file_has_at_another_net_is_named_with_its_nets() {
+    let (board, _) = built();
+    let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let (file, found) = of_slip(|f| f.resistors[r3].between[1] = net(f, "GND"));
+    let between = [net(&board, "TAP3"), net(&board, "TAP4")];
+    assert_eq!(*first_of(&found), Entry::ResistorNets { resistor: r3, between });
+    let text = diagnosis_trust::corrections(&file, 3, &found);
+    let line = "R3: between = [\"TAP3\", \"TAP4\"] in place of [\"TAP3\", \"GND\"]";
+    assert!(text.replace("\n  ", " ").contains(line), "{text}");
+    assert!(text.contains("explains all of them"), "{text}");
+}
+
+#[test]
+fn two_positions_exchanged_in_the_file_are_named() {
+    let j1 = 0;
+    let (file, found) = of_slip(|f| {
+        let joins = f.jumpers[j1].positions[1].joins.clone();
+        f.jumpers[j1].positions[1].joins = f.jumpers[j1].positions[2].joins.clone();
+        f.jumpers[j1].positions[2].joins = joins;
+    });
+    assert_eq!(*first_of(&found), Entry::Order { jumper: j1, order: vec![0, 2, 1, 3, 4] });
+    let text = diagnosis_trust::corrections(&file, 3, &found);
+    assert!(text.contains("J1: the joins of 2 and 3 exchanged"), "{text}");
+}
+
+#[test]
+fn positions_that_the_file_has_all_one_too_far_are_named() {
+    let j1 = 0;
+    let (_, found) = of_slip(|f| {
+        let mut joins: Vec<_> = f.jumpers[j1].positions.iter().map(|p| p.joins.clone()).collect();
+        joins.rotate_right(1);
+        f.jumpers[j1].positions.iter_mut().zip(joins).for_each(|(p, joins)| p.joins = joins);
+    });
+    assert_eq!(*first_of(&found), Entry::Order { jumper: j1, order: vec![1, 2, 3, 4, 0] });
+}
+
+#[test]
+fn a_position_that_the_file_has_at_another_net_is_named() {
+    let (board, _) = built();
+    let (file, found) = of_slip(|f| f.jumpers[0].positions[3].joins[0][0] = net(f, "GND"));
+    let joins = [net(&board, "TAP4"), net(&board, "PICK")];
+    let entry = Entry::PositionNets { jumper: 0, position: 3, pole: 0, joins };
+    assert_eq!(*first_of(&found), entry);
+    let text = diagnosis_trust::corrections(&file, 3, &found).replace("\n  ", " ");
+    assert!(text.contains("J1, position 4: joins = [\"TAP4\", \"PICK\"]"), "{text}");
+}
+
+#[test]
+fn two_channels_exchanged_in_the_file_are_named_among_what_explains_the_units() {
+    let (board, _) = built();
+    let [a, b] = ["ADDR1", "ADDR2"].map(|id| board.channel(id).expect("a channel"));
+    let (_, found) = of_slip(|f| {
+        let net = f.channels[a].net;
+        f.channels[a].net = f.channels[b].net;
+        f.channels[b].net = net;
+    });
+    // Two headers taken for each other is the same to every reading.
+    let entry = Entry::ChannelsExchanged { channels: [a, b] };
+    let named = found.iter().find(|c| c.entry == entry);
+    assert_eq!(named.map(|c| c.explained), Some(3), "{found:?}");
+}
+
+#[test]
+fn units_of_a_file_without_a_slip_agree_with_it() {
+    let (_, found) = of_slip(|_| {});
+    assert_eq!(found, []);
+}
+
+/// One net of one entry is another than on the board.
+fn slip(file: &mut Board, rng: &mut ChaCha8Rng) -> String {
+    let net = NetId(rng.random_range(0..file.nets.len()));
+    let end = usize::from(rng.random::<bool>());
+    match rng.random_range(0..3) {
+        0 => {
+            let r = rng.random_range(0..file.resistors.len());
+            file.resistors[r].between[end] = net;
+            format!("{} at {}", file.resistors[r].id, file.nets[net.0])
+        }
+        1 => {
+            let j = rng.random_range(0..file.jumpers.len());
+            let position = rng.random_range(0..file.jumpers[j].positions.len());
+            file.jumpers[j].positions[position].joins[0][end] = net;
+            format!("{}, position {position}, at {}", file.jumpers[j].id, file.nets[net.0])
+        }
+        _ => {
+            let channel = rng.random_range(0..file.channels.len());
+            file.channels[channel].net = net;
+            format!("{} at {}", file.channels[channel].id, file.nets[net.0])
+        }
+    }
+}
+
+fn stands(file: &Board, walk: &Walk) -> bool {
+    let parts = Parts::nominal(file);
+    let short = |setting| {
+        let solved = Circuit::solve(file, &parts, setting, &[]);
+        solved.supply_current().0 > file.supply.volts.0 / SHORT_BELOW.0
+    };
+    let apart = |nets: &[NetId; 2]| nets[0] != nets[1];
+    file.resistors.iter().all(|r| apart(&r.between))
+        && file.jumpers.iter().flat_map(|j| &j.positions).all(|p| apart(&p.joins[0]))
+        && !walk.steps.iter().any(|step| short(&step.setting))
+}
+
+#[test]
+fn whatever_net_the_file_has_wrong_an_entry_is_named_that_explains_the_units() {
+    let (board, walk) = built();
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    let (mut seen, mut alike) = (0, 0);
+    while seen < 40 {
+        let mut file = board.clone();
+        let slip = slip(&mut file, &mut rng);
+        if !stands(&file, &walk) {
+            continue;
+        }
+        let units = units(&board, &walk, rng.random());
+        let found = corrections(&file, &units);
+        // A file that explains its units as well as the right one, or about so, has no slip that they
+        // could show: an open digital pin may happen to read as it should.
+        let agrees = |seen: &Evidence| {
+            let found = diagnose(&file, seen, &Options::default());
+            let causes = found.classes.iter().flat_map(|c| &c.causes);
+            causes.filter(|c| c.faults.is_empty()).map(|c| c.probability).sum::<f64>() > 0.02
+        };
+        if found.is_empty() {
+            assert!(units.iter().all(agrees), "nothing is named for {slip}");
+            alike += 1;
+        } else {
+            let best = found.iter().find(|c| c.explained == 3);
+            assert!(best.is_some(), "{slip}: {found:?}");
+            seen += 1;
+        }
+    }
+    assert!(alike < 40, "{alike} slips did not show");
+}
