@@ -8,7 +8,9 @@ use rand_chacha::ChaCha8Rng;
 use strapwise::board::{Board, NetId, parse};
 use strapwise::circuit::{Circuit, Parts, SHORT_BELOW};
 use strapwise::diagnose::{Correction, Entry, Evidence, Options, corrections, diagnose};
+use strapwise::faults::Fault;
 use strapwise::report::diagnosis_trust;
+use strapwise::units::Ohms;
 use strapwise::walk::{self, Walk};
 use strapwise::window;
 
@@ -58,7 +60,30 @@ fn a_resistor_that_the_file_has_at_another_net_is_named_with_its_nets() {
     let text = diagnosis_trust::corrections(&file, 3, &found);
     let line = "R3: between = [\"TAP3\", \"TAP4\"] in place of [\"TAP3\", \"GND\"]";
     assert!(text.replace("\n  ", " ").contains(line), "{text}");
-    assert!(text.contains("explains all of them"), "{text}");
+    assert!(text.replace("\n  ", " ").contains("explains this circuit in all of them"), "{text}");
+}
+
+#[test]
+fn two_slips_in_two_circuits_are_both_named_and_nothing_else() {
+    let (board, _) = built();
+    let of = |id: &str| board.resistors.iter().position(|r| r.id == id).expect("a resistor");
+    let (r3, r21) = (of("R3"), of("R21"));
+    let (file, found) = of_slip(|f| {
+        f.resistors[r3].between[1] = net(f, "GND");
+        f.resistors[r21].ohms = Ohms(22e3);
+    });
+    let of_r3 = |e: &Entry| matches!(e, Entry::ResistorNets { resistor, .. } if *resistor == r3);
+    assert!(found.iter().any(|c| of_r3(&c.entry) && c.explained == 3), "{found:?}");
+    let of_r21 = |e: &Entry| match e {
+        Entry::Defect(Fault::ResistorValue { resistor, ohms }) => {
+            (*resistor, *ohms) == (r21, Ohms(47e3))
+        }
+        _ => false,
+    };
+    assert!(found.iter().any(|c| of_r21(&c.entry) && c.explained == 3), "{found:?}");
+    let text = diagnosis_trust::corrections(&file, 3, &found);
+    let sound = ["R11", "R12", "R13", "R40", "J2", "J3", "J4"];
+    assert!(!sound.iter().any(|id| text.contains(id)), "{text}");
 }
 
 #[test]

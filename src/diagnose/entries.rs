@@ -144,7 +144,8 @@ impl Entry {
         }
     }
 
-    /// The groups of the board as filed whose readings it may change, by index.
+    /// Which of these groups, of `board` as filed or with this entry, have readings that it may
+    /// change.
     pub(super) fn groups(&self, board: &Board, groups: &[Group]) -> Vec<usize> {
         let reach: Option<Reach> = match self {
             Entry::Defect(fault) => Some(fault.reach(board)),

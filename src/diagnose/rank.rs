@@ -363,7 +363,7 @@ impl<'a> Weigher<'a> {
 
     /// Whether the readings of a group are those of a good unit at some pull-up, but for what chance
     /// does once in `rare` of all groups.
-    pub fn fits_as_filed(&self, group: usize, rare: f64) -> bool {
+    pub fn is_good(&self, group: usize, rare: f64) -> bool {
         let cell = self.cell(&[group]);
         let (good, predictions) = (good_unit(), cell.predict(&[]));
         let rare = rare / self.groups.len().max(1) as f64;

@@ -4,7 +4,7 @@ use super::cause::{Causes, Hypothesis, fitted};
 use super::entries::Entry;
 use super::evidence::Evidence;
 use super::rank::{Weigher, good_unit};
-use super::{Options, UNEXPLAINED, cores, goodness};
+use super::{Options, UNEXPLAINED, cores, tail};
 use crate::board::{Board, NetId};
 use crate::circuit::{self, Group};
 use crate::faults::Fault;
@@ -24,7 +24,7 @@ const BEHIND: f64 = 12.0;
 /// A net is harder to get wrong than a value (nats, once; advice of our own).
 const NET: f64 = 2.0;
 
-/// Entries with other nets that are tried on more than one unit.
+/// Entries with other nets that are tried on all units.
 const TRIED: usize = 40;
 
 /// An entry of the board file that trusted units contradict.
@@ -36,7 +36,7 @@ pub struct Correction {
     pub preferred: f64,
     /// Units that prefer it, of those given.
     pub units: usize,
-    /// Units whose readings the file explains with it.
+    /// Units of which the file explains the readings of its circuit with it.
     pub explained: usize,
 }
 
@@ -84,7 +84,7 @@ impl<'a> Unit<'a> {
 
     /// Nets of the circuits whose readings the file does not explain.
     fn unexplained(&self, groups: &[Group]) -> Vec<NetId> {
-        let odd = |&g: &usize| !self.weigher.fits_as_filed(g, UNEXPLAINED);
+        let odd = |&g: &usize| !self.weigher.is_good(g, UNEXPLAINED);
         (0..groups.len()).filter(odd).flat_map(|g| groups[g].nets.clone()).collect()
     }
 
@@ -94,8 +94,10 @@ impl<'a> Unit<'a> {
             return (HOPELESS, false);
         }
         let weigher = Weigher::new(other, self.evidence);
+        let touched = entry.groups(self.weigher.board, &circuit::groups(other));
+        let mut touched = touched.into_iter();
         match weigher.weigh(&[good_unit()]).first() {
-            Some(w) => (w.ln - self.as_filed, goodness(&weigher, w) > UNEXPLAINED),
+            Some(w) => (w.ln - self.as_filed, touched.all(|g| weigher.is_good(g, UNEXPLAINED))),
             None => (HOPELESS, false),
         }
     }
@@ -125,14 +127,26 @@ fn of_parts(board: &Board, units: &[Unit]) -> Vec<Correction> {
     sums.into_values().collect()
 }
 
-/// How a unit takes the best of each cause; one that is hopeless from the start counts as such.
+/// How a unit takes the best of each cause. Those of each circuit are weighed by themselves, so that
+/// one that mends much does not hide what is wrong elsewhere.
 fn taken(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Taken)> {
+    let mut circuits: BTreeMap<Vec<usize>, Vec<Hypothesis>> = BTreeMap::new();
+    for h in hypotheses.iter().filter(|h| !h.faults.is_empty()) {
+        circuits.entry(unit.weigher.touched(&h.faults)).or_default().push(h.clone());
+    }
+    circuits.values().flat_map(|hypotheses| best_of(unit, hypotheses)).collect()
+}
+
+/// The same of causes that touch one circuit.
+fn best_of(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Taken)> {
     let weighed = unit.weigher.weigh(hypotheses);
     let top = weighed.iter().map(|w| w.ln).fold(f64::NEG_INFINITY, f64::max);
+    // One that is hopeless beside the best is not weighed out, and mends nothing.
+    let hopeless = (top + HOPELESS - unit.as_filed).min(0.0);
     let mut best: BTreeMap<usize, (Fault, Taken)> = BTreeMap::new();
     for h in hypotheses {
         if let Some(&fault) = h.faults.first() {
-            best.entry(h.cause).or_insert((fault, (top + HOPELESS - unit.as_filed, false)));
+            best.entry(h.cause).or_insert((fault, (hopeless, false)));
         }
     }
     for w in &weighed {
@@ -140,7 +154,8 @@ fn taken(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Take
         let by = w.own.map_or(0.0, |(by, _)| by);
         let preferred = w.ln - unit.as_filed;
         if best.get(&w.hypothesis.cause).is_some_and(|(_, known)| preferred > known.0) {
-            let explained = preferred > 0.0 && goodness(&unit.weigher, w) > UNEXPLAINED;
+            let fits = unit.weigher.fits(&w.hypothesis.faults, &w.hypothesis, w.pull);
+            let explained = fits.first().is_some_and(|fit| tail(fit) > UNEXPLAINED);
             best.insert(w.hypothesis.cause, (fitted(fault, by), (preferred, explained)));
         }
     }
@@ -150,24 +165,24 @@ fn taken(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Take
 /// Entries with other nets, sought only where the file as it is does not explain a circuit.
 fn of_nets(board: &Board, units: &[Unit]) -> Vec<Correction> {
     let groups = circuit::groups(board);
-    let unexplained: Vec<Vec<NetId>> = units.iter().map(|u| u.unexplained(&groups)).collect();
-    // The unit that shows most is asked first.
-    let most = (0..units.len()).max_by_key(|&u| unexplained[u].len());
-    let Some(most) = most else { return Vec::new() };
-    let (first, nets) = (&units[most], &unexplained[most]);
-    let rest: Vec<&Unit> = (0..units.len()).filter(|&u| u != most).map(|u| &units[u]).collect();
-    let tried = cores::each(&Entry::of_nets(board, nets), |entry| {
-        let other = entry.applied(board);
-        (entry.clone(), first.take(entry, &other))
+    let unexplained = units.iter().map(|unit| (unit.unexplained(&groups), unit.evidence));
+    let Some((nets, evidence)) = unexplained.max_by_key(|(nets, _)| nets.len()) else {
+        return Vec::new();
+    };
+    // The readings that are not explained, of the unit that has most of them, leave few entries.
+    let mut odd = evidence.clone();
+    odd.readings.retain(|r| nets.contains(&board.channels[r.channel].net));
+    let odd = Unit::new(board, &odd);
+    let tried = cores::each(&Entry::of_nets(board, &nets), |entry| {
+        let (preferred, _) = odd.take(entry, &entry.applied(board));
+        (entry.clone(), preferred)
     });
-    let mut tried: Vec<(Entry, Taken)> =
-        tried.into_iter().filter(|(_, (preferred, _))| *preferred > EACH).collect();
-    tried.sort_by(|a, b| b.1.0.total_cmp(&a.1.0));
+    let mut tried: Vec<(Entry, f64)> = tried.into_iter().filter(|(_, by)| *by > EACH).collect();
+    tried.sort_by(|a, b| b.1.total_cmp(&a.1));
     tried.truncate(TRIED);
-    cores::each(&tried, |(entry, taken)| {
+    cores::each(&tried, |(entry, _)| {
         let other = entry.applied(board);
-        let each = rest.iter().map(|unit| unit.take(entry, &other));
-        let all: Vec<Taken> = std::iter::once(*taken).chain(each).collect();
+        let all: Vec<Taken> = units.iter().map(|unit| unit.take(entry, &other)).collect();
         Correction {
             entry: entry.clone(),
             preferred: all.iter().map(|(by, _)| by).sum::<f64>() - NET,

@@ -21,9 +21,9 @@ pub fn corrections(board: &Board, units: usize, found: &[Correction]) -> String 
     for correction in found.iter().take(SHOWN) {
         let what = entry(board, &correction.entry);
         let explained = match correction.explained {
-            0 => "it alone explains no unit".into(),
-            n if n == units => "with it the file explains all of them".into(),
-            n => format!("with it the file explains {n} of {units}"),
+            0 => "it alone does not explain this circuit".into(),
+            n if n == units => "with it the file explains this circuit in all of them".into(),
+            n => format!("with it the file explains this circuit in {n} of {units}"),
         };
         let odds = odds(correction.preferred);
         let line = format!("- {what} (each unit prefers it {odds} to 1; {explained})");
