@@ -1,10 +1,11 @@
 //! What a meter showed beside what causes give, and values that go with none.
 
-use strapwise::board::{Board, NetId, Setting, parse};
+use strapwise::board::{Board, NetId, Place, Setting, parse};
+use strapwise::circuit::{Node, Parts};
 use strapwise::diagnose::{
     Evidence, Meter, Options, Proof, Read, Reading, diagnose, metered, set_apart,
 };
-use strapwise::faults::Fault;
+use strapwise::faults::{Built, Fault};
 use strapwise::report::diagnosis_meter;
 use strapwise::units::{Ohms, Volts};
 
@@ -57,7 +58,7 @@ fn volts_are_shares_of_the_supply_that_a_meter_showed() {
         let evidence = Evidence { meter, ..Evidence::default() };
         metered(&board, &evidence, &[])[0]
     };
-    assert!((of(Some(4.6), 2.076).predicted - 2.076).abs() < 2e-3, "{:?}", of(Some(4.6), 2.076));
+    assert!((of(Some(4.6), 2.076).predicted.0 - 2.076).abs() < 2e-3, "{:?}", of(Some(4.6), 2.076));
     assert!(!of(Some(4.6), 2.076).far());
     assert!(of(Some(4.6), 2.256).far(), "{:?}", of(Some(4.6), 2.256));
     // A supply that nobody measured may be 5 % off.
@@ -120,4 +121,52 @@ fn what_reads_otherwise_when_a_unit_comes_back_is_named() {
     assert_eq!(evidence.differing(&[open]), [channel]);
     evidence.renew(vec![profile(&board, 187.0)]);
     assert_eq!(evidence.readings, [profile(&board, 187.0)], "the later one counts");
+}
+
+#[test]
+fn ohms_that_hang_on_what_lies_between_the_rails_are_two_ends() {
+    let board = demo();
+    // Without R3, TAP3 to TAP4 leads over the rails: R1, R2 and R4, 6.0 kOhm, where they are joined.
+    let open = Fault::ResistorOpen { resistor: resistor(&board, "R3") };
+    let of = |shown: f64| {
+        let meter = vec![ohms(&board, ["TAP3", "TAP4"], shown)];
+        metered(&board, &Evidence { meter, ..Evidence::default() }, &[open])[0]
+    };
+    let (low, high) = of(30e3).predicted;
+    assert!((low / 6e3 - 1.0).abs() < 0.01 && high > 50e3, "{low} to {high}");
+    for anywhere in [low, 9e3, 30e3, high] {
+        assert_eq!(of(anywhere).misses, 0.0, "{anywhere}");
+    }
+    assert!(of(2.2e3).far(), "a good R3 across it is no open one");
+    let good = of(2.2e3);
+    assert!(good.misses_good < 5.0, "{good:?}");
+}
+
+#[test]
+fn a_value_that_proves_the_leading_part_good_is_to_be_measured_again() {
+    let board = demo();
+    let r3 = resistor(&board, "R3");
+    let open = Fault::ResistorOpen { resistor: r3 };
+    let mut built = Built::good(&board, Parts::nominal(&board));
+    built.plant(&board, open);
+    let read = |position: usize| {
+        let setting = board.delivery.with(0, Place::At(position));
+        let channel = board.channel("PROFILE").unwrap();
+        let Node::Driven { volts, .. } = built.node(&board, &setting, &[], channel) else {
+            panic!("it is driven")
+        };
+        let mean = volts.0 / 5.0 * 1024.0 - 0.5;
+        let read = Read::Code { mean: mean.max(0.0), sd: 0.5, n: 960.0, pulled: None };
+        Reading { step: 1, setting, closed: vec![], channel, read, proof: Proof::Driven }
+    };
+    let readings: Vec<Reading> = (0..5).map(read).collect();
+    let with = |shown: f64| {
+        let meter = vec![ohms(&board, ["TAP3", "TAP4"], shown)];
+        let evidence = Evidence { readings: readings.clone(), meter, ..Evidence::default() };
+        let found = diagnose(&board, &evidence, &Options::default());
+        assert_eq!(found.classes[0].causes[0].faults, [open]);
+        set_apart(&board, &evidence, &Options::default(), &found).is_some()
+    };
+    assert!(with(2.2e3), "2.2 kOhm is R3 as it should be");
+    assert!(!with(50e3), "it goes with the open part");
 }

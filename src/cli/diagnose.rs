@@ -9,7 +9,7 @@ use super::diagnose_typed;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
-use crate::diagnose::{self, Evidence};
+use crate::diagnose::{self, Class, Evidence};
 use crate::record::csv;
 use crate::record::{Head, Row};
 use crate::report::table::Form;
@@ -77,13 +77,13 @@ diagnose my.toml --port /dev/ttyUSB0\n  \
 diagnose my.toml results/my/L1/U7-1.csv --port /dev/ttyUSB0\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
-Exit codes: 0 one class of causes holds 95 %, 5 it is still open, 1 no modelled cause explains the \
+Exit codes: 0 one cause holds 95 %, or nothing shows; 5 it is still open, 1 no modelled cause explains the \
 readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
 
 /// Reasons that are named for which rows are left out.
 const NAMED: usize = 5;
 
-/// A class as likely as this is the answer.
+/// A cause as likely as this is the answer.
 const SETTLED: f64 = 0.95;
 
 /// Weighs the causes.
@@ -117,14 +117,22 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     };
     let unit = of.map_or("", |head| head.unit.as_str());
     options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
-    let first = so.found.classes.first().map_or(0.0, |c| c.probability);
     // What a meter contradicts is settled once it was measured again.
-    let settled = first > SETTLED && so.apart.is_none();
+    let settled = so.apart.is_none() && so.found.classes.first().is_some_and(settled);
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
         (true, true) => Exit::Pass,
         (true, false) => Exit::Incomplete,
     })
+}
+
+/// Whether a class is the answer: one cause, or nothing to lift. Repairs that have nothing in common
+/// are none, however likely they are together.
+fn settled(class: &Class) -> bool {
+    let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+    let first = class.causes.first().map_or(0.0, |cause| cause.probability);
+    let holds = if good { class.probability } else { first };
+    holds > SETTLED
 }
 
 /// What the record says, what it is a record of in words, and where it is.

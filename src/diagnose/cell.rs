@@ -65,6 +65,30 @@ pub(super) struct Prediction {
     pub slopes: Slopes,
     /// Whether the defects short the supply here, so that nothing could have been read.
     shorts: bool,
+    holds: Holds,
+}
+
+/// What the chip's own pull-up does to a digital pin as the product reads it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Holds {
+    /// The product has it off.
+    Off,
+    /// It holds a pin that nothing else drives.
+    On,
+    /// A defect took it away: nothing then proves by it that a low pin is driven.
+    Missing,
+}
+
+impl Prediction {
+    /// The node, and what the chip's pull-up does to it.
+    fn seen(&self) -> (Node, Holds) {
+        (self.slopes.node, self.holds)
+    }
+
+    /// Whether nothing holds the pin as the product reads it.
+    fn open(&self) -> bool {
+        self.slopes.node == Node::Floating && self.holds != Holds::On
+    }
 }
 
 /// How well a hypothesis fits the readings of a cell.
@@ -227,7 +251,8 @@ impl<'a> Cell<'a> {
         let of = |point: &Point| {
             let (response, changes) = &circuits[point.wiring];
             let slopes = self.at(faults, response, changes, point);
-            Prediction { slopes, shorts: shorts[point.wiring] }
+            let holds = self.holds(point, faults);
+            Prediction { slopes, shorts: shorts[point.wiring], holds }
         };
         self.points.iter().map(of).collect()
     }
@@ -345,8 +370,6 @@ impl<'a> Cell<'a> {
         let mut system = System::new(self, hypothesis);
         let mut fit = Fit::default();
         let (mut shorted, mut held) = (Vec::new(), HashMap::new());
-        let no_pull_up =
-            |c: usize| hypothesis.faults.contains(&Fault::PullUpMissing { channel: c });
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
                 // Most supplies give in, and nothing is read at all; from one that does not,
@@ -361,10 +384,8 @@ impl<'a> Cell<'a> {
                 continue;
             }
             if point.digital {
-                let missing = point.channel.is_some_and(no_pull_up);
-                let node = prediction.slopes.node;
-                let (mut ln, against) = self.level(point, node, pull, missing);
-                if node == Node::Floating && !against {
+                let (mut ln, against) = self.level(point, prediction.seen(), pull);
+                if prediction.open() && !against {
                     // An open pin keeps what it has, so that its readings are not worth much more
                     // than one.
                     let kept = held.insert(point.channel, point.code);
@@ -385,6 +406,15 @@ impl<'a> Cell<'a> {
         fit
     }
 
+    /// What the chip's pull-up does to a point of a unit with some defects.
+    pub fn holds(&self, point: &Point, faults: &[Fault]) -> Holds {
+        match point.channel.filter(|_| point.digital) {
+            Some(channel) if faults.contains(&Fault::PullUpMissing { channel }) => Holds::Missing,
+            Some(channel) if self.board.channels[channel].pull_up => Holds::On,
+            _ => Holds::Off,
+        }
+    }
+
     /// What the driven proof says of an analog point.
     pub fn proof(&self, point: &Point, node: Node) -> (f64, bool) {
         let open = node == Node::Floating;
@@ -396,13 +426,12 @@ impl<'a> Cell<'a> {
         if against { (AGAINST, true) } else { (0.0, false) }
     }
 
-    /// A level: certain outside the input levels, a ramp between them.
-    pub fn level(&self, point: &Point, node: Node, pull: f64, no_pull_up: bool) -> (f64, bool) {
+    /// A level of a node, and what the chip's pull-up does to it: certain outside the input levels, a ramp between them.
+    pub fn level(&self, point: &Point, (node, holds): (Node, Holds), pull: f64) -> (f64, bool) {
         let board = self.board;
-        let product_pulls = point.channel.is_some_and(|c| board.channels[c].pull_up) && !no_pull_up;
         let supply = board.supply.volts;
         let ratio = match node {
-            _ if product_pulls => {
+            _ if holds == Holds::On => {
                 let volts = crate::circuit::pulled_up(node, supply, crate::units::Ohms(pull));
                 Some(volts.0 / supply.0)
             }
@@ -425,10 +454,9 @@ impl<'a> Cell<'a> {
             ones if ones <= 0.0 => ((1.0 - high).ln(), high >= 1.0 - SURE),
             _ => ((4.0 * high * (1.0 - high)).ln() - 2.0, !(0.01..0.99).contains(&high)),
         };
-        let open = node == Node::Floating;
         let contradicted = match point.proof {
-            Proof::Driven => open && !product_pulls,
-            Proof::Open => !open && !undecided,
+            Proof::Driven => node == Node::Floating && holds == Holds::Off,
+            Proof::Open => node != Node::Floating && !undecided,
             Proof::NotShown => false,
         };
         against |= contradicted;
@@ -456,11 +484,17 @@ impl<'a> Cell<'a> {
                 (false, false) => {}
             }
             let (a, b) = (&leader.1[i].slopes, &other[i].slopes);
+            let level = |p: &Prediction| self.level(point, p.seen(), pull).0.exp();
+            let missing =
+                |i: usize| [&leader.1[i], &other[i]].iter().any(|p| p.holds == Holds::Missing);
+            let levels = || 8.0 * (level(&leader.1[i]) - level(&other[i])).abs().min(1.0);
             match (a.node, b.node) {
+                // What a pull-up holds is not open.
+                _ if point.digital && !leader.1[i].open() && !other[i].open() => apart += levels(),
                 (Node::Floating, Node::Floating) => {}
                 // Nothing shows that it is open but that its level may be another.
                 (Node::Floating, _) | (_, Node::Floating)
-                    if point.digital && point.proof == Proof::NotShown =>
+                    if point.digital && (point.proof == Proof::NotShown || missing(i)) =>
                 {
                     if !open.contains(&point.channel) {
                         open.push(point.channel);
@@ -468,10 +502,7 @@ impl<'a> Cell<'a> {
                     }
                 }
                 (Node::Floating, _) | (_, Node::Floating) => apart += 12.0,
-                _ if point.digital => {
-                    let level = |node| self.level(point, node, pull, false).0.exp();
-                    apart += 8.0 * (level(a.node) - level(b.node)).abs().min(1.0);
-                }
+                _ if point.digital => apart += levels(),
                 _ => {
                     let mut seen = point.clone();
                     let per_volt = self.per_volt(point);

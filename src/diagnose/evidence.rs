@@ -3,8 +3,9 @@
 
 use super::beside::Rows;
 use super::look::Look;
-use crate::board::{Board, Kind, NetId, Place, Setting};
-use crate::circuit::{self, Parts};
+use super::unseated::unseated;
+use crate::board::{Board, Kind, NetId, Setting};
+use crate::circuit::Parts;
 use crate::record::{Row, RowKind};
 use crate::units::{Ohms, Volts};
 use crate::window;
@@ -139,33 +140,20 @@ impl Evidence {
         evidence
     }
 
-    /// Of two readings of a channel in one setting that differ, the later one counts: the shunt had
-    /// not been seated when the first was taken, or a contact is loose.
+    /// Of two readings of a channel in one setting that differ, the later one counts.
     fn drop_unseated(&mut self, board: &Board) {
-        let groups = circuit::groups(board);
-        let of = |r: &Reading| -> (usize, Vec<usize>, Vec<Place>) {
-            let net = board.channels[r.channel].net;
-            let group = groups.iter().find(|g| g.nets.contains(&net));
-            let jumpers = group.map_or(&[][..], |g| &g.jumpers);
-            let places = jumpers.iter().map(|&j| r.setting.0[j]).collect();
-            (r.channel, r.closed.clone(), places)
-        };
-        let keys: Vec<_> = self.readings.iter().map(of).collect();
-        let later = |i: usize| (i + 1..keys.len()).rev().find(|&k| keys[k] == keys[i]);
-        let mut unseated = Vec::new();
-        for (i, reading) in self.readings.iter().enumerate() {
-            let Some(last) = later(i) else { continue };
-            if differ(reading.read, self.readings[last].read) {
-                unseated.push(i);
-                self.left_out.push(format!(
-                    "{} of step {}, which reads otherwise in the same setting later: not seated \
-                     yet, or a loose contact",
-                    board.channels[reading.channel].id, reading.step
-                ));
-            }
+        let unseated = unseated(board, &self.readings);
+        for (i, places) in &unseated {
+            let reading = &self.readings[*i];
+            self.left_out.push(format!(
+                "{} of step {}, which reads otherwise with {places} later: not seated yet, a loose \
+                 contact, or something that no modelled defect does from another header",
+                board.channels[reading.channel].id, reading.step
+            ));
         }
         let mut index = 0..;
-        self.readings.retain(|_| index.next().is_none_or(|i| !unseated.contains(&i)));
+        let dropped = |i: usize| unseated.iter().any(|(u, _)| *u == i);
+        self.readings.retain(|_| index.next().is_none_or(|i| !dropped(i)));
     }
 
     fn take(&mut self, board: &Board, row: &Row) -> Result<(), String> {
@@ -321,7 +309,7 @@ fn silent(board: &Board, rows: &[Row]) -> Option<Setting> {
 }
 
 /// Whether two readings cannot be of one thing.
-fn differ(a: Read, b: Read) -> bool {
+pub(super) fn differ(a: Read, b: Read) -> bool {
     match (a, b) {
         (Read::Code { mean: a, .. }, Read::Code { mean: b, .. }) => (a - b).abs() > RESEATED,
         (Read::Level { ones: a }, Read::Level { ones: b }) => (a - b).abs() > 0.5,

@@ -2,7 +2,7 @@
 //! cause gives.
 
 use super::evidence::{Evidence, Meter};
-use super::next::{Measurement, OPEN_FROM, expected};
+use super::next::{Measurement, OPEN_FROM, between_ends, expected};
 use super::{Diagnosis, Options, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;
@@ -18,10 +18,11 @@ pub struct Metered {
     pub meter: usize,
     /// What was shown, in volts or ohms; infinite for open.
     pub read: f64,
-    /// What it would be with the cause.
-    pub predicted: f64,
-    /// What a good unit would give.
-    pub good: f64,
+    /// What it would be with the cause: the least and the most, which are one where the unit's parts
+    /// alone decide; ohms may depend on what lies between its rails.
+    pub predicted: (f64, f64),
+    /// What a good unit would give, likewise.
+    pub good: (f64, f64),
     /// Standard deviations between what was shown and what the cause gives.
     pub misses: f64,
     /// The same for a good unit.
@@ -97,20 +98,33 @@ pub fn metered(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Mete
     let one = |(meter, m): (usize, &Meter)| {
         let own = matches!(m, Meter::Volts { net, .. } if *net == board.supply.net);
         let ohms = matches!(m, Meter::Ohms { .. });
+        let (read, measurement) = (m.value(), m.measurement());
+        // What a unit gives, and how far what was read is from it.
         let by = |unit: &Built| {
-            let (value, sd) = expected(board, unit, &m.measurement());
-            match ohms {
+            if let Some((ends, spread)) = between_ends(board, unit, &measurement) {
+                return (ends, outside(read, ends, spread));
+            }
+            let (value, sd) = expected(board, unit, &measurement);
+            let (value, sd) = match ohms {
                 true => (value, sd),
                 false => (share * value, sd.hypot(loose * value)),
-            }
+            };
+            ((value, value), away(ohms, read, value, sd))
         };
-        let ((predicted, sd), (of_good, sd_good)) = (by(&built), by(&good));
-        let read = m.value();
-        let misses = away(ohms, read, predicted, sd);
-        let misses_good = away(ohms, read, of_good, sd_good);
+        let ((predicted, misses), (of_good, misses_good)) = (by(&built), by(&good));
         (!own).then_some(Metered { meter, read, predicted, good: of_good, misses, misses_good })
     };
     evidence.meter.iter().enumerate().filter_map(one).collect()
+}
+
+/// Deviations by which ohms lie outside two ends, each of which is uncertain by a share.
+fn outside(read: f64, (low, high): (f64, f64), spread: f64) -> f64 {
+    let far = |end: f64| away(true, read, end, spread * end + 0.3);
+    match read {
+        _ if read < low => far(low),
+        _ if read > high.min(OPEN_FROM) && high < OPEN_FROM => far(high),
+        _ => 0.0,
+    }
 }
 
 /// Deviations between two values; ohms span decades, and open is far from all that is not.

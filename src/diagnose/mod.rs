@@ -18,6 +18,7 @@ mod scale;
 mod screen;
 mod system;
 mod trust;
+mod unseated;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
@@ -261,6 +262,18 @@ pub fn compare(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Compare
     let mut built = Built::good(board, Parts::nominal(board));
     let good = built.clone();
     cause.faults.iter().for_each(|&f| built.plant(board, f));
+    let missing = |channel: usize| Fault::PullUpMissing { channel };
+    // What the product holds with its pull-up is not open.
+    let held = |reading: &Reading, node: Node, faults: &[Fault]| {
+        let channel = reading.channel;
+        match board.channels[channel].pull_up && !faults.contains(&missing(channel)) {
+            true if matches!(reading.read, Read::Level { .. }) => {
+                let volts = pulled_up(node, board.supply.volts, Ohms(cause.pull));
+                Node::Driven { volts, source: Ohms(cause.pull) }
+            }
+            _ => node,
+        }
+    };
     let row = |(index, reading): (usize, &Reading)| {
         let node =
             |unit: &Built| unit.node(board, &reading.setting, &reading.closed, reading.channel);
@@ -277,24 +290,31 @@ pub fn compare(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Compare
         Compared {
             reading: index,
             read,
-            predicted: shows(board, reading, is),
-            good: shows(board, reading, should),
+            predicted: match held(reading, is, &cause.faults) {
+                // Nothing shows that it is open, and it may have any level.
+                Node::Floating if cause.faults.contains(&missing(reading.channel)) => read,
+                node => shows(board, reading, node),
+            },
+            good: shows(board, reading, held(reading, should, &[])),
             pulled: pulled.map(|read| [read, with_pull_up(is), with_pull_up(should)]),
         }
     };
     evidence.readings.iter().enumerate().map(row).collect()
 }
 
-/// What a channel shows of a node: a mean code, or a level as 0 or 1; none where it is open, or
-/// between the levels.
+/// What a channel shows of a node: a mean code, or a level as 0 or 1, a half between the levels; none
+/// where it is open.
 fn shows(board: &Board, reading: &Reading, node: Node) -> Option<f64> {
     let Node::Driven { volts, .. } = node else { return None };
     match reading.read {
         Read::Code { .. } => Some(mean_code(board, volts)),
         Read::Level { .. } => {
             let code = volts.0 / board.supply.volts.0 * board.chip.scale;
-            let level = level_of(code, &board.chip)?;
-            Some(if level == Level::High { 1.0 } else { 0.0 })
+            Some(match level_of(code, &board.chip) {
+                Some(Level::High) => 1.0,
+                Some(Level::Low) => 0.0,
+                None => 0.5,
+            })
         }
     }
 }

@@ -501,6 +501,19 @@ fn information(weights: &[f64], expected: &[(f64, f64)], measurement: &Measureme
     sum
 }
 
+/// The ends between which ohms lie of a unit where what lies between its rails decides, and the
+/// relative deviation of either; none where the value is definite.
+pub(super) fn between_ends(
+    board: &Board,
+    built: &Built,
+    measurement: &Measurement,
+) -> Option<((f64, f64), f64)> {
+    let Measurement::Ohms { between, setting, joined: false } = measurement else { return None };
+    let (low, high) = ohms_range(board, built, *between, setting);
+    let spread = 0.005 + tolerance(board, between);
+    beyond_rails(low, high).then_some(((low, high), spread))
+}
+
 /// Logarithm of how likely a meter's ohms are of a unit; volts are weighed with the readings.
 /// `moved` is the unit with the value of its defect another by a standard deviation.
 pub(super) fn ohms_ln(board: &Board, built: &Built, moved: Option<&Built>, meter: &Meter) -> f64 {

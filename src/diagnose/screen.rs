@@ -6,7 +6,7 @@
 //! squared distance of one code by itself is never more than that of all codes together. What is
 //! left is weighed with the slopes of a good unit, each code allowed some codes more.
 
-use super::cell::{AGAINST, Cell, KEEPS, Point, Prediction, SURVIVES};
+use super::cell::{AGAINST, Cell, Holds, KEEPS, Point, Prediction, SURVIVES};
 use super::glance::Glance;
 use super::system::codes;
 use crate::board::Level;
@@ -272,18 +272,19 @@ impl<'a> Screen<'a> {
 
     /// A level, as in [`Cell::fit`].
     fn level(&self, lones: &[&Lone], point: &Point, node: Node, scratch: &mut Scratch) {
-        let missing = point.channel.is_some_and(|channel| {
-            lones.iter().any(|l| l.fault == Fault::PullUpMissing { channel })
-        });
+        let each = lones.iter().map(|l| self.cell.holds(point, &[l.fault]));
+        let holds = each.reduce(|a, b| if b == Holds::Missing { b } else { a });
+        let holds = holds.unwrap_or_else(|| self.cell.holds(point, &[]));
+        let open = node == Node::Floating && holds != Holds::On;
         for (glance, at) in self.glances.iter().zip(&mut scratch.by_pull) {
-            let (mut ln, against) = self.cell.level(point, node, glance.pull, missing);
-            if node == Node::Floating && !against {
+            let (mut ln, against) = self.cell.level(point, (node, holds), glance.pull);
+            if open && !against {
                 let kept = scratch.held.iter().find(|(c, _)| *c == point.channel);
                 ln = kept.map_or(ln, |&(_, code)| if code == point.code { KEEPS } else { ln });
             }
             at.ln += ln;
         }
-        if node == Node::Floating {
+        if open {
             scratch.held.retain(|(c, _)| *c != point.channel);
             scratch.held.push((point.channel, point.code));
         }

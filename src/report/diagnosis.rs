@@ -205,32 +205,52 @@ fn class_text(
     let percent = percent(class.probability, explained);
     let Some(likeliest) = class.causes.first() else { return String::new() };
     let first = shown_first(class).unwrap_or(likeliest);
-    let what = class_sentence(board, class, first);
-    let mut out = paragraph(&format!("{number}. {percent}: {what}"), 0);
-    let others: Vec<&Cause> = class.causes.iter().filter(|c| !std::ptr::eq(*c, first)).collect();
-    let likely = |c: &&&Cause| c.probability > WORTH_NAMING * likeliest.probability;
-    let named: Vec<String> =
-        others.iter().filter(likely).take(NAMED).map(|c| sentence(board, c)).collect();
-    if !named.is_empty() {
-        let more = others.len() - named.len();
-        let more = if more > 0 { format!("; and {more} less likely") } else { String::new() };
-        let named = named.join("; ");
-        let why = match first.faults.is_empty() {
-            true => "not shown by these readings",
-            false => "not told apart by these readings",
+    let likely = |c: &&Cause| c.probability > WORTH_NAMING * likeliest.probability;
+    let alike: Vec<&Cause> = class.causes.iter().filter(likely).collect();
+    let mut out = if first.faults.is_empty() || alike.len() < 2 {
+        let what = class_sentence(board, class, first);
+        paragraph(&format!("{number}. {percent}: {what}"), 0)
+    } else {
+        // The probability is that of all of them together.
+        let what = "one of these, not separable by these readings";
+        paragraph(&format!("{number}. {percent}: {what}"), 0) + &listed(board, class, &alike)
+    };
+    if first.faults.is_empty() && class.causes.len() > 1 {
+        let others = alike.iter().filter(|c| !c.faults.is_empty()).take(NAMED);
+        let named: Vec<String> = others.map(|c| sentence(board, c)).collect();
+        let more = match class.causes.len() - 1 - named.len() {
+            0 => String::new(),
+            more if named.is_empty() => format!("{more} unlikely ones"),
+            more => format!("; and {more} less likely"),
         };
-        out += &paragraph(&format!("{why}: {named}{more}"), 3);
+        let named = named.join("; ");
+        out += &paragraph(&format!("not shown by these readings: {named}{more}"), 3);
     }
     out += &asides_text(board, evidence, &first.faults);
     out += &diagnosis_meter::spoken(board, evidence, &first.faults);
     let compared = compare(board, evidence, first);
     if !first.faults.is_empty() {
-        let speaks = compared.iter().map(|c| (evidently(c), c)).filter(|(by, _)| *by > 0.0);
-        out += &spoken(board, evidence, "for", speaks.collect());
+        // What the cause misses as well speaks for nothing, if it misses a good unit by more.
+        let gives = |c: &&Compared| missed(c.read, c.predicted) == 0.0;
+        let speaks = compared.iter().filter(gives).map(|c| (evidently(c), c));
+        let speaks = speaks.filter(|(by, _)| *by > 0.0);
+        out += &spoken(board, evidence, "for", false, speaks.collect());
     }
     let against = compared.iter().map(|c| (missed(c.read, c.predicted), c));
-    out += &spoken(board, evidence, "against", against.filter(|(by, _)| *by > 0.0).collect());
+    let against = against.filter(|(by, _)| *by > 0.0).collect();
+    out += &spoken(board, evidence, "against", first.faults.is_empty(), against);
     out
+}
+
+/// The causes of a class, a line each, likeliest first.
+fn listed(board: &Board, class: &Class, alike: &[&Cause]) -> String {
+    let shown = alike.iter().take(NAMED);
+    let mut lines: Vec<String> = shown.map(|c| format!("- {}", sentence(board, c))).collect();
+    match class.causes.len() - lines.len() {
+        0 => {}
+        more => lines.push(format!("- {more} more, less likely")),
+    }
+    lines.iter().map(|line| paragraph(line, 3)).collect()
 }
 
 /// Answers and loads that speak for or against a cause.
@@ -285,6 +305,7 @@ fn spoken(
     board: &Board,
     evidence: &Evidence,
     how: &str,
+    good_unit: bool,
     mut found: Vec<(f64, &Compared)>,
 ) -> String {
     found.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -300,14 +321,13 @@ fn spoken(
         let plain = missed(c.read, c.good) - missed(c.read, c.predicted);
         let line = match c.pulled {
             Some([read, predicted, good]) if how == "for" && by_pull_up(c) > plain => format!(
-                "{how}: {id} {at} with the pull-up on reads {read:.0}, it would {predicted:.0}, a \
-                 good unit {good:.0}"
+                "{how}: {id} {at} with the pull-up on reads {read:.0}, {}",
+                would(&format!("{predicted:.0}"), &format!("{good:.0}"), good_unit)
             ),
             _ => format!(
-                "{how}: {id} {at} reads {}, it would {}, a good unit {}",
+                "{how}: {id} {at} reads {}, {}",
                 shown(c.read, analog),
-                shown(c.predicted, analog),
-                shown(c.good, analog)
+                would(&shown(c.predicted, analog), &shown(c.good, analog), good_unit)
             ),
         };
         let line = paragraph(&line, 3);
@@ -318,13 +338,21 @@ fn spoken(
     lines.concat()
 }
 
+/// What a cause would show, beside a good unit where it is not that.
+pub(super) fn would(cause: &str, good: &str, good_unit: bool) -> String {
+    match good_unit {
+        true => format!("with a good unit {good}"),
+        false => format!("with this cause {cause}, with a good unit {good}"),
+    }
+}
+
 fn shown(value: Option<f64>, analog: bool) -> String {
     match value {
         None => "open".into(),
         Some(x) if analog => format!("{x:.0}"),
         Some(x) if x >= 1.0 => "high".into(),
         Some(x) if x <= 0.0 => "low".into(),
-        Some(_) => "neither".into(),
+        Some(_) => "between the levels".into(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What a meter showed: what it says for and against a cause, and values that go with none.
 
-use super::diagnosis::{paragraph, percent, sentence};
+use super::diagnosis::{paragraph, percent, sentence, would};
 use super::diagnosis_next;
 use crate::board::Board;
 use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, OPEN_FROM, metered};
@@ -15,14 +15,15 @@ pub(super) fn spoken(board: &Board, evidence: &Evidence, faults: &[Fault]) -> St
     let line = |m: &Metered| {
         let how = if m.far() { "against" } else { "for" };
         let measurement = evidence.meter[m.meter].measurement();
-        let shown = |value| shown(&measurement, value);
-        let good = match faults.is_empty() {
-            true => String::new(),
-            false => format!(", a good unit {}", shown(m.good)),
+        let shown = |ends: (f64, f64)| match ends {
+            (low, high) if low == high => shown(&measurement, low),
+            (low, high) => {
+                format!("{} to {}", shown(&measurement, low), shown(&measurement, high))
+            }
         };
         let what = diagnosis_next::measurement(board, &measurement);
-        let (read, would) = (shown(m.read), shown(m.predicted));
-        paragraph(&format!("{how}: {what}: a meter shows {read}, it would {would}{good}"), 3)
+        let would = would(&shown(m.predicted), &shown(m.good), faults.is_empty());
+        paragraph(&format!("{how}: {what}: a meter shows {}, {would}", shown((m.read, m.read))), 3)
     };
     // What speaks against it first, then what tells it from a good unit; somebody measured the rest
     // to tell it from other causes.

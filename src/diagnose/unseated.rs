@@ -1,0 +1,135 @@
+//! Readings that a later one of the same channel takes back: the shunt had not been seated yet, or a
+//! contact is loose.
+//!
+//! Two readings with the same shunts at a channel's own headers may also differ because something
+//! reaches over from another header. Where a defect of the list gives both, or another header goes
+//! with the difference again and again, both are kept: they are what shows it.
+
+use super::evidence::{Read, Reading, differ};
+use crate::board::{Board, Level, Place};
+use crate::circuit::{self, Group, Node, Parts};
+use crate::faults::{self, Built, Fault};
+use crate::units::Ohms;
+use crate::window::{adc, level_of};
+use std::ops::RangeInclusive;
+
+/// Ohms of poor bridges that are tried beside clean ones.
+const POOR: [f64; 3] = [47.0, 470.0, 4700.0];
+
+/// How far a code may be from what a bridge of about that value gives, as a share of the scale.
+const NEAR: f64 = 0.05;
+
+/// What a bridge of about that value makes of a difference in codes, as a share of it.
+const LIKE: RangeInclusive<f64> = 0.4..=2.5;
+
+/// Steps in which each of two values must have been read to be more than a shunt that had not been
+/// seated.
+const AGAIN: usize = 2;
+
+/// The readings that a later one takes back, by index, each with what its own headers were set to.
+pub(super) fn unseated(board: &Board, readings: &[Reading]) -> Vec<(usize, String)> {
+    let groups = circuit::groups(board);
+    let jumpers = |r: &Reading| {
+        let net = board.channels[r.channel].net;
+        groups.iter().find(|g| g.nets.contains(&net)).map_or(&[][..], |g| &g.jumpers)
+    };
+    let own = |r: &Reading| -> (usize, Vec<usize>, Vec<Place>) {
+        let places = jumpers(r).iter().map(|&j| r.setting.0[j]).collect();
+        (r.channel, r.closed.clone(), places)
+    };
+    let keys: Vec<_> = readings.iter().map(own).collect();
+    let alike = |i: usize| -> Vec<&Reading> {
+        (0..keys.len()).filter(|&k| keys[k] == keys[i]).map(|k| &readings[k]).collect()
+    };
+    let mut across: Option<Vec<Fault>> = None;
+    let mut found = Vec::new();
+    for (i, reading) in readings.iter().enumerate() {
+        let Some(last) = (i + 1..keys.len()).rev().find(|&k| keys[k] == keys[i]) else { continue };
+        let pair = [reading, &readings[last]];
+        if !differ(pair[0].read, pair[1].read) {
+            continue;
+        }
+        let across = across.get_or_insert_with(|| reaching_over(board, &groups));
+        let given = |fault: &Fault| gives(board, *fault, pair);
+        if across.iter().any(given) || goes_with_another(board, jumpers(reading), &alike(i)) {
+            continue;
+        }
+        let place = |&j: &usize| {
+            format!("{}={}", board.jumpers[j].id, board.jumpers[j].place_name(reading.setting.0[j]))
+        };
+        found.push((i, jumpers(reading).iter().map(place).collect::<Vec<_>>().join(" ")));
+    }
+    found
+}
+
+/// Defects that let one circuit bear on another.
+fn reaching_over(board: &Board, groups: &[Group]) -> Vec<Fault> {
+    let poor = |fault: &Fault| -> Vec<Fault> {
+        let with = |ohms: f64| match *fault {
+            Fault::ChannelsBridged { channels, .. } => {
+                Some(Fault::ChannelsBridged { channels, ohms: Ohms(ohms) })
+            }
+            Fault::HeadersBridged { jumpers, pins, between, .. } => {
+                Some(Fault::HeadersBridged { jumpers, pins, between, ohms: Ohms(ohms) })
+            }
+            _ => None,
+        };
+        POOR.into_iter().filter_map(with).collect()
+    };
+    let over = |fault: &Fault| {
+        let reach = fault.reach(board);
+        groups.iter().filter(|g| reach.touches(board, g)).count() > 1
+    };
+    let listed: Vec<Fault> = faults::modelled(board).into_iter().filter(over).collect();
+    let poor: Vec<Fault> = listed.iter().flat_map(poor).collect();
+    [listed, poor].concat()
+}
+
+/// Whether a defect gives two readings of one channel, and about the difference between them.
+fn gives(board: &Board, fault: Fault, readings: [&Reading; 2]) -> bool {
+    let mut built = Built::good(board, Parts::nominal(board));
+    built.plant(board, fault);
+    let node = |r: &Reading| built.node(board, &r.setting, &r.closed, r.channel);
+    let codes = readings.map(|r| match (r.read, node(r)) {
+        (Read::Code { mean, .. }, Node::Driven { volts, .. }) => {
+            Some((mean, adc::code_at(volts, board) - 0.5))
+        }
+        _ => None,
+    });
+    if let [Some((a, like_a)), Some((b, like_b))] = codes {
+        let near =
+            [(a, like_a), (b, like_b)].iter().all(|(x, y)| (x - y).abs() < NEAR * board.chip.scale);
+        return near && LIKE.contains(&((like_a - like_b) / (a - b)));
+    }
+    let level = |r: &&Reading| match (r.read, node(r)) {
+        (Read::Level { ones }, Node::Floating) => ones > 0.5 || !board.channels[r.channel].pull_up,
+        (Read::Level { ones }, Node::Driven { volts, .. }) => {
+            let code = volts.0 / board.supply.volts.0 * board.chip.scale;
+            // Between the levels it may be either.
+            level_of(code, &board.chip).is_none_or(|level| (level == Level::High) == (ones > 0.5))
+        }
+        (Read::Code { .. }, _) => false,
+    };
+    readings.iter().all(level)
+}
+
+/// Whether a header that the channel has no part in goes with the difference: each of its places has
+/// one value only, and at least two of them were read in several steps.
+fn goes_with_another(board: &Board, own: &[usize], alike: &[&Reading]) -> bool {
+    let others = (0..board.jumpers.len()).filter(|j| !own.contains(j));
+    others.into_iter().any(|jumper| {
+        let mut places: Vec<(Place, &Reading, Vec<u64>)> = Vec::new();
+        for reading in alike {
+            let place = reading.setting.0[jumper];
+            match places.iter_mut().find(|(p, ..)| *p == place) {
+                Some((_, first, _)) if differ(first.read, reading.read) => return false,
+                Some((.., steps)) if steps.contains(&reading.step) => {}
+                Some((.., steps)) => steps.push(reading.step),
+                None => places.push((place, reading, vec![reading.step])),
+            }
+        }
+        let often: Vec<&Reading> =
+            places.iter().filter(|(.., steps)| steps.len() >= AGAIN).map(|(_, r, _)| *r).collect();
+        often.iter().any(|a| often.iter().any(|b| differ(a.read, b.read)))
+    })
+}
