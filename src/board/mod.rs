@@ -21,7 +21,7 @@ pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, FuseBit, Fuses, brown_out, clock, fuse_bits};
 pub use neighbours::Neighbours;
-pub use odds::{KINDS, Odds};
+pub use odds::{KINDS, Odds, WEIGHTS};
 pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
 

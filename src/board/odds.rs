@@ -25,6 +25,9 @@ pub const KINDS: [&str; 21] = [
     "load draws too much",
 ];
 
+/// Weights that may be stated; those beyond are slips of the hand.
+pub const WEIGHTS: std::ops::RangeInclusive<f64> = 0.001..=1000.0;
+
 /// Odds that the board file states: kind and weight, for each part, joint or header that can have
 /// it. Kinds that it does not name keep the weight of the program.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -70,6 +70,24 @@ impl Connection {
         self.port.is_some()
     }
 
+    /// Refuses what can be no port however the unit is plugged in; one that comes with the unit
+    /// may not be there yet.
+    pub fn may_be_port(&self) -> Result<(), Failure> {
+        let Some(port) = self.port.as_deref().filter(|port| cfg!(unix) && *port != VIRTUAL) else {
+            return Ok(());
+        };
+        let path = Path::new(port);
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let why = match std::fs::metadata(path) {
+            Ok(found) if found.is_file() || found.is_dir() => "is no serial port",
+            Err(_) if folder.is_none_or(|folder| !folder.is_dir()) => "there is no such port",
+            Ok(_) | Err(_) => return Ok(()),
+        };
+        Err(Failure::input(format!(
+            "--port {port}: {why}; `strapwise ports` names those that are there"
+        )))
+    }
+
     /// Whether the unit is one without hardware.
     pub fn is_virtual(&self) -> bool {
         self.port.as_deref() == Some("virtual")

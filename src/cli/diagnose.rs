@@ -11,9 +11,11 @@ use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
 use crate::diagnose::{self, Class, Evidence};
 use crate::record::csv;
-use crate::record::{Head, Row};
+use crate::record::{Head, Row, RowKind};
 use crate::report::table::Form;
-use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_trust};
+use crate::report::{
+    diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust,
+};
 use std::io::{IsTerminal, stdin};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -25,7 +27,6 @@ pub struct Options {
     /// Board file, for example protocols/vent-controller.toml
     board: PathBuf,
     /// Record of the unit; with --trust the records of several
-    #[arg(required_unless_present = "port")]
     records: Vec<PathBuf>,
     /// What a meter showed: NET=VOLTS, or NET:NET=OHMS without power (`open` for none)
     #[arg(long, value_name = "READING")]
@@ -97,7 +98,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             let what = "--found: give the record of the unit that it was found in";
             return Err(Failure::input(what.into()));
         };
-        return diagnose_odds::keep(&board, record, &evidence(&board, record)?.2, found);
+        let (evidence, _, head) = evidence(&board, record)?;
+        return diagnose_odds::keep(&board, record, (&head, &evidence), found);
     }
     let (mut evidence, head, of) = known(options, &board)?;
     diagnose_typed::take(&board, &mut evidence, &options.meter, &options.look)?;
@@ -106,6 +108,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let told = Told { board: &board, form: options.format.into(), head: &head, odds: &odds };
     let so = match options.connection.given() {
         true => {
+            options.connection.may_be_port()?;
             let live = Live::new(&board, &options.board, &options.connection, of)?;
             at_the_bench(&told, live, &mut evidence)?
         }
@@ -144,6 +147,12 @@ fn known<'a>(options: &'a Options, board: &Board) -> Result<Known<'a>, Failure> 
         [record] => {
             let (evidence, text, head) = evidence(board, record)?;
             Ok((evidence, text, Some((record.as_path(), head))))
+        }
+        [] if !options.connection.given() => {
+            let what = "give the record of the unit, or --port for the unit on the bench, for example \
+                        `diagnose BOARD results/BOARD/LOT/UNIT-1.csv` or `diagnose BOARD --port \
+                        /dev/ttyUSB0`";
+            Err(Failure::input(what.into()))
         }
         [] => Ok((Evidence::default(), format!("{} {}\n\n", board.name, board.revision), None)),
         _ => {
@@ -224,7 +233,15 @@ impl Told<'_> {
                 let text = diagnosis::text(board, evidence, found, &so.next);
                 self.head.to_string() + &apart + &text + &self.odds.text(board)
             }
-            form => diagnosis::table(board, evidence, found).print(form),
+            form => {
+                let notes = self.head.split("\n").filter(|line| line.starts_with("note: "));
+                let notes: Vec<String> =
+                    notes.map(str::to_string).chain(self.odds.notes()).collect();
+                let apart = so.apart.as_ref();
+                let apart = apart.map(|a| diagnosis_meter::apart(board, evidence, found, a));
+                let aside = diagnosis_table::Aside { apart, next: &so.next, notes: &notes };
+                diagnosis_table::table(board, evidence, found, &aside).print(form)
+            }
         };
         super::print(&text)
     }
@@ -267,6 +284,23 @@ fn together(left_out: &[String]) -> Vec<String> {
     lines
 }
 
+/// Rows of others in a record are left out where they are few; where they are many, nobody knows
+/// whose record it is.
+fn one_unit(name: &str, rows: &[Row]) -> Result<(), Failure> {
+    let Some(first) = rows.first() else { return Ok(()) };
+    let others: Vec<String> =
+        rows.iter().filter_map(|row| diagnose::foreign(&first.head, &row.head)).collect();
+    let Some(other) = others.first().filter(|_| 3 * others.len() > rows.len()) else {
+        return Ok(());
+    };
+    Err(Failure::input(format!(
+        "{name}: {} of {} rows are not of this record's unit ({other}); give a record that `bench` \
+         wrote, of one attempt at one unit",
+        others.len(),
+        rows.len()
+    )))
+}
+
 /// The evidence of a record, and what it is a record of, in words and in full.
 fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Failure> {
     let name = path.display().to_string();
@@ -283,15 +317,22 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
             of.board, board.name
         )));
     }
+    one_unit(&name, &parsed.rows)?;
     let mut evidence = Evidence::of(board, &parsed.rows);
     if evidence.is_empty() {
         let beside = diagnosis::beside_text(board, &evidence);
-        let why = evidence.left_out.first().map_or(String::new(), |w| format!(" ({w})"));
-        return Err(Failure::input(format!(
-            "{name}: there is no reading in it to conclude from{why}; test the unit again\n{beside}"
-        )));
+        let none = "there is no reading in it to conclude from";
+        let why = match &together(&evidence.left_out)[..] {
+            [] => "test the unit again".to_string(),
+            wrong => {
+                format!("put the original back, or test the unit again:\n{}", wrong.join("\n"))
+            }
+        };
+        let text = format!("{name}: {none}; {why}\n{beside}");
+        return Err(Failure::input(text.trim_end().into()));
     }
-    let verdict = parsed.rows.iter().rev().find(|r| r.row == crate::record::RowKind::Unit);
+    let own = |r: &&Row| diagnose::foreign(of, &r.head).is_none();
+    let verdict = parsed.rows.iter().rev().find(|r| r.row == RowKind::Unit && own(r));
     let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
     let mut head = format!(
         "{} {}, unit {}, attempt {}: {verdict}\n",

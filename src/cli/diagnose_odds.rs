@@ -2,8 +2,8 @@
 //! learned from what was found in other units of the lot.
 
 use super::{Exit, Failure};
-use crate::board::Board;
-use crate::diagnose::{self, Options};
+use crate::board::{self, Board};
+use crate::diagnose::{self, Evidence, Options};
 use crate::faults;
 use crate::record::Head;
 use crate::record::cause::Confirmed;
@@ -16,6 +16,9 @@ use std::path::Path;
 /// Longest words of what was found.
 const LONGEST: usize = 200;
 
+/// A class as likely as this speaks against another cause that was found.
+const SURE: f64 = 0.95;
+
 /// The odds that causes have beforehand, and where they come from.
 pub struct Odds {
     /// What the diagnosis is given.
@@ -23,6 +26,8 @@ pub struct Odds {
     given: Vec<(String, f64)>,
     confirmed: BTreeMap<String, usize>,
     file: String,
+    /// Whether the file of confirmed causes ends in half a line.
+    torn: bool,
 }
 
 impl Odds {
@@ -38,12 +43,15 @@ impl Odds {
             given,
             confirmed: BTreeMap::new(),
             file: String::new(),
+            torn: false,
         };
         let Some((path, head)) = record else { return Ok(odds) };
         let folder = folder_of(path);
         odds.file = folder.join(store::CAUSES_FILE).display().to_string();
         // Its own causes would only say again what is to be found out.
-        for cause in store::causes(folder)? {
+        let (causes, torn) = store::causes(folder)?;
+        odds.torn = torn;
+        for cause in causes {
             if cause.board == board.name && cause.unit != head.unit {
                 *odds.confirmed.entry(cause.kind).or_default() += 1;
             }
@@ -52,9 +60,16 @@ impl Odds {
         Ok(odds)
     }
 
+    /// What of the lot's file could not be used.
+    pub fn notes(&self) -> Vec<String> {
+        let torn = format!("note: {} ends in half a line, which is left out", self.file);
+        self.torn.then_some(torn).into_iter().collect()
+    }
+
     /// Which odds were used, for people.
     pub fn text(&self, board: &Board) -> String {
-        diagnosis::odds_text(board, &self.given, &self.confirmed, &self.file)
+        let text = diagnosis::odds_text(board, &self.given, &self.confirmed, &self.file);
+        self.notes().iter().fold(text, |text, note| text + &diagnosis::line(note))
     }
 }
 
@@ -66,7 +81,12 @@ fn folder_of(record: &Path) -> &Path {
 }
 
 /// Writes down what was found in a unit.
-pub fn keep(board: &Board, record: &Path, of: &Head, found: &str) -> Result<Exit, Failure> {
+pub fn keep(
+    board: &Board,
+    record: &Path,
+    (of, evidence): (&Head, &Evidence),
+    found: &str,
+) -> Result<Exit, Failure> {
     let wrong = |why: String| Failure::input(format!("--found '{found}': {why}"));
     let (kind, words) = found.split_once(':').unwrap_or((found, ""));
     let (kind, words) = (kind.trim(), words.trim());
@@ -92,13 +112,64 @@ pub fn keep(board: &Board, record: &Path, of: &Head, found: &str) -> Result<Exit
         at: Timestamp::now(),
         ..Confirmed::default()
     };
-    store::confirm(folder, cause)?;
+    let replaced = store::confirm(folder, cause)?;
+    if let Some(before) = replaced {
+        let words =
+            if before.found.is_empty() { String::new() } else { format!(": {}", before.found) };
+        let what = format!("{}: replaces `{}{words}`, kept before", of.unit, before.kind);
+        super::complain(&what);
+    }
     let file = folder.join(store::CAUSES_FILE).display().to_string();
     super::print(&format!(
         "{}: `{kind}` is kept in {file}; it counts when other units of the lot are diagnosed\n",
         of.unit
     ))?;
+    if let Some(doubt) = doubt(board, evidence, kind, words) {
+        super::complain(&format!("{}: {doubt}", of.unit));
+    }
     Ok(Exit::Pass)
+}
+
+/// That the record says something else nearly for certain. Whoever has looked knows better, unless
+/// it was written down for the wrong unit.
+fn doubt(board: &Board, evidence: &Evidence, kind: &str, words: &str) -> Option<String> {
+    let diagnosis = diagnose::diagnose(board, evidence, &Options::default());
+    let class = diagnosis.classes.first().filter(|class| class.probability > SURE)?;
+    let part = |fault: &faults::Fault| {
+        let text = fault.text(board);
+        let mut named =
+            words.split(|c: char| !c.is_alphanumeric()).filter(|word| is_part(board, word));
+        let parts = text.split(|c: char| !c.is_alphanumeric()).collect::<Vec<&str>>();
+        let mut any = false;
+        let fits = named.by_ref().any(|word| {
+            any = true;
+            parts.iter().any(|p| p.eq_ignore_ascii_case(word))
+        });
+        fits || !any
+    };
+    let fits = class
+        .causes
+        .iter()
+        .any(|cause| cause.faults.iter().any(|fault| fault.class() == kind && part(fault)));
+    let first = class.causes.first().filter(|_| diagnosis.explained && !fits)?;
+    let says = diagnosis::sentence(board, first);
+    let share = diagnosis::percent(class.probability, true);
+    let others = match class.causes.len() {
+        1 => String::new(),
+        many => format!(" (or {} that read alike)", many - 1),
+    };
+    Some(format!(
+        "the record says otherwise, {share}: {says}{others}; see that the unit and the part are the \
+         right ones. What you found is kept"
+    ))
+}
+
+/// Whether a word names a resistor, a capacitor or a header.
+fn is_part(board: &Board, word: &str) -> bool {
+    let resistors = board.resistors.iter().map(|p| &p.id);
+    let capacitors = board.capacitors.iter().map(|p| &p.id);
+    let mut ids = resistors.chain(capacitors).chain(board.jumpers.iter().map(|p| &p.id));
+    ids.any(|id| id.eq_ignore_ascii_case(word))
 }
 
 /// A part named like those of the board that is none of them, and those that there are. Parts of
@@ -147,8 +218,9 @@ fn weights(board: &Board, given: &[String]) -> Result<Vec<(String, f64)>, Failur
             return Err(wrong(&format!("the kinds are {}", known.join(", "))));
         }
         let weight: f64 = weight.parse().map_err(|_| wrong("the weight is a number"))?;
-        if !(weight.is_finite() && weight > 0.0) {
-            return Err(wrong("the weight is above 0"));
+        if !board::WEIGHTS.contains(&weight) {
+            let [low, high] = [board::WEIGHTS.start(), board::WEIGHTS.end()];
+            return Err(wrong(&format!("the weight is {low} to {high}, as in [odds]")));
         }
         weights.push((kind.to_string(), weight));
     }

@@ -24,6 +24,10 @@ pub fn take(
     let mut given: Vec<Meter> = Vec::new();
     for text in meters {
         let new = metered(board, text)?;
+        if let Some(why) = no_supply(board, &new) {
+            evidence.left_out.push(format!("--meter {text}: {why}"));
+            continue;
+        }
         match given.iter().find(|known| known.same(&new)) {
             Some(known) if known.contradicts(board, &new) => {
                 let [known, new] = [known, &new].map(|m| shown(&m.measurement(), m.value()));
@@ -49,6 +53,26 @@ pub fn take(
         }
     }
     Ok(())
+}
+
+/// How far beyond the tolerance of the supply its volts may lie, as a share, and still be those that
+/// a unit ran on (advice of our own).
+const BEYOND: f64 = 0.15;
+
+/// Why volts of the supply net are none that the unit was read on: nothing is scaled by them.
+fn no_supply(board: &Board, meter: &Meter) -> Option<String> {
+    let supply = &board.supply;
+    let Meter::Volts { net, volts, .. } = meter else { return None };
+    let share = volts.0 / supply.volts.0;
+    let off = (share - 1.0).abs() > supply.tolerance.0 + BEYOND;
+    (*net == supply.net && off).then(|| {
+        format!(
+            "the board file has {} for {}, give or take {:.0} %; find out first why it is {volts}",
+            supply.volts,
+            board.net_name(supply.net),
+            100.0 * supply.tolerance.0
+        )
+    })
 }
 
 /// A value as a meter shows it.

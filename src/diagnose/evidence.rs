@@ -3,6 +3,7 @@
 
 use super::beside::Rows;
 use super::look::Look;
+use super::unfit;
 use super::unseated::unseated;
 use crate::board::{Board, Kind, NetId, Setting};
 use crate::circuit::Parts;
@@ -125,19 +126,38 @@ pub struct Evidence {
 }
 
 impl Evidence {
-    /// What a record holds. Of a step that was begun several times only the last try counts.
+    /// What a record holds. Of a step that was begun several times only the last try counts. Rows
+    /// that are not of the first row's unit, and those that no bench writes, are left out and named.
     pub fn of(board: &Board, rows: &[Row]) -> Evidence {
         let mut evidence = Evidence::default();
-        let last = last_tries(rows);
+        let rows = evidence.fit(board, rows);
+        let last = last_tries(&rows);
         for row in rows.iter().filter(|row| counts(&last, row)) {
             if let Err(why) = evidence.take(board, row) {
                 evidence.left_out.push(format!("row {}: {why}", row.seq));
             }
         }
         evidence.drop_unseated(board);
-        evidence.silent_after = silent(board, rows);
-        evidence.rows = Rows::of(board, rows);
+        evidence.silent_after = silent(board, &rows);
+        evidence.rows = Rows::of(board, &rows);
         evidence
+    }
+
+    /// The rows that can be of this unit.
+    fn fit(&mut self, board: &Board, rows: &[Row]) -> Vec<Row> {
+        let Some(first) = rows.first() else { return Vec::new() };
+        let tries = unfit::tries(rows);
+        let mut fit = Vec::new();
+        for (i, row) in rows.iter().enumerate() {
+            let why = unfit::foreign(&first.head, &row.head)
+                .or_else(|| tries.get(&i).cloned())
+                .or_else(|| unfit::unfit(board, row));
+            match why {
+                Some(why) => self.left_out.push(format!("row {}: {why}", row.seq)),
+                None => fit.push(row.clone()),
+            }
+        }
+        fit
     }
 
     /// Of two readings of a channel in one setting that differ, the later one counts.

@@ -18,6 +18,7 @@ mod scale;
 mod screen;
 mod system;
 mod trust;
+mod unfit;
 mod unseated;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
@@ -30,6 +31,7 @@ pub use look::{Look, Rates};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
 pub use trust::{Correction, corrections};
+pub use unfit::foreign;
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};

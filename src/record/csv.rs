@@ -261,12 +261,13 @@ impl Source<'_> {
     }
 
     fn unreadable(&self, error: &::csv::Error) -> Problem {
-        let kind = match error.kind() {
-            ::csv::ErrorKind::Utf8 { .. } => "not UTF-8",
-            _ => "not CSV",
+        let what = match error.kind() {
+            ::csv::ErrorKind::Utf8 { .. } => {
+                "the line is not UTF-8; save it as UTF-8 CSV, put a copy back, or move the file out \
+                 of the folder"
+            }
+            _ => "the line is not CSV; put a copy back, or move the file out of the folder",
         };
-        let what =
-            format!("the line is {kind}; put a copy back, or move the file out of the folder");
-        self.problem(error.position(), None, what)
+        self.problem(error.position(), None, what.into())
     }
 }

@@ -1,7 +1,6 @@
 //! Which part to lift, in words: causes with their odds, what speaks for and against each, and what
 //! to measure next.
 
-use super::table::{Cell, Table};
 use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
 use crate::board::{Board, Kind, NetId, Setting};
 use crate::circuit;
@@ -15,8 +14,8 @@ use std::collections::BTreeMap;
 /// Classes of causes that are shown.
 pub(super) const SHOWN: usize = 5;
 /// Causes of one class that are named, and how likely one must be beside the first to be.
-const NAMED: usize = 6;
-const WORTH_NAMING: f64 = 0.02;
+pub(super) const NAMED: usize = 6;
+pub(super) const WORTH_NAMING: f64 = 0.02;
 /// A class less likely than this is not shown behind the first.
 const WORTH_SHOWING: f64 = 0.002;
 /// Readings named for and against a cause.
@@ -125,7 +124,7 @@ pub fn text(
 }
 
 /// The defects of the likeliest cause.
-fn leading(diagnosis: &Diagnosis) -> &[Fault] {
+pub(super) fn leading(diagnosis: &Diagnosis) -> &[Fault] {
     let first = diagnosis.classes.first().and_then(|class| class.causes.first());
     first.map_or(&[], |cause| &cause.faults)
 }
@@ -186,7 +185,7 @@ pub(super) fn class_sentence(board: &Board, class: &Class, first: &Cause) -> Str
 
 /// A probability for people: no certainty that there is not, and where nothing fits one among the
 /// modelled causes alone.
-pub(super) fn percent(probability: f64, explained: bool) -> String {
+pub fn percent(probability: f64, explained: bool) -> String {
     let shown = match probability {
         p if p > 0.999 => "over 99.9 %".to_string(),
         p if p < 0.001 => "under 0.1 %".to_string(),
@@ -458,32 +457,12 @@ pub fn odds_text(
     format!("\n{}", paragraph(&format!("odds beforehand: {}", from.join("; ")), 0))
 }
 
+/// A sentence in lines.
+pub fn line(text: &str) -> String {
+    paragraph(text, 0)
+}
+
 pub(super) fn paragraph(text: &str, indent: usize) -> String {
     let blank = " ".repeat(indent);
     wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
-}
-
-/// Every cause, a row each, for programs; those beside the parts without odds and class.
-pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Table {
-    let columns = ["class", "class_probability", "probability", "cause", "kind", "explained"];
-    let mut table = Table::new(&columns);
-    for (i, class) in diagnosis.classes.iter().enumerate() {
-        for cause in &class.causes {
-            let kind = cause.faults.first().map_or("good unit", |f| f.class());
-            table.rows.push(vec![
-                Cell::Number(i as f64 + 1.0, 0),
-                Cell::Number(class.probability, 4),
-                Cell::Number(cause.probability, 4),
-                sentence(board, cause).into(),
-                kind.into(),
-                if diagnosis.explained { "yes" } else { "no" }.into(),
-            ]);
-        }
-    }
-    for beside in beside(board, evidence, leading(diagnosis)) {
-        let (kind, sentence) = diagnosis_beside::row(board, &beside);
-        let empty = || Cell::text("");
-        table.rows.push(vec![empty(), empty(), empty(), sentence.into(), kind.into(), empty()]);
-    }
-    table
 }

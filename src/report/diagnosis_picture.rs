@@ -1,11 +1,12 @@
 //! The readings of a unit beside what each leading cause predicts, as a picture for an A4 sheet.
 //! Shapes and numbers tell things apart, no colour does.
 
-use super::diagnosis::{Strip, strips, unexplained};
-use super::diagnosis_talk::class_line;
+use super::diagnosis::{
+    NAMED, Strip, WORTH_NAMING, class_sentence, percent, sentence, shown_first, strips, unexplained,
+};
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
 use crate::board::Board;
-use crate::diagnose::{Diagnosis, Evidence};
+use crate::diagnose::{Class, Diagnosis, Evidence};
 
 const EDGE: f64 = 25.0;
 const HEAD: f64 = 18.0;
@@ -16,6 +17,12 @@ const LABELS: f64 = 150.0;
 const PLOT: (f64, f64) = (EDGE + LABELS + 6.0, INNER - LABELS - 60.0);
 const ROW: f64 = 18.0;
 const STRIP: f64 = 10.0;
+/// Room that a numeral needs.
+const NUMERAL: f64 = 5.5;
+
+/// Said where there is nothing to draw.
+const NO_CODES: &str = "No code of the converter tells these causes from a good unit. Levels, a \
+meter's values and answers that do are in the text.";
 
 const TITLE: Font = Font::bold(14.0);
 const SMALL: Font = Font::plain(7.0);
@@ -33,22 +40,47 @@ pub fn picture(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, unit: 
     }
     let leading = diagnosis.classes.iter().take(3).enumerate();
     for (i, class) in leading {
-        if let Some(line) = class_line(board, class, diagnosis.explained) {
-            let line = format!("{}  {line}", i + 1);
-            y = p.lines(EDGE, y, INNER, SMALL, &line) + 2.0;
-        }
+        let line = format!("{}: {}", i + 1, class_line(board, class, diagnosis.explained));
+        y = p.lines(EDGE, y, INNER, SMALL, &line) + 2.0;
     }
-    y = legend(&mut p, y + 4.0);
     let rows = strips(board, evidence, diagnosis);
     if rows.is_empty() {
-        y = p.lines(EDGE, y, INNER, SMALL, "No reading tells these causes from a good unit.");
+        y = p.lines(EDGE, y + 4.0, INNER, SMALL, NO_CODES);
+        return p.finish(y + HEAD, &title);
     }
+    y = legend(&mut p, y + 4.0);
     for row in &rows {
         draw(&mut p, y, row, f64::from(board.chip.full_scale));
         y += ROW;
     }
     y = ruler(&mut p, y, f64::from(board.chip.full_scale));
     p.finish(y + HEAD, &title)
+}
+
+/// A class in a line, as the text has it: where several causes read alike, the probability is that
+/// of all of them.
+fn class_line(board: &Board, class: &Class, explained: bool) -> String {
+    let percent = percent(class.probability, explained);
+    let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+    match &class.causes[..] {
+        [first, _, ..] if !good => {
+            let likely = WORTH_NAMING * first.probability;
+            let alike = class.causes.iter().filter(|cause| cause.probability > likely);
+            let named: Vec<String> = alike.take(NAMED).map(|c| sentence(board, c)).collect();
+            let many = class.causes.len();
+            match named.len() {
+                1 => format!("{percent}: {} ({} unlikely ones read alike)", named[0], many - 1),
+                n => {
+                    let more =
+                        if n < many { format!("; {} more", many - n) } else { String::new() };
+                    format!("{percent}: one of {many}, not separable: {}{more}", named.join("; "))
+                }
+            }
+        }
+        _ => shown_first(class).map_or(percent.clone(), |first| {
+            format!("{percent}: {}", class_sentence(board, class, first))
+        }),
+    }
 }
 
 fn legend(p: &mut Picture, y: f64) -> f64 {
@@ -71,14 +103,18 @@ fn draw(p: &mut Picture, y: f64, row: &Strip, full: f64) {
         Some(code) => p.line((x(code), y), (x(code), y + STRIP), Stroke::Heavy),
         None => open += " good",
     }
+    let mut placed: Vec<f64> = Vec::new();
     for (i, cause) in row.causes.iter().enumerate() {
         let number = (i + 1).to_string();
         match cause {
             // Numbers that fall on one another stand side by side.
             Some(code) => {
-                let beside = row.causes[..i].iter().flatten();
-                let shift = beside.filter(|c| (x(**c) - x(*code)).abs() < 5.0).count() as f64;
-                p.text(x(*code) + 5.0 * shift, y - 1.0, Anchor::Middle, NUMBER, &number);
+                let mut at = x(*code);
+                while let Some(taken) = placed.iter().find(|taken| (**taken - at).abs() < NUMERAL) {
+                    at = taken + NUMERAL;
+                }
+                placed.push(at);
+                p.text(at, y - 1.0, Anchor::Middle, NUMBER, &number);
             }
             None => open += &format!(" {number}"),
         }
@@ -94,8 +130,9 @@ fn draw(p: &mut Picture, y: f64, row: &Strip, full: f64) {
 
 fn ruler(p: &mut Picture, y: f64, full: f64) -> f64 {
     for step in 0..=4 {
-        let code = full * f64::from(step) / 4.0;
-        let x = PLOT.0 + PLOT.1 * f64::from(step) / 4.0;
+        // Quarters of the converter's codes, the last one its end.
+        let code = ((full + 1.0) * f64::from(step) / 4.0).min(full);
+        let x = PLOT.0 + PLOT.1 * code / full;
         p.text(x, y + 4.0, Anchor::Middle, SMALL, &format!("{code:.0}"));
     }
     y + 8.0

@@ -24,7 +24,7 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
 }
 
 /// A class in a line: how likely it is, its first cause, and how many others read alike.
-pub(super) fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
+fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
     let first = shown_first(class)?;
     let others = match (class.causes.len(), first.faults.is_empty()) {
         (1, _) => String::new(),

@@ -1,11 +1,8 @@
 //! How likely each kind of defect is.
 
-use super::super::{KINDS, Odds};
+use super::super::{KINDS, Odds, WEIGHTS};
 use super::Reading;
 use super::table::{Fields, number};
-
-/// Weights beyond these are slips of the hand.
-const WEIGHTS: std::ops::RangeInclusive<f64> = 0.001..=1000.0;
 
 impl<'a> Reading<'a, '_> {
     /// The `[odds]` table; it and each of its keys may be left out.
