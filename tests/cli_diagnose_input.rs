@@ -209,9 +209,16 @@ fn programs_see_what_is_in_doubt_what_is_next_and_what_was_not_used() {
     assert!(has("not used", "the board has no channel FOO"), "{rows:?}");
     assert!(has("note", "the board file has been changed"), "{rows:?}");
     assert_eq!(rows[0]["in_doubt"], "no");
-    let rows = table(&["--meter", "PROFILE_T4:PROFILE_T5=1M6"]);
-    let again = rows.iter().find(|r| r["kind"] == "measure again");
-    assert_eq!(again.is_some(), rows[0]["in_doubt"] == "yes", "{rows:?}");
+    let rows = table(&["--meter", "TAP2:TAP3=1M6"]);
+    let again = rows.iter().find(|r| r["kind"] == "measure again").expect("a row");
+    assert!(again["cause"].starts_with("TAP2:TAP3=1.6 MΩ does not go with"), "{again:?}");
+    assert_eq!(rows[0]["in_doubt"], "yes", "{rows:?}");
+    // Of V002 causes are left that a meter parts.
+    let open = results.path().join("vent-controller/demo-6/V002-1.csv");
+    let ended = diagnose(&open, &["--format", "csv"]);
+    let rows = cli_support::rows(ended.out.as_bytes());
+    let next = rows.iter().find(|r| r["kind"] == "next").expect("a row");
+    assert!(next["cause"].starts_with("volts of OUT against GND"), "{next:?}");
 }
 
 #[test]
@@ -240,4 +247,18 @@ fn what_cannot_be_used_says_what_to_do_next() {
     std::fs::write(&file, [&[0xff, 0xfe][..], &wide].concat()).unwrap();
     let ended = diagnose(&file, &[]);
     assert!(ended.code == Some(2) && ended.err.contains("save it as UTF-8"), "{}", ended.err);
+}
+
+#[test]
+fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells() {
+    let results = tempfile::tempdir().unwrap();
+    // V002 has a silent vent contact, which its answers alone tell.
+    let record = record(results.path()).with_file_name("V002-1.csv");
+    let picture = results.path().join("causes.svg");
+    diagnose(&record, &["--svg", &picture.to_string_lossy()]);
+    let svg = std::fs::read_to_string(&picture).unwrap();
+    assert!(svg.contains("1: over 99.9 %: one of "), "{svg}");
+    assert!(svg.contains("not separable: R20 is open; K1 never closes"), "{svg}");
+    assert!(svg.contains("No code of the converter tells"), "{svg}");
+    assert!(!svg.contains(">1023<") && !svg.contains("No reading tells"), "{svg}");
 }

@@ -18,7 +18,7 @@ const PLOT: (f64, f64) = (EDGE + LABELS + 6.0, INNER - LABELS - 60.0);
 const ROW: f64 = 18.0;
 const STRIP: f64 = 10.0;
 /// Room that a numeral needs.
-const NUMERAL: f64 = 5.5;
+const NUMERAL: f64 = 8.0;
 
 /// Said where there is nothing to draw.
 const NO_CODES: &str = "No code of the converter tells these causes from a good unit. Levels, a \
