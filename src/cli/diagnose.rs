@@ -231,11 +231,22 @@ impl Told<'_> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
-    let each = options.records.iter().map(|record| evidence(board, record).map(|(e, ..)| e));
-    let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
+    let (mut trusted, mut names): (Vec<Evidence>, Vec<String>) = Default::default();
+    for record in &options.records {
+        let (evidence, _, head) = evidence(board, record)?;
+        // A unit counts once, whatever the file is called.
+        if trusted.contains(&evidence) {
+            let name = record.display();
+            eprintln!("strapwise: {name}: the same readings as another record, counted once");
+            continue;
+        }
+        trusted.push(evidence);
+        names.push(format!("{} (unit {})", record.display(), head.unit));
+    }
     let found = diagnose::corrections(board, &trusted);
-    super::print(&diagnosis_trust::corrections(board, trusted.len(), &found))?;
-    Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
+    let apart = diagnose::apart(board, &trusted, &found);
+    super::print(&diagnosis_trust::text(board, &names, &found, &apart))?;
+    Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 
 /// Rows that are left out, those for the same reason in one line.

@@ -29,7 +29,7 @@ pub use learned::learned;
 pub use look::{Look, Rates};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
-pub use trust::{Correction, corrections};
+pub use trust::{Correction, apart, corrections};
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
