@@ -113,3 +113,16 @@ fn no_reading_speaks_for_and_against_one_cause() {
         }
     }
 }
+
+#[test]
+fn a_converter_that_is_off_by_more_than_its_data_sheet_allows_is_no_good_unit() {
+    let board = vent_controller();
+    // Every code 12 too high: one offset explains them all, and none of the list does.
+    let mut rows = rows(&board, &[]);
+    for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" || r.channel == "LOOP") {
+        row.mean_code = row.mean_code.map(|code| (code + 12.0).min(1023.0));
+    }
+    let (_, found, text) = told(&board, &rows);
+    assert!(!found.explained, "{text}");
+    assert!(text.starts_with("No modelled cause explains"), "{text}");
+}

@@ -99,6 +99,9 @@ pub(super) struct Fit {
     /// Squared distance of the codes from their prediction, and how many there are.
     pub chi: f64,
     pub codes: usize,
+    /// The most that a nuisance is stretched beyond its law, in standard deviations, and how many there
+    /// are; none where it was not asked for.
+    pub stretched: Option<(f64, usize)>,
     /// What the levels of digital pins have in the likelihood; 0 where each is as it must be.
     pub levels: f64,
     /// What the hypothesis cannot explain at all.
@@ -367,6 +370,30 @@ impl<'a> Cell<'a> {
 
     /// How well a hypothesis explains the readings with the chip's pull-up at `pull` ohms.
     pub fn fit(&self, hypothesis: &Hypothesis, predictions: &[Prediction], pull: f64) -> Fit {
+        let (system, mut fit) = self.system(hypothesis, predictions, pull);
+        system.close(&mut fit);
+        fit
+    }
+
+    /// The same, and how far the nuisances are stretched for it.
+    pub fn fit_in_full(
+        &self,
+        hypothesis: &Hypothesis,
+        predictions: &[Prediction],
+        pull: f64,
+    ) -> Fit {
+        let (system, mut fit) = self.system(hypothesis, predictions, pull);
+        system.close_in_full(&mut fit);
+        fit
+    }
+
+    /// The equations of the codes, and what all the rest comes to.
+    fn system(
+        &self,
+        hypothesis: &Hypothesis,
+        predictions: &[Prediction],
+        pull: f64,
+    ) -> (System<'_>, Fit) {
         let mut system = System::new(self, hypothesis);
         let mut fit = Fit::default();
         let (mut shorted, mut held) = (Vec::new(), HashMap::new());
@@ -401,9 +428,8 @@ impl<'a> Cell<'a> {
             fit.against += usize::from(against);
             system.point(point, &prediction.slopes, pull, &mut fit);
         }
-        system.close(&mut fit);
         fit.against += usize::from(2 * shorted.len() > self.wirings.len());
-        fit
+        (system, fit)
     }
 
     /// What the chip's pull-up does to a point of a unit with some defects.

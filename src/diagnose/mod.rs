@@ -38,7 +38,7 @@ use crate::units::{Ohms, Volts};
 use crate::window::{adc, level_of};
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
-use statrs::distribution::{ChiSquared, ContinuousCDF};
+use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 use std::collections::HashMap;
 
 /// Hypotheses that the readings do not tell apart by so many standard deviations are one class.
@@ -126,12 +126,21 @@ fn goodness(weigher: &Weigher, weighed: &Weighed) -> f64 {
 }
 
 /// Probability that a right hypothesis fits one group as badly by chance; 0 where something
-/// contradicts it outright.
+/// contradicts it outright. All codes may miss by what one nuisance makes of them, which together is
+/// little for so many: an offset beyond the data sheet's, a resistor far out of its tolerance.
 fn tail(fit: &Fit) -> f64 {
+    let stretched = fit.stretched.map_or(1.0, |(most, nuisances)| {
+        let beyond = Normal::standard().sf(most);
+        (2.0 * beyond * nuisances as f64).min(1.0)
+    });
     match (fit.against, fit.codes) {
         (1.., _) => 0.0,
         (0, 0) => 1.0,
-        (0, codes) => ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi)),
+        (0, codes) => {
+            let missed = ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi));
+            // Two ways to fit badly.
+            (2.0 * missed.min(stretched)).min(1.0)
+        }
     }
 }
 
