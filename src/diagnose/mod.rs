@@ -158,8 +158,8 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut causes: Vec<(f64, &Weighed)> = by_cause.into_values().collect();
     causes
         .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.hypothesis.cause.cmp(&b.1.hypothesis.cause)));
-    causes.retain(|c| c.0 > LEAST);
-    causes.truncate(MOST);
+    let named = causes.iter().take_while(|c| c.0 > LEAST).count().min(MOST);
+    let rest = causes.split_off(named);
     let mut classes: Vec<(&Weighed, Class)> = Vec::new();
     for (probability, weighed) in causes {
         let cause = cause(weighed, probability);
@@ -170,6 +170,16 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
                 class.causes.push(cause);
             }
             None => classes.push((weighed, Class { causes: vec![cause], probability })),
+        }
+    }
+    // Many that are unlikely each are not little together. What fits the readings as well as the
+    // head of a class shows no more than that does.
+    let fits = |w: &Weighed| w.ln - w.hypothesis.prior;
+    for (probability, weighed) in rest {
+        let as_well =
+            |(leader, _): &&mut (&Weighed, Class)| (fits(leader) - fits(weighed)).abs() < ALIKE;
+        if let Some((_, class)) = classes.iter_mut().find(as_well) {
+            class.probability += probability;
         }
     }
     let mut classes: Vec<Class> = classes.into_iter().map(|(_, class)| class).collect();
