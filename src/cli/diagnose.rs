@@ -118,7 +118,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let unit = of.map_or("", |head| head.unit.as_str());
     options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
     // What a meter contradicts is settled once it was measured again.
-    let settled = so.apart.is_none() && so.found.classes.first().is_some_and(settled);
+    let settled = so.apart.is_none()
+        && so.found.classes.first().is_some_and(|class| {
+            let whole = evidence.unread(&board).is_empty();
+            settled(class, whole)
+        });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
         (true, true) => Exit::Pass,
@@ -126,10 +130,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     })
 }
 
-/// Whether a class is the answer: one cause, or nothing to lift. Repairs that have nothing in common
-/// are none, however likely they are together.
-fn settled(class: &Class) -> bool {
-    let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+/// Whether a class is the answer: one cause, or nothing to lift where every channel was read. Repairs
+/// that have nothing in common are none, however likely they are together.
+fn settled(class: &Class, whole: bool) -> bool {
+    let good = whole && class.causes.iter().any(|cause| cause.faults.is_empty());
     let first = class.causes.first().map_or(0.0, |cause| cause.probability);
     let holds = if good { class.probability } else { first };
     holds > SETTLED
