@@ -297,7 +297,7 @@ impl<'a> Cell<'a> {
                     .unwrap_or_else(|| response.changed(point.net, changes)),
             }
         };
-        let cost = shorts.iter().filter(|s| **s).count() as f64 * SURVIVES;
+        let cost = if shorts.contains(&true) { SURVIVES } else { 0.0 };
         (self.points.iter().map(node).collect(), cost)
     }
 
@@ -400,10 +400,12 @@ impl<'a> Cell<'a> {
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
                 // Most supplies give in, and nothing is read at all; from one that does not,
-                // anything may be read, see below.
+                // anything may be read, see below. One that did not once does not again.
+                if shorted.is_empty() {
+                    fit.ln += SURVIVES;
+                }
                 if !shorted.contains(&point.wiring) {
                     shorted.push(point.wiring);
-                    fit.ln += SURVIVES;
                 }
                 let codes = if point.pulled.is_some() { 2.0 } else { 1.0 };
                 fit.ln -=
