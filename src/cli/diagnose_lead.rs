@@ -12,10 +12,10 @@ use crate::diagnose::{
 use crate::report::{diagnosis_meter, diagnosis_talk};
 use std::sync::Arc;
 
-/// What was answered and may be taken back.
+/// What was answered and may be taken back; with the row that it is kept in, where it is.
 enum Given {
-    Meter(Meter),
-    Look(Look),
+    Meter(Meter, Option<u64>),
+    Look(Look, Option<u64>),
     LeftOut(Measurement),
 }
 
@@ -174,8 +174,7 @@ impl<'a> Lead<'a> {
                 Measurement::Reading { setting, .. } => live.read(talk, setting, evidence)?,
                 Measurement::Look(look) => match live.try_out(talk, *look, evidence)? {
                     (ready, Some(yes)) => {
-                        evidence.looks.push((*look, yes));
-                        self.given.push(Given::Look(*look));
+                        self.looked(evidence, *look, yes)?;
                         ready
                     }
                     (Ready::Yes, None) => return self.ask(talk, evidence, asked),
@@ -231,29 +230,42 @@ impl<'a> Lead<'a> {
                 Said::End => return Ok(Came::End),
                 Said::Stop => return Ok(Came::Stop),
             };
-            match self.take(evidence, asked, &word) {
+            match self.take(evidence, asked, &word)? {
                 Ok(()) => return Ok(Came::On),
                 Err(why) => talk.say(&format!("{why}\n"))?,
             }
         }
     }
 
+    /// Takes what was typed; or says what is wrong with it.
     fn take(
         &mut self,
         evidence: &mut Evidence,
         asked: &Measurement,
         word: &str,
-    ) -> Result<(), String> {
+    ) -> Result<Result<(), String>, Failure> {
         if let Measurement::Look(look) = asked {
-            evidence.looks.push((*look, yes_or_no(word)?));
-            self.given.push(Given::Look(*look));
-            return Ok(());
+            return match yes_or_no(word) {
+                Ok(yes) => self.looked(evidence, *look, yes).map(Ok),
+                Err(why) => Ok(Err(why)),
+            };
         }
-        let value = value(word, matches!(asked, Measurement::Ohms { .. }))?;
+        let value = match value(word, matches!(asked, Measurement::Ohms { .. })) {
+            Ok(value) => value,
+            Err(why) => return Ok(Err(why)),
+        };
         if let Some(meter) = Meter::of(asked, value) {
+            let kept = self.live.as_mut().map(|live| live.kept.measured(&meter));
             evidence.meter.push(meter.clone());
-            self.given.push(Given::Meter(meter));
+            self.given.push(Given::Meter(meter, kept.transpose()?));
         }
+        Ok(Ok(()))
+    }
+
+    fn looked(&mut self, evidence: &mut Evidence, look: Look, yes: bool) -> Result<(), Failure> {
+        let kept = self.live.as_mut().map(|live| live.kept.looked(look, yes));
+        evidence.looks.push((look, yes));
+        self.given.push(Given::Look(look, kept.transpose()?));
         Ok(())
     }
 
@@ -265,20 +277,26 @@ impl<'a> Lead<'a> {
 
     /// Takes the last answer back.
     fn back(&mut self, talk: &Talk, evidence: &mut Evidence) -> Result<Came, Failure> {
-        let said = match self.given.pop() {
+        let last = self.given.pop();
+        if let (Some(live), Some(Given::Meter(_, Some(row)) | Given::Look(_, Some(row)))) =
+            (&mut self.live, &last)
+        {
+            live.kept.taken_back(*row)?;
+        }
+        let said = match last {
             None => "there is no answer to take back".to_string(),
             Some(Given::LeftOut(measurement)) => {
                 self.left_out.retain(|left| *left != measurement);
                 "what was left out is asked again".to_string()
             }
-            Some(Given::Meter(meter)) => {
+            Some(Given::Meter(meter, _)) => {
                 if let Some(last) = evidence.meter.iter().rposition(|known| *known == meter) {
                     evidence.meter.remove(last);
                 }
                 let what = diagnosis_talk::question(self.board, &meter.measurement(), false);
                 format!("taken back: {what}")
             }
-            Some(Given::Look(look)) => {
+            Some(Given::Look(look, _)) => {
                 evidence.looks.retain(|(known, _)| !known.same(&look));
                 let live = self.live.is_some();
                 let what = diagnosis_talk::question(self.board, &Measurement::Look(look), live);

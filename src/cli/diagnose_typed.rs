@@ -23,7 +23,8 @@ pub fn take(
 ) -> Result<(), Failure> {
     let mut given: Vec<Meter> = Vec::new();
     for text in meters {
-        let new = metered(board, text)?;
+        let new = metered(board, text)
+            .map_err(|why| Failure::input(format!("--meter '{text}': {why}")))?;
         match given.iter().find(|known| known.same(&new)) {
             Some(known) if known.contradicts(board, &new) => {
                 let [known, new] = [known, &new].map(|m| shown(&m.measurement(), m.value()));
@@ -38,7 +39,8 @@ pub fn take(
     }
     evidence.meter.extend(given);
     for text in looks {
-        let (look, yes) = looked(board, text)?;
+        let (look, yes) =
+            looked(board, text).map_err(|why| Failure::input(format!("--look '{text}': {why}")))?;
         match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
             Some((_, said)) if *said != yes => {
                 let what = "is yes and no at once; look again, and give one of them";
@@ -57,10 +59,11 @@ fn shown(measurement: &Measurement, value: f64) -> String {
 }
 
 /// `WHAT:WHERE=yes` or `=no`.
-fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
-    };
+///
+/// # Errors
+/// What is wrong with it, and how to write it.
+pub fn looked(board: &Board, text: &str) -> Result<(Look, bool), String> {
+    let wrong = |why: String| format!("{why}; write it like second-shunt:J1=no");
     let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
     Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
 }
@@ -80,12 +83,11 @@ pub fn value(text: &str, ohms: bool) -> Result<f64, String> {
 }
 
 /// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
-fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!(
-            "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"
-        ))
-    };
+///
+/// # Errors
+/// What is wrong with it, and how to write it.
+pub fn metered(board: &Board, text: &str) -> Result<Meter, String> {
+    let wrong = |why: String| format!("{why}; write it like TAP3=2.31V or TAP2:TAP3=2k7");
     let (what, shown) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
     let (nets, at) = match what.split_once('@') {
         Some((nets, at)) => (nets, Some(at)),
@@ -95,14 +97,15 @@ fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
         Some(nets) => (nets, true),
         None => (nets, false),
     };
-    let net = |name: &str| -> Result<NetId, Failure> {
+    let net = |name: &str| -> Result<NetId, String> {
         let found = board.nets.iter().position(|n| n == name);
         found.map(NetId).ok_or_else(|| wrong(format!("the board has no net {name}")))
     };
     let setting = |usual: Setting| match at {
         None => Ok(usual),
         Some(text) => super::setting::places(board, "--meter", text)
-            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
+            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p)))
+            .map_err(|failure| failure.text),
     };
     match nets.split_once(':') {
         Some((a, b)) if a == b => Err(wrong(format!("{a} is given as both ends"))),
@@ -118,5 +121,34 @@ fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
             setting: setting(board.delivery.clone())?,
             volts: Volts(value(shown, false).map_err(wrong)?),
         }),
+    }
+}
+
+/// A value as [`metered`] takes it, to the last digit: what was measured, and what was shown.
+pub fn spelled(board: &Board, meter: &Meter) -> (String, String) {
+    let at = |setting: &Setting, usual: &Setting| {
+        let moved = (0..board.jumpers.len()).filter(|&j| setting.0[j] != usual.0[j]);
+        let place = |j: usize| {
+            let jumper = &board.jumpers[j];
+            format!("{}={}", jumper.id, jumper.place_name(setting.0[j]))
+        };
+        let places: Vec<String> = moved.map(place).collect();
+        if places.is_empty() { String::new() } else { format!("@{}", places.join(",")) }
+    };
+    match meter {
+        Meter::Volts { net, setting, volts } => {
+            let at = at(setting, &board.delivery);
+            (format!("{}{at}", board.net_name(*net)), format!("{}V", volts.0))
+        }
+        Meter::Ohms { between: [a, b], setting, joined, ohms } => {
+            let at = at(setting, &Setting::all_open(board));
+            let joined = if *joined { "+joined" } else { "" };
+            let [a, b] = [a, b].map(|&net| board.net_name(net));
+            let value = match ohms.0.is_finite() {
+                true => format!("{}R", ohms.0),
+                false => "open".to_string(),
+            };
+            (format!("{a}:{b}{joined}{at}"), value)
+        }
     }
 }
