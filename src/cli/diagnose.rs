@@ -244,7 +244,8 @@ impl Told<'_> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
-    let each = options.records.iter().map(|record| evidence(board, record).map(|known| known.evidence));
+    let each =
+        options.records.iter().map(|record| evidence(board, record).map(|known| known.evidence));
     let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
     let found = diagnose::corrections(board, &trusted);
     super::print(&diagnosis::corrections(board, trusted.len(), &found))?;

@@ -124,9 +124,8 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
         led.iter().filter(|row| row.rule == TAKEN_BACK).map(|row| row.note.as_str()).collect();
     let counts = |row: &&Row| !back.contains(&row.seq.to_string().as_str());
     let led: Vec<&Row> = led.iter().filter(counts).collect();
-    let one_look = |a: &&Row, b: &&Row| {
-        a.row == RowKind::Check && b.row == RowKind::Check && a.step == b.step
-    };
+    let one_look =
+        |a: &&Row, b: &&Row| a.row == RowKind::Check && b.row == RowKind::Check && a.step == b.step;
     for rows in led.chunk_by(one_look) {
         if rows[0].row == RowKind::Check {
             let rows: Vec<Row> = rows.iter().map(|&row| row.clone()).collect();

@@ -5,7 +5,7 @@ use super::diagnose_talk::yes_or_no;
 use crate::bench::meter;
 use crate::board::{Board, NetId, Setting};
 use crate::diagnose::{Evidence, Look, Measurement, Meter};
-use crate::report::{diagnosis_look, diagnosis_meter};
+use crate::report::{diagnosis_look, diagnosis_meter, diagnosis_next};
 use crate::units::{Allow, Ohms, Volts, read};
 
 /// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
@@ -126,29 +126,49 @@ pub fn metered(board: &Board, text: &str) -> Result<Meter, String> {
 
 /// A value as [`metered`] takes it, to the last digit: what was measured, and what was shown.
 pub fn spelled(board: &Board, meter: &Meter) -> (String, String) {
-    let at = |setting: &Setting, usual: &Setting| {
-        let moved = (0..board.jumpers.len()).filter(|&j| setting.0[j] != usual.0[j]);
-        let place = |j: usize| {
-            let jumper = &board.jumpers[j];
-            format!("{}={}", jumper.id, jumper.place_name(setting.0[j]))
-        };
-        let places: Vec<String> = moved.map(place).collect();
-        if places.is_empty() { String::new() } else { format!("@{}", places.join(",")) }
+    let what = diagnosis_next::flag(board, &meter.measurement()).unwrap_or_default();
+    let shown = match meter {
+        Meter::Volts { volts, .. } => format!("{}V", volts.0),
+        Meter::Ohms { ohms, .. } if ohms.0.is_finite() => format!("{}R", ohms.0),
+        Meter::Ohms { .. } => "open".to_string(),
     };
-    match meter {
-        Meter::Volts { net, setting, volts } => {
-            let at = at(setting, &board.delivery);
-            (format!("{}{at}", board.net_name(*net)), format!("{}V", volts.0))
-        }
-        Meter::Ohms { between: [a, b], setting, joined, ohms } => {
-            let at = at(setting, &Setting::all_open(board));
-            let joined = if *joined { "+joined" } else { "" };
-            let [a, b] = [a, b].map(|&net| board.net_name(net));
-            let value = match ohms.0.is_finite() {
-                true => format!("{}R", ohms.0),
-                false => "open".to_string(),
+    (what, shown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::parse;
+    use proptest::prelude::*;
+
+    fn demo() -> Board {
+        parse("demo", include_str!("../../protocols/vent-controller.toml")).unwrap()
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_kept_of_a_meter_is_read_as_it_was(
+            nets in (0usize..64, 0usize..64),
+            places in proptest::collection::vec(0usize..8, 16),
+            (joined, open) in (any::<bool>(), any::<bool>()),
+            value in prop_oneof![0.0..60.0, 0.0..2e7, 1e-9..1e-3],
+        ) {
+            let board = demo();
+            let [a, b] = [nets.0, nets.1].map(|n| NetId(n % board.nets.len()));
+            let place = |(j, n): (usize, &usize)| {
+                let all = board.jumpers[j].places();
+                (j, all[n % all.len()])
             };
-            (format!("{a}:{b}{joined}{at}"), value)
+            let places = places.iter().take(board.jumpers.len()).enumerate().map(place);
+            let setting = places.fold(board.delivery.clone(), |s, (j, p)| s.with(j, p));
+            let volts = Volts(value.min(MOST_VOLTS));
+            let ohms = Ohms(if open { f64::INFINITY } else { value });
+            let volts = Meter::Volts { net: a, setting: setting.clone(), volts };
+            let ohms = Meter::Ohms { between: [a, b], setting, joined, ohms };
+            for meter in [Some(volts), (a != b).then_some(ohms)].into_iter().flatten() {
+                let (what, shown) = spelled(&board, &meter);
+                prop_assert_eq!(metered(&board, &format!("{what}={shown}")), Ok(meter));
+            }
         }
     }
 }
