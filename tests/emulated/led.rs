@@ -15,17 +15,23 @@ fn first(said: &str) -> String {
 }
 
 #[test]
-fn a_poor_ladder_resistor_is_found_by_moves_alone() {
+fn a_wrong_ladder_resistor_is_found_though_its_shunt_seems_misplaced() {
     let mut unit = Emulated::new(&["plant value R3 22000"]);
-    let mut asked = 0;
-    let (exit, said, again) = led(&mut unit, &mut |_, _| {
-        asked += 1;
-        "s"
-    });
+    let (exit, said, again) = led(&mut unit, &mut |_, _| "s");
     assert_eq!(exit, 0, "{said}");
     assert!(first(&said).contains("R3 is about 10 times its value"), "{said}");
-    assert!(said.contains("move J1 to"), "{said}");
+    assert!(said.contains("J1 reads as 2: is its shunt on 3?"), "{said}");
     assert_eq!(first(&again).split(" * read").next(), first(&said).split(" * read").next());
+}
+
+#[test]
+fn an_open_ladder_resistor_is_found_by_moves_alone() {
+    let mut unit = Emulated::new(&["plant open R2"]);
+    let (exit, said, again) = led(&mut unit, &mut |_, _| "s");
+    assert_eq!(exit, 0, "{said}");
+    assert!(said.contains("move J1 to"), "{said}");
+    assert!(first(&said).contains("R2 is open"), "{said}");
+    assert!(first(&again).contains("R2 is open"), "{again}");
 }
 
 #[test]

@@ -277,11 +277,18 @@ pub fn led(
         if !(line.ends_with("end)") || line.ends_with("yes or no")) {
             continue;
         }
-        let moves = asked.contains("press Enter") && !asked.contains("will be closed");
-        let key = if moves { "" } else { by_hand(&asked, board) };
-        if moves {
-            hands(&asked, board);
-        }
+        let by_person = asked.contains("will be closed") || !asked.contains("press Enter");
+        let key = match by_person {
+            true => by_hand(&asked, board),
+            // The shunt is where it was asked for.
+            false if asked.contains("is its shunt") => "yes",
+            // What needs the power off is left out.
+            false if asked.contains("unplug the unit") => "s",
+            false => {
+                hands(&asked, board);
+                ""
+            }
+        };
         // The program may have ended meanwhile; its exit code tells.
         let _ = writeln!(keys, "{key}");
         if asked.contains("will be closed") {
