@@ -151,7 +151,7 @@ mod tests {
             nets in (0usize..64, 0usize..64),
             places in proptest::collection::vec(0usize..8, 16),
             (joined, open) in (any::<bool>(), any::<bool>()),
-            value in prop_oneof![0.0..60.0, 0.0..2e7, 1e-9..1e-3],
+            value in prop_oneof![0.0..60.0f64, 0.0..2e7f64, 1e-9..1e-3f64],
         ) {
             let board = demo();
             let [a, b] = [nets.0, nets.1].map(|n| NetId(n % board.nets.len()));
@@ -161,7 +161,7 @@ mod tests {
             };
             let places = places.iter().take(board.jumpers.len()).enumerate().map(place);
             let setting = places.fold(board.delivery.clone(), |s, (j, p)| s.with(j, p));
-            let volts = Volts(value.min(MOST_VOLTS));
+            let volts = Volts(f64::min(value, MOST_VOLTS));
             let ohms = Ohms(if open { f64::INFINITY } else { value });
             let volts = Meter::Volts { net: a, setting: setting.clone(), volts };
             let ohms = Meter::Ohms { between: [a, b], setting, joined, ohms };
