@@ -3,169 +3,16 @@
 #![cfg(target_os = "linux")]
 
 mod cli_support;
+#[path = "cli_support/person.rs"]
+mod person;
 #[path = "cli_support/served.rs"]
 mod served;
 
-use cli_support::{Bench, Ended, PROGRAM, board};
-use served::Served;
-use std::path::{Path, PathBuf};
+use cli_support::{Bench, PROGRAM, board};
+use person::{Person, asks_for, demo, parsed, rp2040, served_unit, silent_contact};
 use std::process::Command;
-use std::sync::Arc;
-use strapwise::board::{Board, Place, Setting};
+use strapwise::board::Place;
 use strapwise::faults::Fault;
-use strapwise::probe::virtual_board::VirtualBoard;
-use strapwise::probe::world::World;
-
-fn parsed(path: &Path) -> Arc<Board> {
-    let text = std::fs::read_to_string(path).unwrap();
-    Arc::new(strapwise::board::parse("board", &text).unwrap())
-}
-
-fn demo() -> Arc<Board> {
-    parsed(&board())
-}
-
-fn rp2040() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("protocols/examples/vent-rp2040.toml")
-}
-
-/// A unit with defects, all its shunts off, without power.
-fn unit(board: &Arc<Board>, seed: u64, faults: &[Fault]) -> VirtualBoard {
-    let mut world = World::new(board.clone(), seed);
-    faults.iter().for_each(|&fault| world.plant(fault));
-    let mut unit = VirtualBoard::new(world);
-    unit.power(false);
-    unit
-}
-
-/// The same on a port; a virtual board stays in the thread that serves it.
-fn served_unit(board: &Arc<Board>, seed: u64, faults: &[Fault]) -> Served {
-    let (board, faults) = (board.clone(), faults.to_vec());
-    Served::start(move || unit(&board, seed, &faults))
-}
-
-fn silent_contact(board: &Board) -> Fault {
-    let switch = board.switches.iter().position(|s| s.id == "K1").unwrap();
-    Fault::SwitchStaysOpen { switch }
-}
-
-/// A person who is led.
-struct Person {
-    bench: Bench,
-    board: Arc<Board>,
-    unit: Served,
-    setting: Setting,
-    /// What was said since the last answer.
-    text: String,
-}
-
-impl Person {
-    fn at(file: &Path, board: &Arc<Board>, seed: u64, faults: &[Fault]) -> Person {
-        let unit = served_unit(board, seed, faults);
-        let mut command = Command::new(PROGRAM);
-        command.arg("diagnose").arg(file).args(["--port", &unit.name]);
-        command.args(["--quiet", "0.1", "--baud", "250000"]);
-        let bench = Bench::spawn(&mut command);
-        let setting = Setting::all_open(board);
-        Person { bench, board: board.clone(), unit, setting, text: String::new() }
-    }
-
-    /// Reads on to the next question, with blanks in place of line ends; none at the end.
-    fn asked(&mut self) -> Option<String> {
-        self.text.clear();
-        while let Some(line) = self.bench.line() {
-            self.text += line.trim();
-            self.text.push(' ');
-            if line.ends_with("end)") || line.ends_with("yes or no") {
-                return Some(self.text.clone());
-            }
-        }
-        None
-    }
-
-    /// Does with the unit what a text asks for.
-    fn do_it(&mut self, text: &str) {
-        let place = |id: &str, name: &str| {
-            let jumper = self.board.jumper(id).unwrap_or_else(|| panic!("{id} in {text}"));
-            (jumper, self.board.jumpers[jumper].place(name).unwrap_or(Place::Open))
-        };
-        let words: Vec<&str> = text.split_whitespace().collect();
-        let word = |i: usize| words.get(i).map_or("", |w| w.trim_matches([',', '(', ')', '.']));
-        for i in 0..words.len() {
-            let here = [word(i), word(i + 1), word(i + 2), word(i + 3), word(i + 4), word(i + 5)];
-            let moved = match here {
-                ["move", id, "to", name, ..] => vec![place(id, name)],
-                // A header with one position is named by its pins alone.
-                ["put", "the", "shunt", "of", id, "on"] => match word(i + 6) {
-                    "pins" => vec![(place(id, "open").0, Place::At(0))],
-                    name => vec![place(id, name)],
-                },
-                ["take", "the", "shunt", "off", id, ..] => vec![place(id, "open")],
-                ["take", "the", "shunts", "off", ..] => {
-                    let ids = (i + 4..words.len()).map(word);
-                    let ids = ids.take_while(|id| self.board.jumper(id).is_some());
-                    ids.map(|id| place(id, "open")).collect()
-                }
-                ["take", "every", "shunt", "off", ..] => {
-                    (0..self.board.jumpers.len()).map(|j| (j, Place::Open)).collect()
-                }
-                ["set", ..] => {
-                    let pairs = words[i + 1..].iter().map_while(|w| w.split_once('='));
-                    pairs.map(|(id, name)| place(id, name)).collect()
-                }
-                ["unplug", ..] => {
-                    self.unit.with(|unit| unit.power(false));
-                    continue;
-                }
-                ["plug", "the", "unit", "in", ..] => {
-                    self.unit.with(|unit| unit.power(true));
-                    continue;
-                }
-                _ => continue,
-            };
-            for (jumper, place) in moved {
-                self.setting = self.setting.with(jumper, place);
-                self.unit.with(move |unit| unit.place(jumper, place));
-            }
-        }
-    }
-
-    /// Reads on, doing what is asked, until something `wanted` is asked, which is left to the
-    /// caller; panics where it never is.
-    fn until(&mut self, wanted: impl Fn(&str) -> bool) -> String {
-        while let Some(text) = self.asked() {
-            if wanted(&text) {
-                return text;
-            }
-            self.answer(&text);
-        }
-        panic!("never asked: {:#?}", self.bench.said);
-    }
-
-    /// Does what is asked; leaves out what has to be measured or looked at.
-    fn answer(&mut self, text: &str) {
-        if text.contains("is its shunt") {
-            self.bench.press("yes");
-        } else if text.contains("press Enter") && !text.contains("will be closed") {
-            self.do_it(text);
-            self.bench.press("");
-        } else {
-            self.bench.press("s");
-        }
-    }
-
-    /// The end of it, with whatever is still asked left out.
-    fn end(mut self) -> Ended {
-        while let Some(text) = self.asked() {
-            self.answer(&text);
-        }
-        self.bench.end()
-    }
-}
-
-fn asks_for(what: &'static str) -> impl Fn(&str) -> bool {
-    move |text| text.contains(what)
-}
 
 #[test]
 fn moves_and_a_meter_lead_to_the_one_cause() {
@@ -243,7 +90,7 @@ fn the_power_is_off_for_ohms_and_the_unit_is_known_again_by_what_it_reads() {
     let other = demo();
     let setting = person.setting.clone();
     person.unit.with(move |unit| {
-        *unit = self::unit(&other, 9, &[]);
+        *unit = person::unit(&other, 9, &[]);
         unit.place_all(&setting);
     });
     person.do_it(&again);
@@ -256,7 +103,7 @@ fn the_power_is_off_for_ohms_and_the_unit_is_known_again_by_what_it_reads() {
     let right = demo();
     let setting = person.setting.clone();
     person.unit.with(move |unit| {
-        *unit = self::unit(&right, 3, &[silent_contact(&right)]);
+        *unit = person::unit(&right, 3, &[silent_contact(&right)]);
         unit.place_all(&setting);
     });
     person.do_it(&asked);
@@ -281,7 +128,7 @@ fn a_chip_with_a_number_of_its_own_is_known_by_it() {
     person.do_it(&again);
     let (other, setting) = (board_of.clone(), person.setting.clone());
     person.unit.with(move |unit| {
-        *unit = self::unit(&other, 4, &[]);
+        *unit = person::unit(&other, 4, &[]);
         unit.place_all(&setting);
         unit.power(true);
     });
@@ -290,7 +137,7 @@ fn a_chip_with_a_number_of_its_own_is_known_by_it() {
     assert!(wrong.contains("another unit is there than before"), "{wrong}");
     let (right, setting) = (board_of.clone(), person.setting.clone());
     person.unit.with(move |unit| {
-        *unit = self::unit(&right, 3, &[]);
+        *unit = person::unit(&right, 3, &[]);
         unit.place_all(&setting);
         unit.power(true);
     });
@@ -336,7 +183,9 @@ fn a_unit_that_goes_silent_with_a_move_is_left_unplugged_and_measured_without_po
 
 #[test]
 fn a_unit_without_hardware_is_led_through_the_settings_that_still_tell_something() {
+    let folder = tempfile::tempdir().unwrap();
     let mut command = Command::new(PROGRAM);
+    command.current_dir(&folder);
     command.arg("diagnose").arg(board()).args(["--port", "virtual"]);
     let mut bench = Bench::spawn(&mut command);
     let (mut text, mut moved) = (String::new(), false);
@@ -384,7 +233,7 @@ fn another_shunt_is_judged_by_what_the_unit_reads_with_it() {
         if helps {
             let (good, setting) = (board_of.clone(), person.setting.clone());
             person.unit.with(move |unit| {
-                *unit = self::unit(&good, 3, &[]);
+                *unit = person::unit(&good, 3, &[]);
                 unit.place_all(&setting);
                 unit.power(true);
             });
@@ -427,7 +276,7 @@ fn a_blade_is_drawn_with_the_power_off_and_judged_by_what_the_unit_reads_then() 
     person.do_it(&trial);
     let (good, setting) = (board_of.clone(), person.setting.clone());
     person.unit.with(move |unit| {
-        *unit = self::unit(&good, 3, &[]);
+        *unit = person::unit(&good, 3, &[]);
         unit.place_all(&setting);
     });
     person.bench.press("");
@@ -466,8 +315,12 @@ fn a_table_is_alone_on_standard_output() {
         unit.power(true);
     });
     let file = board();
+    let folder = tempfile::tempdir().unwrap();
+    let kept = folder.path().join("kept.csv");
     let arguments = ["diagnose", file.to_str().unwrap(), "--port", &unit.name, "--quiet", "0.1"];
-    let ended = cli_support::typed(&[&arguments[..], &["--format", "csv"]].concat(), "\nyes\n");
+    let more = ["--keep", kept.to_str().unwrap(), "--format", "csv"];
+    let ended = cli_support::typed(&[&arguments[..], &more].concat(), "\nyes\n");
+    assert!(kept.exists());
     assert_eq!(ended.code, Some(0), "{}", ended.err);
     assert!(ended.out.starts_with("class,"), "{}", ended.out);
     assert!(cli_support::rows(ended.out.as_bytes()).len() > 1);

@@ -1,6 +1,7 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
 use super::connection::Connection;
+use super::diagnose_kept::{Kept, evidence_of};
 use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
 use super::diagnose_odds::{self, Odds};
@@ -10,8 +11,8 @@ use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
 use crate::diagnose::{self, Class, Evidence};
-use crate::record::csv;
-use crate::record::{Head, Row};
+use crate::record::led::NO_TEST;
+use crate::record::{Head, Row, RowKind, csv};
 use crate::report::table::Form;
 use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_trust};
 use std::io::{IsTerminal, stdin};
@@ -47,6 +48,10 @@ pub struct Options {
         conflicts_with_all = ["trust", "meter", "look", "port", "svg", "weight", "format"]
     )]
     found: Option<String>,
+    /// File for what is read and answered, written as it goes; else diagnosis1.csv and so on in
+    /// results/<board>, or beside the record by its name: V001-1.diagnosis1.csv
+    #[arg(long, value_name = "FILE", requires = "port", conflicts_with_all = ["trust", "found"])]
+    keep: Option<PathBuf>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -97,16 +102,21 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             let what = "--found: give the record of the unit that it was found in";
             return Err(Failure::input(what.into()));
         };
-        return diagnose_odds::keep(&board, record, &evidence(&board, record)?.2, found);
+        return diagnose_odds::keep(&board, record, &evidence(&board, record)?.head, found);
     }
-    let (mut evidence, head, of) = known(options, &board)?;
+    let Known { mut evidence, text, head, rows } = known(options, &board)?;
+    let record = options.records.first().map(PathBuf::as_path);
+    let of = record.map(|record| (record, &head));
+    let typed_from = (evidence.meter.len(), evidence.looks.len());
     diagnose_typed::take(&board, &mut evidence, &options.meter, &options.look)?;
-    let odds = Odds::of(&board, &options.weight, of.as_ref().map(|(p, h)| (*p, h)))?;
-    let of = of.as_ref().map(|(_, head)| head);
-    let told = Told { board: &board, form: options.format.into(), head: &head, odds: &odds };
+    let odds = Odds::of(&board, &options.weight, of)?;
+    let of = of.map(|(_, head)| head);
+    let told = Told { board: &board, form: options.format.into(), head: &text, odds: &odds };
     let so = match options.connection.given() {
         true => {
-            let live = Live::new(&board, &options.board, &options.connection, of)?;
+            let mut kept = Kept::new(&board, options.keep.as_deref(), record, rows)?;
+            kept.given(&evidence.meter[typed_from.0..], &evidence.looks[typed_from.1..]);
+            let live = Live::new(&board, &options.board, &options.connection, of, kept)?;
             at_the_bench(&told, live, &mut evidence)?
         }
         false => at_the_desk(&told, &mut evidence)?,
@@ -139,17 +149,24 @@ fn settled(class: &Class, whole: bool) -> bool {
     holds > SETTLED
 }
 
-/// What the record says, what it is a record of in words, and where it is.
-type Known<'a> = (Evidence, String, Option<(&'a Path, Head)>);
+/// What is known of a unit beforehand.
+#[derive(Default)]
+struct Known {
+    evidence: Evidence,
+    /// What it is known by, in words.
+    text: String,
+    /// The same in full.
+    head: Head,
+    rows: Vec<Row>,
+}
 
-/// What is known of the unit beforehand.
-fn known<'a>(options: &'a Options, board: &Board) -> Result<Known<'a>, Failure> {
+fn known(options: &Options, board: &Board) -> Result<Known, Failure> {
     match &options.records[..] {
-        [record] => {
-            let (evidence, text, head) = evidence(board, record)?;
-            Ok((evidence, text, Some((record.as_path(), head))))
+        [record] => evidence(board, record),
+        [] => {
+            let text = format!("{} {}\n\n", board.name, board.revision);
+            Ok(Known { text, ..Known::default() })
         }
-        [] => Ok((Evidence::default(), format!("{} {}\n\n", board.name, board.revision), None)),
         _ => {
             let what = "one record at a time; several are for units known good, with --trust";
             Err(Failure::input(what.into()))
@@ -185,7 +202,11 @@ fn at_the_bench(
     let mut lead = Lead::new(told.board, &told.odds.weights, Some(live));
     let mut talk = Talk::new(!matches!(told.form, Form::Text))?;
     talk.say(&beforehand(told.board))?;
-    if let Some(exit) = lead.lead(&mut talk, evidence)? {
+    let stopped = lead.lead(&mut talk, evidence)?;
+    if let Some(live) = lead.live.as_ref().filter(|live| live.kept.begun()) {
+        talk.say(&format!("\nkept in {}\n", live.kept.file()))?;
+    }
+    if let Some(exit) = stopped {
         return Ok(Err(exit));
     }
     let so = lead.conclusion(evidence);
@@ -237,7 +258,7 @@ impl Told<'_> {
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     let (mut trusted, mut names): (Vec<Evidence>, Vec<String>) = Default::default();
     for record in &options.records {
-        let (evidence, _, head) = evidence(board, record)?;
+        let Known { evidence, head, .. } = evidence(board, record)?;
         // A unit counts once, whatever the file is called.
         if trusted.contains(&evidence) {
             let name = record.display();
@@ -282,8 +303,8 @@ fn together(left_out: &[String]) -> Vec<String> {
     lines
 }
 
-/// The evidence of a record, and what it is a record of, in words and in full.
-fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Failure> {
+/// The evidence of a record, and what it is a record of.
+fn evidence(board: &Board, path: &Path) -> Result<Known, Failure> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, "a record")?;
     let parsed = csv::read::<Row>(&name, &bytes).map_err(|e| Failure::input(e.to_string()))?;
@@ -298,7 +319,7 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
             of.board, board.name
         )));
     }
-    let mut evidence = Evidence::of(board, &parsed.rows);
+    let mut evidence = evidence_of(board, &parsed.rows);
     if evidence.is_empty() {
         let beside = diagnosis::beside_text(board, &evidence);
         let why = evidence.left_out.first().map_or(String::new(), |w| format!(" ({w})"));
@@ -306,12 +327,7 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
             "{name}: there is no reading in it to conclude from{why}; test the unit again\n{beside}"
         )));
     }
-    let verdict = parsed.rows.iter().rev().find(|r| r.row == crate::record::RowKind::Unit);
-    let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
-    let mut head = format!(
-        "{} {}, unit {}, attempt {}: {verdict}\n",
-        board.name, of.revision, of.unit, of.attempt
-    );
+    let mut head = format!("{} {}, {}\n", board.name, of.revision, whose(&parsed.rows, of));
     if of.revision != board.revision {
         head += &format!(
             "note: the record is of revision {}, the board file of {}\n",
@@ -324,5 +340,22 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
         head += "note: the record ends in half a line, which is left out\n";
     }
     evidence.left_out = together(&evidence.left_out);
-    Ok((evidence, head + "\n", of.clone()))
+    Ok(Known { evidence, text: head + "\n", head: of.clone(), rows: parsed.rows })
+}
+
+/// Which unit rows are of, and how its test ended; of a diagnosis, when it was.
+fn whose(rows: &[Row], of: &Head) -> String {
+    let led = rows.iter().rev().find(|row| row.head.attempt == NO_TEST);
+    let led = led.map(|row| format!("diagnosis of {}", row.at.strftime("%Y-%m-%d %H:%M UTC")));
+    let tested = (of.attempt != NO_TEST).then(|| {
+        let verdict = rows.iter().rev().find(|r| r.row == RowKind::Unit);
+        let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
+        format!("unit {}, attempt {}: {verdict}", of.unit, of.attempt)
+    });
+    let unit = (!of.unit.is_empty()).then(|| format!("unit {}", of.unit));
+    match (tested.or(unit), led) {
+        (Some(unit), Some(led)) => format!("{unit}; {led}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => String::new(),
+    }
 }

@@ -24,7 +24,7 @@ pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
 pub use entries::Entry;
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
-pub use hand::{InHand, in_hand};
+pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
 pub use metered::{Apart, Metered, metered, set_apart};

@@ -2,7 +2,7 @@
 
 use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
-use crate::board::{Board, NetId, Place, Setting};
+use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit;
 use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
 use crate::units::Ohms;
@@ -54,7 +54,7 @@ pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggesti
     let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
     for (class, at, value, sd) in &next.expected {
         let sentence = sentence(board, &diagnosis.classes[*class].causes[*at]);
-        let shown = quantity(&next.measurement, *value, *sd);
+        let shown = quantity(board, &next.measurement, *value, *sd);
         match outcomes.iter_mut().find(|(known, _)| *known == shown) {
             Some((_, causes)) => causes.push(sentence),
             None => outcomes.push((shown, vec![sentence])),
@@ -145,7 +145,7 @@ pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
     }
 }
 
-fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
+fn quantity(board: &Board, measurement: &Measurement, value: f64, sd: f64) -> String {
     match measurement {
         Measurement::Volts { .. } => format!("{value:.2} V"),
         Measurement::Ohms { .. } if value >= OPEN_FROM => "open".to_string(),
@@ -153,6 +153,12 @@ fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
         Measurement::Ohms { .. } if value < 1.0 => "under 1 Ω".to_string(),
         Measurement::Ohms { .. } => Ohms(rounded(value)).to_string(),
         Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
+        Measurement::Reading { channel, .. } if board.channels[*channel].kind == Kind::Digital => {
+            // As if low were the lowest code and high the highest.
+            let levels = [(0.0, "low"), (f64::from(board.chip.full_scale), "high")];
+            let level = levels.iter().find(|(code, _)| value == *code);
+            level.map_or("between low and high", |(_, word)| *word).to_string()
+        }
         Measurement::Look(_) if value > 0.3 => format!("yes ({:.0} of 100 times)", 100.0 * value),
         Measurement::Look(_) => format!("no ({:.0} of 100 times)", 100.0 * (1.0 - value)),
         Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),
