@@ -236,6 +236,12 @@ fn lines_of_an_order_list_that_cannot_be_used_are_told_by_number() {
         ("unit,setting\n", "it lists no unit"),
         ("", "names no column `unit`"),
         (long.as_str(), ", line 2: write the note in one line"),
+        (
+            "unit,setting,note\nU1,,bay 4\nU2,,\"north\nU3,,\n",
+            ", line 3: a quote is opened and not",
+        ),
+        ("unit;setting;note\nU1;J1=1;\"bay 4", ", line 2: a quote is opened and not closed"),
+        ("\u{feff}\"unit,setting\nU1,J1=1\n", ", line 1: a quote is opened and not closed"),
     ];
     for (text, told) in cases {
         let list = orders(results.path(), text);

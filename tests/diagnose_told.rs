@@ -113,3 +113,34 @@ fn no_reading_speaks_for_and_against_one_cause() {
         }
     }
 }
+
+#[test]
+fn a_converter_that_is_off_by_more_than_its_data_sheet_allows_is_no_good_unit() {
+    let board = vent_controller();
+    // Every code 12 too high: one offset explains them all, and none of the list does.
+    let mut rows = rows(&board, &[]);
+    for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" || r.channel == "LOOP") {
+        row.mean_code = row.mean_code.map(|code| (code + 12.0).min(1023.0));
+    }
+    let (_, found, text) = told(&board, &rows);
+    assert!(!found.explained, "{text}");
+    assert!(text.starts_with("No modelled cause explains"), "{text}");
+}
+
+#[test]
+fn a_shunt_that_was_never_moved_is_named_before_parts_are_lifted() {
+    let board = vent_controller();
+    // PROFILE reads as on position 2 in every place, and each move there was taken on a word.
+    let mut rows = rows(&board, &[]);
+    for row in rows.iter_mut().filter(|r| r.jumper == "J1" && r.position != "2") {
+        row.moved_by = "said so".into();
+    }
+    for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" && r.mean_code.is_some()) {
+        row.mean_code = Some(798.5);
+        row.pullup_shift_code = None;
+    }
+    let (.., text) = told(&board, &rows);
+    assert!(text.contains("the shunt of J1 stayed where it was (J1=2)"), "{text}");
+    let (.., good) = told(&board, &self::rows(&board, &[]));
+    assert!(!good.contains("stayed where it was"), "{good}");
+}

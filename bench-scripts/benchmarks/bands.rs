@@ -1,6 +1,8 @@
 //! How long the bands of a large board take: all single-jumper settings, every channel, nominal
 //! values and all bands.
 
+#[macro_use]
+mod tell;
 mod boards;
 
 use std::time::Instant;
@@ -18,7 +20,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     settings.dedup();
     let (jumpers, resistors) = (board.jumpers.len(), board.resistors.len());
     let channels = board.channels.len();
-    println!("{jumpers} jumpers, {resistors} resistors, {} settings", settings.len());
+    tell!("{jumpers} jumpers, {resistors} resistors, {} settings", settings.len());
     let mut times: Vec<f64> = Vec::new();
     let mut sum = 0.0;
     for _ in 0..11 {
@@ -32,7 +34,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     }
     times.sort_by(f64::total_cmp);
     let bands = settings.len() * channels * 3;
-    println!("{bands} bands in {:.1} ms (median of 11; best {:.1} ms)", times[5], times[0]);
-    println!("check sum {sum:.3}");
+    tell!("{bands} bands in {:.1} ms (median of 11; best {:.1} ms)", times[5], times[0]);
+    tell!("check sum {sum:.3}");
     Ok(())
 }

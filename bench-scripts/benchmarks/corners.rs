@@ -8,6 +8,8 @@
 //! `held back` unseen where only the pull-up's reading shows it by less than is asked of it, which
 //! is no error. With `--told` a line for each.
 
+#[macro_use]
+mod tell;
 mod brute;
 mod decisions;
 mod generated;
@@ -29,18 +31,23 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let clock = Instant::now();
     let tally = tally(seed, decisions, MOST);
     if arguments.iter().any(|a| a == "--told") {
-        tally.told.iter().for_each(|line| println!("{line}"));
+        tally.told.iter().for_each(|line| tell!("{line}"));
     }
-    println!("{} boards, {:.0} s", tally.boards, clock.elapsed().as_secs_f64());
-    println!("\nband      compared  worst difference, codes (limit {CLOSE})");
+    tell!("{} boards, {:.0} s", tally.boards, clock.elapsed().as_secs_f64());
+    tell!("\nband      compared  worst difference, codes (limit {CLOSE})");
     for (name, d) in ["bench", "pulled", "design"].iter().zip(tally.bands) {
-        println!("{name:<8}  {:>8}  {:.6}", d.bands, d.worst);
+        tell!("{name:<8}  {:>8}  {:.6}", d.bands, d.worst);
     }
-    println!("\nreading   decisions   seen  falsely seen  little room  missed  held back");
+    tell!("\nreading   decisions   seen  falsely seen  little room  missed  held back");
     for (name, d) in ["analog", "digital"].iter().zip(tally.decisions) {
-        println!(
+        tell!(
             "{name:<8}  {:>9}  {:>5}  {:>12}  {:>11}  {:>6}  {:>9}",
-            d.all, d.seen, d.false_seen, d.short, d.missed, d.held_back
+            d.all,
+            d.seen,
+            d.false_seen,
+            d.short,
+            d.missed,
+            d.held_back
         );
     }
     Ok(())

@@ -5,6 +5,8 @@
 //! seconds of both threads together (mean), and the units that read right. With the argument
 //! `parts` it prints the network instead, a line a resistor: ends and ohms.
 
+#[macro_use]
+mod tell;
 mod boards;
 
 use std::time::Instant;
@@ -63,14 +65,14 @@ fn points() -> Result<(), Box<dyn std::error::Error>> {
         sum += program.run(|i| &values[i], &mut registers)[0];
     }
     let (processor, clock) = (processor_seconds() - before, start.elapsed().as_secs_f64());
-    println!("network point {points} {clock:.4} {clock:.4} {processor:.4} {sum:.3}");
+    tell!("network point {points} {clock:.4} {clock:.4} {processor:.4} {sum:.3}");
     Ok(())
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     if std::env::args().any(|a| a == "parts") {
         for (a, b, ohms) in boards::twelve_nodes() {
-            println!("{a} {b} {ohms}");
+            tell!("{a} {b} {ohms}");
         }
         return Ok(());
     }
@@ -93,7 +95,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             times.sort_by(f64::total_cmp);
             let law = format!("{law:?}").to_lowercase();
             let (median, best) = (times[RUNS / 2], times[0]);
-            println!("{name} {law} {units} {median:.4} {best:.4} {processor:.4} {}", tally.good);
+            tell!("{name} {law} {units} {median:.4} {best:.4} {processor:.4} {}", tally.good);
         }
     }
     Ok(())

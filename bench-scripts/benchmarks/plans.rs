@@ -14,6 +14,8 @@
 //! With `--seed N` other boards; with `--each` a line for each of them; with `--timed` the boards
 //! whose time has a limit and no others.
 
+#[macro_use]
+mod tell;
 mod boards;
 mod exhaustive;
 mod generated;
@@ -72,7 +74,7 @@ fn main() -> Result<(), Failed> {
 
 /// The drawn boards, a line for each kind.
 fn drawn(seed: u64, each: bool) -> Result<(), Failed> {
-    println!(
+    tell!(
         "boards    groups  proven  moves  headers  spared  needless  least  over (mean, worst)  \
          counted  over (mean, worst)  gone through  longer  ms (median, worst)"
     );
@@ -151,7 +153,7 @@ fn one(sum: &mut Sum, board: &Board, start: &Setting, each: bool) -> Result<(), 
     }
     if each {
         let (jumpers, resistors) = (board.jumpers.len(), board.resistors.len());
-        println!(
+        tell!(
             "{jumpers} jumpers, {resistors} resistors: {} moves, {milliseconds:.1} ms; jumpers, \
              moves and least of each group {:?}",
             walk.moves(),
@@ -176,7 +178,7 @@ impl Sum {
             let worst = all.clone().fold(0.0, f64::max);
             format!("{:>8.2} %, {worst:>5.1} %", all.sum::<f64>() / self.boards as f64)
         };
-        println!(
+        tell!(
             "{kind:<8}  {:>6}  {proven:>4.0} %  {:>5}  {:>7}  {:>6}  {:>8}  {:>5}  {}  {:>7}  {}  \
              {:>12}  {:>6}  {:>9.1}, {:.1}",
             self.groups,
@@ -210,7 +212,7 @@ fn timed(what: &str, text: &str, limit: f64) -> Result<(), Failed> {
     }
     times.sort_by(f64::total_cmp);
     let walk = last.ok_or("no run")?;
-    println!(
+    tell!(
         "{what}: {} moves, bound {}, {} changes of header, in {:.0} ms (median of 5; best {:.0}) of \
          {limit:.0} ms",
         walk.moves(),

@@ -1,6 +1,7 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
 use super::connection::Connection;
+use super::diagnose_kept::{Kept, evidence_of};
 use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
 use super::diagnose_odds::{self, Odds};
@@ -10,8 +11,8 @@ use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
 use crate::diagnose::{self, Class, Evidence};
-use crate::record::csv;
-use crate::record::{Head, Row, RowKind};
+use crate::record::led::NO_TEST;
+use crate::record::{Head, Row, RowKind, csv};
 use crate::report::table::Form;
 use crate::report::{
     diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust,
@@ -48,6 +49,10 @@ pub struct Options {
         conflicts_with_all = ["trust", "meter", "look", "port", "svg", "weight", "format"]
     )]
     found: Option<String>,
+    /// File for what is read and answered, written as it goes; else diagnosis1.csv and so on in
+    /// results/<board>, or beside the record by its name: V001-1.diagnosis1.csv
+    #[arg(long, value_name = "FILE", requires = "port", conflicts_with_all = ["trust", "found"])]
+    keep: Option<PathBuf>,
     /// Form of the table
     #[arg(long, value_enum, default_value_t)]
     format: FormatArgument,
@@ -98,18 +103,23 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             let what = "--found: give the record of the unit that it was found in";
             return Err(Failure::input(what.into()));
         };
-        let (evidence, _, head) = evidence(&board, record)?;
+        let Known { evidence, head, .. } = evidence(&board, record)?;
         return diagnose_odds::keep(&board, record, (&head, &evidence), found);
     }
-    let (mut evidence, head, of) = known(options, &board)?;
+    let Known { mut evidence, text, head, rows } = known(options, &board)?;
+    let record = options.records.first().map(PathBuf::as_path);
+    let of = record.map(|record| (record, &head));
+    let typed_from = (evidence.meter.len(), evidence.looks.len());
     diagnose_typed::take(&board, &mut evidence, &options.meter, &options.look)?;
-    let odds = Odds::of(&board, &options.weight, of.as_ref().map(|(p, h)| (*p, h)))?;
-    let of = of.as_ref().map(|(_, head)| head);
-    let told = Told { board: &board, form: options.format.into(), head: &head, odds: &odds };
+    let odds = Odds::of(&board, &options.weight, of)?;
+    let of = of.map(|(_, head)| head);
+    let told = Told { board: &board, form: options.format.into(), head: &text, odds: &odds };
     let so = match options.connection.given() {
         true => {
             options.connection.may_be_port()?;
-            let live = Live::new(&board, &options.board, &options.connection, of)?;
+            let mut kept = Kept::new(&board, options.keep.as_deref(), record, rows)?;
+            kept.given(&evidence.meter[typed_from.0..], &evidence.looks[typed_from.1..]);
+            let live = Live::new(&board, &options.board, &options.connection, of, kept)?;
             at_the_bench(&told, live, &mut evidence)?
         }
         false => at_the_desk(&told, &mut evidence)?,
@@ -121,7 +131,11 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let unit = of.map_or("", |head| head.unit.as_str());
     options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
     // What a meter contradicts is settled once it was measured again.
-    let settled = so.apart.is_none() && so.found.classes.first().is_some_and(settled);
+    let settled = so.apart.is_none()
+        && so.found.classes.first().is_some_and(|class| {
+            let whole = evidence.unread(&board).is_empty();
+            settled(class, whole)
+        });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
         (true, true) => Exit::Pass,
@@ -129,32 +143,39 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     })
 }
 
-/// Whether a class is the answer: one cause, or nothing to lift. Repairs that have nothing in common
-/// are none, however likely they are together.
-fn settled(class: &Class) -> bool {
-    let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+/// Whether a class is the answer: one cause, or nothing to lift where every channel was read. Repairs
+/// that have nothing in common are none, however likely they are together.
+fn settled(class: &Class, whole: bool) -> bool {
+    let good = whole && class.causes.iter().any(|cause| cause.faults.is_empty());
     let first = class.causes.first().map_or(0.0, |cause| cause.probability);
     let holds = if good { class.probability } else { first };
     holds > SETTLED
 }
 
-/// What the record says, what it is a record of in words, and where it is.
-type Known<'a> = (Evidence, String, Option<(&'a Path, Head)>);
+/// What is known of a unit beforehand.
+#[derive(Default)]
+struct Known {
+    evidence: Evidence,
+    /// What it is known by, in words.
+    text: String,
+    /// The same in full.
+    head: Head,
+    rows: Vec<Row>,
+}
 
-/// What is known of the unit beforehand.
-fn known<'a>(options: &'a Options, board: &Board) -> Result<Known<'a>, Failure> {
+fn known(options: &Options, board: &Board) -> Result<Known, Failure> {
     match &options.records[..] {
-        [record] => {
-            let (evidence, text, head) = evidence(board, record)?;
-            Ok((evidence, text, Some((record.as_path(), head))))
-        }
+        [record] => evidence(board, record),
         [] if !options.connection.given() => {
             let what = "give the record of the unit, or --port for the unit on the bench, for example \
                         `diagnose BOARD results/BOARD/LOT/UNIT-1.csv` or `diagnose BOARD --port \
                         /dev/ttyUSB0`";
             Err(Failure::input(what.into()))
         }
-        [] => Ok((Evidence::default(), format!("{} {}\n\n", board.name, board.revision), None)),
+        [] => {
+            let text = format!("{} {}\n\n", board.name, board.revision);
+            Ok(Known { text, ..Known::default() })
+        }
         _ => {
             let what = "one record at a time; several are for units known good, with --trust";
             Err(Failure::input(what.into()))
@@ -190,7 +211,11 @@ fn at_the_bench(
     let mut lead = Lead::new(told.board, &told.odds.weights, Some(live));
     let mut talk = Talk::new(!matches!(told.form, Form::Text))?;
     talk.say(&beforehand(told.board))?;
-    if let Some(exit) = lead.lead(&mut talk, evidence)? {
+    let stopped = lead.lead(&mut talk, evidence)?;
+    if let Some(live) = lead.live.as_ref().filter(|live| live.kept.begun()) {
+        talk.say(&format!("\nkept in {}\n", live.kept.file()))?;
+    }
+    if let Some(exit) = stopped {
         return Ok(Err(exit));
     }
     let so = lead.conclusion(evidence);
@@ -248,11 +273,22 @@ impl Told<'_> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
-    let each = options.records.iter().map(|record| evidence(board, record).map(|(e, ..)| e));
-    let trusted = each.collect::<Result<Vec<Evidence>, Failure>>()?;
+    let (mut trusted, mut names): (Vec<Evidence>, Vec<String>) = Default::default();
+    for record in &options.records {
+        let Known { evidence, head, .. } = evidence(board, record)?;
+        // A unit counts once, whatever the file is called.
+        if trusted.contains(&evidence) {
+            let name = record.display();
+            eprintln!("strapwise: {name}: the same readings as another record, counted once");
+            continue;
+        }
+        trusted.push(evidence);
+        names.push(format!("{} (unit {})", record.display(), head.unit));
+    }
     let found = diagnose::corrections(board, &trusted);
-    super::print(&diagnosis_trust::corrections(board, trusted.len(), &found))?;
-    Ok(if found.is_empty() { Exit::Pass } else { Exit::Fail })
+    let apart = diagnose::apart(board, &trusted, &found);
+    super::print(&diagnosis_trust::text(board, &names, &found, &apart))?;
+    Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 
 /// Rows that are left out, those for the same reason in one line.
@@ -301,8 +337,8 @@ fn one_unit(name: &str, rows: &[Row]) -> Result<(), Failure> {
     )))
 }
 
-/// The evidence of a record, and what it is a record of, in words and in full.
-fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Failure> {
+/// The evidence of a record, and what it is a record of.
+fn evidence(board: &Board, path: &Path) -> Result<Known, Failure> {
     let name = path.display().to_string();
     let bytes = read_bytes(path, "a record")?;
     let parsed = csv::read::<Row>(&name, &bytes).map_err(|e| Failure::input(e.to_string()))?;
@@ -318,7 +354,7 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
         )));
     }
     one_unit(&name, &parsed.rows)?;
-    let mut evidence = Evidence::of(board, &parsed.rows);
+    let mut evidence = evidence_of(board, &parsed.rows);
     if evidence.is_empty() {
         let beside = diagnosis::beside_text(board, &evidence);
         let none = "there is no reading in it to conclude from";
@@ -331,13 +367,7 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
         let text = format!("{name}: {none}; {why}\n{beside}");
         return Err(Failure::input(text.trim_end().into()));
     }
-    let own = |r: &&Row| diagnose::foreign(of, &r.head).is_none();
-    let verdict = parsed.rows.iter().rev().find(|r| r.row == RowKind::Unit && own(r));
-    let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
-    let mut head = format!(
-        "{} {}, unit {}, attempt {}: {verdict}\n",
-        board.name, of.revision, of.unit, of.attempt
-    );
+    let mut head = format!("{} {}, {}\n", board.name, of.revision, whose(&parsed.rows, of));
     if of.revision != board.revision {
         head += &format!(
             "note: the record is of revision {}, the board file of {}\n",
@@ -350,5 +380,23 @@ fn evidence(board: &Board, path: &Path) -> Result<(Evidence, String, Head), Fail
         head += "note: the record ends in half a line, which is left out\n";
     }
     evidence.left_out = together(&evidence.left_out);
-    Ok((evidence, head + "\n", of.clone()))
+    Ok(Known { evidence, text: head + "\n", head: of.clone(), rows: parsed.rows })
+}
+
+/// Which unit rows are of, and how its test ended; of a diagnosis, when it was.
+fn whose(rows: &[Row], of: &Head) -> String {
+    let led = rows.iter().rev().find(|row| row.head.attempt == NO_TEST);
+    let led = led.map(|row| format!("diagnosis of {}", row.at.strftime("%Y-%m-%d %H:%M UTC")));
+    let own = |row: &&Row| diagnose::foreign(of, &row.head).is_none();
+    let tested = (of.attempt != NO_TEST).then(|| {
+        let verdict = rows.iter().rev().find(|r| r.row == RowKind::Unit && own(r));
+        let verdict = verdict.map_or("cut short", |r| r.verdict.as_str());
+        format!("unit {}, attempt {}: {verdict}", of.unit, of.attempt)
+    });
+    let unit = (!of.unit.is_empty()).then(|| format!("unit {}", of.unit));
+    match (tested.or(unit), led) {
+        (Some(unit), Some(led)) => format!("{unit}; {led}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => String::new(),
+    }
 }

@@ -12,11 +12,44 @@ use crate::diagnose::{
 use crate::report::{diagnosis_meter, diagnosis_talk};
 use std::sync::Arc;
 
-/// What was answered and may be taken back.
+/// What was answered and may be taken back; with the row that it is kept in, where it is.
 enum Given {
-    Meter(Meter),
-    Look(Look),
+    Meter(Meter, Option<u64>),
+    Look(Look, Option<u64>),
     LeftOut(Measurement),
+}
+
+/// What a measurement takes. Who leaves one out may have no meter at hand, or cannot reach the
+/// header: others that take the same come last then.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Takes {
+    Volts,
+    Ohms,
+    Moves,
+    Looks,
+    Trials,
+}
+
+impl Takes {
+    fn of(measurement: &Measurement) -> Takes {
+        match measurement {
+            Measurement::Volts { .. } => Takes::Volts,
+            Measurement::Ohms { .. } => Takes::Ohms,
+            Measurement::Reading { .. } => Takes::Moves,
+            Measurement::Look(look) if look.is_tried() => Takes::Trials,
+            Measurement::Look(_) => Takes::Looks,
+        }
+    }
+
+    fn word(self) -> &'static str {
+        match self {
+            Takes::Volts => "volts",
+            Takes::Ohms => "ohms",
+            Takes::Moves => "moves",
+            Takes::Looks => "looks",
+            Takes::Trials => "trials by hand",
+        }
+    }
 }
 
 /// What a measurement came to.
@@ -50,6 +83,9 @@ pub struct Lead<'a> {
     pub live: Option<Live<'a>>,
     left_out: Vec<Measurement>,
     given: Vec<Given>,
+    /// What comes last, since one of it was left out and none was made after that; and whether it
+    /// was said that nothing else is left.
+    last: Vec<(Takes, bool)>,
     /// How it stood when that was said last.
     said: String,
 }
@@ -57,7 +93,8 @@ pub struct Lead<'a> {
 impl<'a> Lead<'a> {
     /// Nothing has been asked yet.
     pub fn new(board: &'a Arc<Board>, odds: &'a Options, live: Option<Live<'a>>) -> Lead<'a> {
-        Lead { board, odds, live, left_out: Vec::new(), given: Vec::new(), said: String::new() }
+        let (left_out, given, last) = (Vec::new(), Vec::new(), Vec::new());
+        Lead { board, odds, live, left_out, given, last, said: String::new() }
     }
 
     /// Whether anything was answered.
@@ -65,20 +102,43 @@ impl<'a> Lead<'a> {
         !self.given.is_empty()
     }
 
-    /// What is known by now, and what is still to be asked.
+    /// What is known by now, and what is still to be asked: what takes what was left out last.
     pub fn so_far(&self, evidence: &Evidence) -> So {
         let mut so = self.conclusion(evidence);
         so.next.retain(|s| !self.is_left_out(&s.measurement));
+        so.next.sort_by_key(|s| self.comes_last(&s.measurement));
         so
+    }
+
+    fn comes_last(&self, measurement: &Measurement) -> bool {
+        self.last.iter().any(|(takes, _)| *takes == Takes::of(measurement))
+    }
+
+    /// Once one was made, others that take the same come in their turn again.
+    fn made(&mut self, measurement: &Measurement) {
+        self.last.retain(|(takes, _)| *takes != Takes::of(measurement));
+    }
+
+    /// Says that nothing is left but what was left out before.
+    fn after_all(&mut self, talk: &Talk, measurement: &Measurement) -> Result<(), Failure> {
+        let takes = Takes::of(measurement);
+        match self.last.iter_mut().find(|(last, said)| *last == takes && !said) {
+            None => Ok(()),
+            Some((_, said)) => {
+                *said = true;
+                talk.say(&format!("\nnothing else is left, so {} after all\n", takes.word()))
+            }
+        }
     }
 
     /// What is known in the end; what was left out may settle more all the same.
     pub fn conclusion(&self, evidence: &Evidence) -> So {
         let found = diagnose::diagnose(self.board, evidence, self.odds);
-        let mut next = diagnose::suggest(self.board, evidence, &found);
-        if let Some(live) = &self.live {
-            next = diagnose::in_hand(self.board, &live.hand, next);
-        }
+        let next = diagnose::suggest(self.board, evidence, &found);
+        let mut next = match &self.live {
+            Some(live) => diagnose::in_hand(self.board, &live.hand, next),
+            None => diagnose::spared(next),
+        };
         next.retain(|s| self.can(&s.measurement));
         // A supply that nobody measures leaves its tolerance in the volts.
         for suggestion in &mut next {
@@ -148,6 +208,7 @@ impl<'a> Lead<'a> {
                     talk.say(&again)?;
                 }
             }
+            self.after_all(talk, &suggestion.measurement)?;
             match self.measure(talk, evidence, &so.found, suggestion)? {
                 Came::On => {}
                 Came::End => return Ok(None),
@@ -174,8 +235,7 @@ impl<'a> Lead<'a> {
                 Measurement::Reading { setting, .. } => live.read(talk, setting, evidence)?,
                 Measurement::Look(look) => match live.try_out(talk, *look, evidence)? {
                     (ready, Some(yes)) => {
-                        evidence.looks.push((*look, yes));
-                        self.given.push(Given::Look(*look));
+                        self.looked(evidence, *look, yes)?;
                         ready
                     }
                     (Ready::Yes, None) => return self.ask(talk, evidence, asked),
@@ -187,8 +247,11 @@ impl<'a> Lead<'a> {
                 },
             };
             return Ok(match ready {
-                Ready::Yes => Came::On,
-                Ready::Leave => self.leave_out(suggestion.measurement.clone()),
+                Ready::Yes => {
+                    self.made(asked);
+                    Came::On
+                }
+                Ready::Leave => self.leave_out(talk, suggestion.measurement.clone())?,
                 Ready::Back => self.back(talk, evidence)?,
                 Ready::End => Came::End,
                 Ready::Stop => Came::Stop,
@@ -226,59 +289,87 @@ impl<'a> Lead<'a> {
         loop {
             let word = match talk.ask(&prompt)? {
                 Said::Word(word) => word,
-                Said::Enter | Said::Leave => return Ok(self.leave_out(asked.clone())),
+                Said::Enter | Said::Leave => return self.leave_out(talk, asked.clone()),
                 Said::Back => return self.back(talk, evidence),
                 Said::End => return Ok(Came::End),
                 Said::Stop => return Ok(Came::Stop),
             };
-            match self.take(evidence, asked, &word) {
-                Ok(()) => return Ok(Came::On),
+            match self.take(evidence, asked, &word)? {
+                Ok(()) => {
+                    self.made(asked);
+                    return Ok(Came::On);
+                }
                 Err(why) => talk.say(&format!("{why}\n"))?,
             }
         }
     }
 
+    /// Takes what was typed; or says what is wrong with it.
     fn take(
         &mut self,
         evidence: &mut Evidence,
         asked: &Measurement,
         word: &str,
-    ) -> Result<(), String> {
+    ) -> Result<Result<(), String>, Failure> {
         if let Measurement::Look(look) = asked {
-            evidence.looks.push((*look, yes_or_no(word)?));
-            self.given.push(Given::Look(*look));
-            return Ok(());
+            return match yes_or_no(word) {
+                Ok(yes) => self.looked(evidence, *look, yes).map(Ok),
+                Err(why) => Ok(Err(why)),
+            };
         }
-        let value = value(word, matches!(asked, Measurement::Ohms { .. }))?;
+        let value = match value(word, matches!(asked, Measurement::Ohms { .. })) {
+            Ok(value) => value,
+            Err(why) => return Ok(Err(why)),
+        };
         if let Some(meter) = Meter::of(asked, value) {
+            let kept = self.live.as_mut().map(|live| live.kept.measured(&meter));
             evidence.meter.push(meter.clone());
-            self.given.push(Given::Meter(meter));
+            self.given.push(Given::Meter(meter, kept.transpose()?));
         }
+        Ok(Ok(()))
+    }
+
+    fn looked(&mut self, evidence: &mut Evidence, look: Look, yes: bool) -> Result<(), Failure> {
+        let kept = self.live.as_mut().map(|live| live.kept.looked(look, yes));
+        evidence.looks.push((look, yes));
+        self.given.push(Given::Look(look, kept.transpose()?));
         Ok(())
     }
 
-    fn leave_out(&mut self, measurement: Measurement) -> Came {
+    fn leave_out(&mut self, talk: &Talk, measurement: Measurement) -> Result<Came, Failure> {
+        let takes = Takes::of(&measurement);
+        if !self.comes_last(&measurement) {
+            self.last.push((takes, false));
+            talk.say(&format!("left out; {} come last from here on\n", takes.word()))?;
+        }
         self.left_out.push(measurement.clone());
         self.given.push(Given::LeftOut(measurement));
-        Came::On
+        Ok(Came::On)
     }
 
     /// Takes the last answer back.
     fn back(&mut self, talk: &Talk, evidence: &mut Evidence) -> Result<Came, Failure> {
-        let said = match self.given.pop() {
+        let last = self.given.pop();
+        if let (Some(live), Some(Given::Meter(_, Some(row)) | Given::Look(_, Some(row)))) =
+            (&mut self.live, &last)
+        {
+            live.kept.taken_back(*row)?;
+        }
+        let said = match last {
             None => "there is no answer to take back".to_string(),
             Some(Given::LeftOut(measurement)) => {
                 self.left_out.retain(|left| *left != measurement);
+                self.made(&measurement);
                 "what was left out is asked again".to_string()
             }
-            Some(Given::Meter(meter)) => {
+            Some(Given::Meter(meter, _)) => {
                 if let Some(last) = evidence.meter.iter().rposition(|known| *known == meter) {
                     evidence.meter.remove(last);
                 }
                 let what = diagnosis_talk::question(self.board, &meter.measurement(), false);
                 format!("taken back: {what}")
             }
-            Some(Given::Look(look)) => {
+            Some(Given::Look(look, _)) => {
                 evidence.looks.retain(|(known, _)| !known.same(&look));
                 let live = self.live.is_some();
                 let what = diagnosis_talk::question(self.board, &Measurement::Look(look), live);

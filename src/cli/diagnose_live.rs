@@ -2,14 +2,15 @@
 //! leads are where a measurement needs them, and the unit that comes back is the one that left.
 
 use super::connection::{ByMeter, Connection, needs_probe};
+use super::diagnose_kept::Kept;
 use super::diagnose_talk::{Said, Talk, yes_or_no};
 use super::read::look;
 use super::{Exit, Failure, windows_of};
 use crate::bench::reading::{Located, Look as Seen};
-use crate::bench::{Check, Driven, Mode, ProbeInfo};
+use crate::bench::{Check, Mode, ProbeInfo};
 use crate::board::{Board, Jumper, Kind, Place, Setting};
-use crate::diagnose::{Evidence, InHand, Measurement, Proof, Read, Reading};
-use crate::record::Head;
+use crate::diagnose::{Evidence, InHand, Measurement};
+use crate::record::{Head, Row};
 use crate::report::diagnosis_steps::{Steps, Wanted, steps};
 use crate::window::Windows;
 use std::path::Path;
@@ -41,7 +42,7 @@ pub struct Live<'a> {
     joined: bool,
     /// Settings looked at.
     seen: Vec<Setting>,
-    /// Who answered first.
+    /// Who answered last, the same chip as ever.
     who: Option<ProbeInfo>,
     /// Whether the unit was without power since it was last looked at.
     was_off: bool,
@@ -49,7 +50,8 @@ pub struct Live<'a> {
     pub(super) changed: bool,
     /// What is still to be put right on the unit.
     pub(super) owed: Option<String>,
-    steps: u64,
+    /// What it read and was found to be, on disk.
+    pub(super) kept: Kept,
     /// The unit that a record is of.
     unit: String,
 }
@@ -61,6 +63,7 @@ impl<'a> Live<'a> {
         file: &Path,
         connection: &'a Connection,
         unit: Option<&Head>,
+        kept: Kept,
     ) -> Result<Live<'a>, Failure> {
         needs_probe(board, file)?;
         let windows = windows_of(board)?;
@@ -75,7 +78,7 @@ impl<'a> Live<'a> {
             was_off: false,
             changed: false,
             owed: None,
-            steps: 0,
+            kept,
             unit: unit.map(|head| head.unit.clone()).unwrap_or_default(),
         })
     }
@@ -105,7 +108,9 @@ impl<'a> Live<'a> {
             };
             match self.is_seated(talk, setting, &seen)? {
                 Some(Ready::Yes) => {
-                    let readings = self.readings(setting, &seen);
+                    let rows = self.rows(setting, &seen);
+                    let readings = Evidence::of(self.board, &rows).readings;
+                    self.kept.add(rows)?;
                     evidence.renew(readings);
                     self.seen.push(setting.clone());
                     return Ok(Ready::Yes);
@@ -298,7 +303,8 @@ impl<'a> Live<'a> {
         if std::mem::take(&mut self.changed) {
             return Ok(Ready::Yes);
         }
-        let readings = self.readings(&setting, &seen);
+        let rows = self.rows(&setting, &seen);
+        let readings = Evidence::of(self.board, &rows).readings;
         let differing = evidence.differing(&readings);
         let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
         let known = evidence.readings.iter().any(|reading| reading.setting == setting);
@@ -313,12 +319,14 @@ impl<'a> Live<'a> {
             };
             talk.say(&format!("{how}\n"))?;
             if !differing.is_empty() {
+                self.kept.add(rows)?;
                 evidence.renew(readings);
             }
             return Ok(Ready::Yes);
         }
         match self.is_the_same(talk, &differing)? {
             Ok(true) => {
+                self.kept.add(rows)?;
                 evidence.renew(readings);
                 Ok(Ready::Yes)
             }
@@ -370,7 +378,7 @@ impl<'a> Live<'a> {
             let why = match self.reads(by) {
                 Ok(Ok((seen, who))) => match self.another(&who) {
                     None => {
-                        self.who.get_or_insert(who);
+                        self.who = Some(who);
                         return Ok(Ok(seen));
                     }
                     Some(why) => why,
@@ -411,6 +419,9 @@ impl<'a> Live<'a> {
             Said::Word(word) if word.eq_ignore_ascii_case("silent") => {
                 // What was moved last may have shorted the supply.
                 evidence.silent_after = self.seen.last().cloned();
+                if let Some(after) = &evidence.silent_after {
+                    self.kept.silent(after)?;
+                }
                 self.hand.dead = true;
                 self.hand.powered = false;
                 let said = "Leave it unplugged: what can be measured without power is asked for \
@@ -451,38 +462,12 @@ impl<'a> Live<'a> {
         })
     }
 
-    fn readings(&mut self, setting: &Setting, seen: &Seen) -> Vec<Reading> {
-        self.steps += 1;
+    /// The rows of a look, as if the shunts were in this setting, in whatever it reads as.
+    fn rows(&mut self, setting: &Setting, seen: &Seen) -> Vec<Row> {
         let plain = |c: &&Check| c.mode == Mode::Mean || c.kind == Kind::Digital;
-        let checks = seen.checks.iter().filter(plain);
-        checks.filter_map(|c| self.reading(setting, c)).collect()
-    }
-
-    fn reading(&self, setting: &Setting, check: &Check) -> Option<Reading> {
-        let burst = check.burst?;
-        let read = match check.kind {
-            Kind::Meter { .. } => return None,
-            Kind::Digital => Read::Level { ones: burst.mean },
-            Kind::Analog => Read::Code {
-                mean: burst.mean,
-                sd: burst.sd,
-                n: f64::from(burst.n.max(1)),
-                pulled: check.pull_up_shift.map(|shift| burst.mean + shift),
-            },
-        };
-        let proof = match check.driven {
-            driven if driven.proved() => Proof::Driven,
-            Driven::Open => Proof::Open,
-            _ => Proof::NotShown,
-        };
-        Some(Reading {
-            step: self.steps,
-            setting: setting.clone(),
-            closed: self.board.channels[check.channel].closes.clone(),
-            channel: check.channel,
-            read,
-            proof,
-        })
+        let checks = seen.checks.iter().filter(plain).filter(|c| c.burst.is_some());
+        let who = self.who.clone().unwrap_or_default();
+        self.kept.rows(&who, setting, checks)
     }
 }
 

@@ -102,6 +102,10 @@ pub fn keep(
         let own = board.name.as_str();
         return Err(wrong(format!("{own} has no {part}; it has {}", like.join(", "))));
     }
+    if of.unit.is_empty() {
+        let what = "the record names no unit; give the record of its test";
+        return Err(wrong(what.into()));
+    }
     let folder = folder_of(record);
     let cause = Confirmed {
         board: board.name.clone(),

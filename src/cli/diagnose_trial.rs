@@ -45,7 +45,7 @@ impl Live<'_> {
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("put another shunt on {id} in place of the unit's own");
                 let owed = format!("put the unit's own shunt back on {id}");
-                let came = self.judge(talk, setting, jumper, &act, evidence)?;
+                let came = self.judge(talk, setting, &[jumper], &act, evidence)?;
                 self.owed = came.1.map(|_| owed);
                 Ok(came)
             }
@@ -54,7 +54,15 @@ impl Live<'_> {
                 let setting = self.worst(evidence, jumper, |_| true).unwrap_or(usual);
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("draw a blade between pins {a} and {b} of {id}");
-                self.hand_off(talk, &setting, evidence, &act, jumper)
+                self.hand_off(talk, &setting, evidence, &act, &[jumper])
+            }
+            Look::ScrapedBetween { jumpers, pins: [p, q] } => {
+                let usual = self.board.delivery.clone();
+                let worst = jumpers.iter().find_map(|&j| self.worst(evidence, j, |_| true));
+                let setting = worst.unwrap_or(usual);
+                let [a, b] = jumpers.map(|j| self.board.jumpers[j].id.as_str());
+                let act = format!("draw a blade between pin {p} of {a} and pin {q} of {b}");
+                self.hand_off(talk, &setting, evidence, &act, &jumpers)
             }
             Look::Lifted { resistor } => {
                 let setting = self.hand.setting.clone();
@@ -78,22 +86,22 @@ impl Live<'_> {
         setting: &Setting,
         evidence: &mut Evidence,
         act: &str,
-        jumper: usize,
+        jumpers: &[usize],
     ) -> Result<(Ready, Option<bool>), Failure> {
         let off = Wanted { setting: setting.clone(), powered: false, joined: false };
         match self.bring(talk, &off, Some(act), evidence)? {
             Ready::Yes => {}
             other => return Ok((other, None)),
         }
-        self.judge(talk, setting.clone(), jumper, "", evidence)
+        self.judge(talk, setting.clone(), jumpers, "", evidence)
     }
 
-    /// Whether the channels that a jumper bears on read as they should after something was done.
+    /// Whether the channels that jumpers bear on read as they should after something was done.
     fn judge(
         &mut self,
         talk: &mut Talk,
         setting: Setting,
-        jumper: usize,
+        touched: &[usize],
         act: &str,
         evidence: &mut Evidence,
     ) -> Result<(Ready, Option<bool>), Failure> {
@@ -110,15 +118,16 @@ impl Live<'_> {
             Ok(seen) => seen,
             Err(ready) => return Ok((ready, None)),
         };
-        let own = self.channels(jumper);
+        let own: Vec<usize> = touched.iter().flat_map(|&j| self.channels(j)).collect();
         let checks: Vec<&Check> = seen.checks.iter().filter(|c| own.contains(&c.channel)).collect();
         if checks.is_empty() {
             return Ok((Ready::Yes, None));
         }
         // It is judged by the setting that was asked for, whatever else it may read as.
-        let group = circuit::groups(self.board).into_iter().find(|g| g.jumpers.contains(&jumper));
-        let jumpers = group.map_or(Vec::new(), |g| g.jumpers);
-        let there = jumpers.iter().all(|&j| seen.setting.0[j] == wanted.setting.0[j]);
+        let groups = circuit::groups(self.board).into_iter();
+        let groups = groups.filter(|g| g.jumpers.iter().any(|j| touched.contains(j)));
+        let mut jumpers = groups.flat_map(|g| g.jumpers);
+        let there = jumpers.all(|j| seen.setting.0[j] == wanted.setting.0[j]);
         let right = there && checks.iter().all(|c| c.verdict == Verdict::Pass);
         let words = if right { "as it should: yes" } else { "not as it should: no" };
         talk.say(&format!("it reads {words}\n"))?;

@@ -5,7 +5,7 @@ use super::diagnose_talk::yes_or_no;
 use crate::bench::meter;
 use crate::board::{Board, NetId, Setting};
 use crate::diagnose::{Evidence, Look, Measurement, Meter};
-use crate::report::{diagnosis_look, diagnosis_meter};
+use crate::report::{diagnosis_look, diagnosis_meter, diagnosis_next};
 use crate::units::{Allow, Ohms, Volts, read};
 
 /// Extra-low voltage ends at 60 V of direct current (IEC 61140, from memory).
@@ -23,7 +23,8 @@ pub fn take(
 ) -> Result<(), Failure> {
     let mut given: Vec<Meter> = Vec::new();
     for text in meters {
-        let new = metered(board, text)?;
+        let new = metered(board, text)
+            .map_err(|why| Failure::input(format!("--meter '{text}': {why}")))?;
         if let Some(why) = no_supply(board, &new) {
             evidence.left_out.push(format!("--meter {text}: {why}"));
             continue;
@@ -42,7 +43,8 @@ pub fn take(
     }
     evidence.meter.extend(given);
     for text in looks {
-        let (look, yes) = looked(board, text)?;
+        let (look, yes) =
+            looked(board, text).map_err(|why| Failure::input(format!("--look '{text}': {why}")))?;
         match evidence.looks.iter().find(|(known, _)| known.same(&look)) {
             Some((_, said)) if *said != yes => {
                 let what = "is yes and no at once; look again, and give one of them";
@@ -81,10 +83,11 @@ fn shown(measurement: &Measurement, value: f64) -> String {
 }
 
 /// `WHAT:WHERE=yes` or `=no`.
-fn looked(board: &Board, text: &str) -> Result<(Look, bool), Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!("--look '{text}': {why}; write it like second-shunt:J1=no"))
-    };
+///
+/// # Errors
+/// What is wrong with it, and how to write it.
+pub fn looked(board: &Board, text: &str) -> Result<(Look, bool), String> {
+    let wrong = |why: String| format!("{why}; write it like second-shunt:J1=no");
     let (what, said) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
     Ok((diagnosis_look::named(board, what).map_err(wrong)?, yes_or_no(said).map_err(wrong)?))
 }
@@ -104,12 +107,11 @@ pub fn value(text: &str, ohms: bool) -> Result<f64, String> {
 }
 
 /// `NET=VOLTS`, `NET:NET=OHMS`, with `+joined` and `@SETTING` before the equals sign.
-fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
-    let wrong = |why: String| {
-        Failure::input(format!(
-            "--meter '{text}': {why}; write it like TAP3=2.31V or TAP2:TAP3=2k7"
-        ))
-    };
+///
+/// # Errors
+/// What is wrong with it, and how to write it.
+pub fn metered(board: &Board, text: &str) -> Result<Meter, String> {
+    let wrong = |why: String| format!("{why}; write it like TAP3=2.31V or TAP2:TAP3=2k7");
     let (what, shown) = text.rsplit_once('=').ok_or_else(|| wrong("there is no =".into()))?;
     let (nets, at) = match what.split_once('@') {
         Some((nets, at)) => (nets, Some(at)),
@@ -119,14 +121,15 @@ fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
         Some(nets) => (nets, true),
         None => (nets, false),
     };
-    let net = |name: &str| -> Result<NetId, Failure> {
+    let net = |name: &str| -> Result<NetId, String> {
         let found = board.nets.iter().position(|n| n == name);
         found.map(NetId).ok_or_else(|| wrong(format!("the board has no net {name}")))
     };
     let setting = |usual: Setting| match at {
         None => Ok(usual),
         Some(text) => super::setting::places(board, "--meter", text)
-            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p))),
+            .map(|places| places.into_iter().fold(usual, |s, (j, p)| s.with(j, p)))
+            .map_err(|failure| failure.text),
     };
     match nets.split_once(':') {
         Some((a, b)) if a == b => Err(wrong(format!("{a} is given as both ends"))),
@@ -142,5 +145,54 @@ fn metered(board: &Board, text: &str) -> Result<Meter, Failure> {
             setting: setting(board.delivery.clone())?,
             volts: Volts(value(shown, false).map_err(wrong)?),
         }),
+    }
+}
+
+/// A value as [`metered`] takes it, to the last digit: what was measured, and what was shown.
+pub fn spelled(board: &Board, meter: &Meter) -> (String, String) {
+    let what = diagnosis_next::flag(board, &meter.measurement()).unwrap_or_default();
+    let shown = match meter {
+        Meter::Volts { volts, .. } => format!("{}V", volts.0),
+        Meter::Ohms { ohms, .. } if ohms.0.is_finite() => format!("{}R", ohms.0),
+        Meter::Ohms { .. } => "open".to_string(),
+    };
+    (what, shown)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::parse;
+    use proptest::prelude::*;
+
+    fn demo() -> Board {
+        parse("demo", include_str!("../../protocols/vent-controller.toml")).unwrap()
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_kept_of_a_meter_is_read_as_it_was(
+            nets in (0usize..64, 0usize..64),
+            places in proptest::collection::vec(0usize..8, 16),
+            (joined, open) in (any::<bool>(), any::<bool>()),
+            value in prop_oneof![0.0..60.0f64, 0.0..2e7f64, 1e-9..1e-3f64],
+        ) {
+            let board = demo();
+            let [a, b] = [nets.0, nets.1].map(|n| NetId(n % board.nets.len()));
+            let place = |(j, n): (usize, &usize)| {
+                let all = board.jumpers[j].places();
+                (j, all[n % all.len()])
+            };
+            let places = places.iter().take(board.jumpers.len()).enumerate().map(place);
+            let setting = places.fold(board.delivery.clone(), |s, (j, p)| s.with(j, p));
+            let volts = Volts(f64::min(value, MOST_VOLTS));
+            let ohms = Ohms(if open { f64::INFINITY } else { value });
+            let volts = Meter::Volts { net: a, setting: setting.clone(), volts };
+            let ohms = Meter::Ohms { between: [a, b], setting, joined, ohms };
+            for meter in [Some(volts), (a != b).then_some(ohms)].into_iter().flatten() {
+                let (what, shown) = spelled(&board, &meter);
+                prop_assert_eq!(metered(&board, &format!("{what}={shown}")), Ok(meter));
+            }
+        }
     }
 }

@@ -2,12 +2,18 @@
 //! product's firmware. The record's rows speak for and against them; no odds are known of them, so
 //! none are given.
 
-use super::evidence::{Evidence, counts, last_tries};
-use crate::board::{Board, Fuses, Setting, brown_out};
-use crate::faults::Fault;
+use super::evidence::{Evidence, Read, counts, differ, last_tries};
+use crate::board::{Board, Fuses, Kind, Level, Place, Setting, brown_out};
+use crate::circuit::{self, Node, Parts};
+use crate::faults::{Built, Fault};
 use crate::record::{Row, RowKind};
 use crate::units::Volts;
 use crate::window::{self, Grade};
+use std::collections::BTreeMap;
+
+/// Moves on a word, and nodes that a good unit has in their places, from which on a reading that never
+/// changes says that nothing was moved.
+const LEAST_MOVES: usize = 3;
 
 /// What the rows of a record tell of such causes.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -20,6 +26,8 @@ pub struct Rows {
     pub report: Option<Report>,
     /// Readings that stand for the option that they should.
     pub right: Vec<Right>,
+    /// Moves of each jumper that were believed on a word alone.
+    pub said: BTreeMap<usize, usize>,
     /// Whether a probe ever answered.
     pub answered: bool,
     /// Why the run ended, where it ended without a verdict.
@@ -87,6 +95,12 @@ impl Rows {
                     let cause = row.head.reset_cause.clone();
                     found.resets.push(Reset { cause, loads: Vec::new() });
                 }
+                RowKind::Event if !row.jumper.is_empty() && counts(&last, row) => {
+                    let said = row.moved_by == "said so";
+                    if let Some(jumper) = board.jumper(&row.jumper).filter(|_| said) {
+                        *found.said.entry(jumper).or_default() += 1;
+                    }
+                }
                 RowKind::Unit if row.verdict == "INCOMPLETE" => found.cut.clone_from(&row.reason),
                 RowKind::Unit => found.cut.clear(),
                 _ => {}
@@ -127,6 +141,20 @@ pub enum Beside {
         /// Where the brown-out detector acts, where the fuses were read: 0 V where it is off.
         level: Option<Volts>,
     },
+    /// A jumper whose channel read the same in all its places, while moves of it were believed on a
+    /// word.
+    Unmoved {
+        /// Jumper index.
+        jumper: usize,
+        /// Channel index.
+        channel: usize,
+        /// What it read.
+        read: Read,
+        /// The place of a good unit that reads so, if any.
+        stays: Option<Place>,
+        /// Values that a good unit has in these places.
+        values: usize,
+    },
     /// The probe never answered.
     NoAnswer {
         /// The fuses of the board file, where it states any.
@@ -164,6 +192,7 @@ pub fn beside(board: &Board, evidence: &Evidence, leading: &[Fault]) -> Vec<Besi
     if !rows.answered && !rows.cut.is_empty() {
         found.push(Beside::NoAnswer { expected: board.fuses });
     }
+    found.extend(unmoved(board, evidence));
     let bits = board.chip.fuse_bits.unwrap_or_default();
     let expected = board.fuses.unwrap_or_default();
     match rows.fuses {
@@ -191,6 +220,73 @@ pub fn beside(board: &Board, evidence: &Evidence, leading: &[Fault]) -> Vec<Besi
         None => {}
     }
     found
+}
+
+/// Jumpers of which nothing shows that they were ever moved.
+fn unmoved(board: &Board, evidence: &Evidence) -> Vec<Beside> {
+    let good = Built::good(board, Parts::nominal(board));
+    let mut found = Vec::new();
+    for (&jumper, _) in evidence.rows.said.iter().filter(|(_, moves)| **moves >= LEAST_MOVES) {
+        let net = |channel: usize| circuit::group_of(board, board.channels[channel].net);
+        for channel in 0..board.channels.len() {
+            if !net(channel).is_some_and(|g| g.jumpers.contains(&jumper)) {
+                continue;
+            }
+            let mine = evidence.readings.iter().filter(|r| r.channel == channel);
+            let mut places: Vec<(Place, Node)> = Vec::new();
+            let mut read: Option<Read> = None;
+            let same = mine.clone().all(|r| {
+                let first = *read.get_or_insert(r.read);
+                !differ(first, r.read)
+            });
+            for reading in mine {
+                let place = reading.setting.0[jumper];
+                if !places.iter().any(|(p, _)| *p == place) {
+                    let node = good.node(board, &reading.setting, &reading.closed, channel);
+                    places.push((place, node));
+                }
+            }
+            // How many nodes a good unit has in these places.
+            let mut nodes: Vec<Node> = Vec::new();
+            for (_, node) in &places {
+                if !nodes.iter().any(|known| alike(board, *known, *node)) {
+                    nodes.push(*node);
+                }
+            }
+            if let (Some(read), true, true) = (read, same, nodes.len() >= LEAST_MOVES) {
+                let like =
+                    |node: Node| reads(board, channel, node).is_some_and(|r| !differ(r, read));
+                let stays = places.iter().find(|(_, node)| like(*node)).map(|(place, _)| *place);
+                found.push(Beside::Unmoved { jumper, channel, read, stays, values: nodes.len() });
+            }
+        }
+    }
+    found
+}
+
+/// What a channel reads of a node of a good unit; none of an open one, and between the levels.
+fn reads(board: &Board, channel: usize, node: Node) -> Option<Read> {
+    let Node::Driven { volts, .. } = node else { return None };
+    let code = window::adc::code_at(volts, board) - 0.5;
+    match board.channels[channel].kind {
+        Kind::Analog => Some(Read::Code { mean: code.max(0.0), sd: 0.5, n: 1.0, pulled: None }),
+        Kind::Digital => {
+            let level = window::level_of(code, &board.chip)?;
+            Some(Read::Level { ones: if level == Level::High { 1.0 } else { 0.0 } })
+        }
+        Kind::Meter { .. } => None,
+    }
+}
+
+/// Whether two nodes read alike within some hundredths of the supply.
+fn alike(board: &Board, a: Node, b: Node) -> bool {
+    match (a, b) {
+        (Node::Driven { volts: a, .. }, Node::Driven { volts: b, .. }) => {
+            (a.0 - b.0).abs() < 0.02 * board.supply.volts.0
+        }
+        (Node::Floating, Node::Floating) => true,
+        _ => false,
+    }
 }
 
 /// Positions read right that the thresholds of the board file take for something else.

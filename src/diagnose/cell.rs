@@ -99,6 +99,9 @@ pub(super) struct Fit {
     /// Squared distance of the codes from their prediction, and how many there are.
     pub chi: f64,
     pub codes: usize,
+    /// The most that a nuisance is stretched beyond its law, in standard deviations, and how many there
+    /// are; none where it was not asked for.
+    pub stretched: Option<(f64, usize)>,
     /// What the levels of digital pins have in the likelihood; 0 where each is as it must be.
     pub levels: f64,
     /// What the hypothesis cannot explain at all.
@@ -294,7 +297,7 @@ impl<'a> Cell<'a> {
                     .unwrap_or_else(|| response.changed(point.net, changes)),
             }
         };
-        let cost = shorts.iter().filter(|s| **s).count() as f64 * SURVIVES;
+        let cost = if shorts.contains(&true) { SURVIVES } else { 0.0 };
         (self.points.iter().map(node).collect(), cost)
     }
 
@@ -367,16 +370,42 @@ impl<'a> Cell<'a> {
 
     /// How well a hypothesis explains the readings with the chip's pull-up at `pull` ohms.
     pub fn fit(&self, hypothesis: &Hypothesis, predictions: &[Prediction], pull: f64) -> Fit {
+        let (system, mut fit) = self.system(hypothesis, predictions, pull);
+        system.close(&mut fit);
+        fit
+    }
+
+    /// The same, and how far the nuisances are stretched for it.
+    pub fn fit_in_full(
+        &self,
+        hypothesis: &Hypothesis,
+        predictions: &[Prediction],
+        pull: f64,
+    ) -> Fit {
+        let (system, mut fit) = self.system(hypothesis, predictions, pull);
+        system.close_in_full(&mut fit);
+        fit
+    }
+
+    /// The equations of the codes, and what all the rest comes to.
+    fn system(
+        &self,
+        hypothesis: &Hypothesis,
+        predictions: &[Prediction],
+        pull: f64,
+    ) -> (System<'_>, Fit) {
         let mut system = System::new(self, hypothesis);
         let mut fit = Fit::default();
         let (mut shorted, mut held) = (Vec::new(), HashMap::new());
         for (point, prediction) in self.points.iter().zip(predictions) {
             if prediction.shorts {
                 // Most supplies give in, and nothing is read at all; from one that does not,
-                // anything may be read, see below.
+                // anything may be read, see below. One that did not once does not again.
+                if shorted.is_empty() {
+                    fit.ln += SURVIVES;
+                }
                 if !shorted.contains(&point.wiring) {
                     shorted.push(point.wiring);
-                    fit.ln += SURVIVES;
                 }
                 let codes = if point.pulled.is_some() { 2.0 } else { 1.0 };
                 fit.ln -=
@@ -401,9 +430,8 @@ impl<'a> Cell<'a> {
             fit.against += usize::from(against);
             system.point(point, &prediction.slopes, pull, &mut fit);
         }
-        system.close(&mut fit);
         fit.against += usize::from(2 * shorted.len() > self.wirings.len());
-        fit
+        (system, fit)
     }
 
     /// What the chip's pull-up does to a point of a unit with some defects.

@@ -280,6 +280,13 @@ impl Evidence {
         now.iter().filter(other).map(|reading| reading.channel).collect()
     }
 
+    /// Channels that a probe reads of which no reading is known, by index.
+    pub fn unread(&self, board: &Board) -> Vec<usize> {
+        let known = |c: usize| self.readings.iter().any(|reading| reading.channel == c);
+        let by_probe = |c: usize| !matches!(board.channels[c].kind, Kind::Meter { .. });
+        (0..board.channels.len()).filter(|&c| by_probe(c) && !known(c)).collect()
+    }
+
     /// Takes readings in place of those of the same channels in the same setting.
     pub fn renew(&mut self, now: Vec<Reading>) {
         self.readings.retain(|known| !now.iter().any(|reading| reading.is_of(known)));

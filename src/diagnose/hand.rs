@@ -31,16 +31,19 @@ const LEAD: f64 = 0.03;
 pub fn in_hand(board: &Board, hand: &InHand, suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
     let worth = |s: &Suggestion| s.settles - work(board, hand, &s.measurement);
     let can = |s: &Suggestion| !hand.dead || !needs_power(&s.measurement);
-    // An iron or a blade changes the unit: not for what it settles next to nothing of.
-    let may = |s: &Suggestion| !changes(&s.measurement) || worth(s) > 0.0;
-    let found = suggestions.into_iter().filter(|s| can(s) && may(s));
-    let mut found: Vec<Suggestion> = found.collect();
+    let mut found: Vec<Suggestion> = spared(suggestions).into_iter().filter(can).collect();
     found.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
     found
 }
 
-fn changes(measurement: &Measurement) -> bool {
-    matches!(measurement, Measurement::Look(Look::Lifted { .. } | Look::Scraped { .. }))
+/// The same without what an iron or a blade would settle next to nothing by: they change the unit,
+/// whether it is on the bench or its record on the desk.
+pub fn spared(mut suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
+    suggestions.retain(|s| match &s.measurement {
+        Measurement::Look(look) if look.changes_the_unit() => s.settles > look.work(),
+        _ => true,
+    });
+    suggestions
 }
 
 fn needs_power(measurement: &Measurement) -> bool {
@@ -48,8 +51,8 @@ fn needs_power(measurement: &Measurement) -> bool {
         Measurement::Volts { .. } | Measurement::Reading { .. } => true,
         Measurement::Ohms { .. } => false,
         Measurement::Look(look) => {
-            let tried = matches!(look, Look::OtherShunt { .. } | Look::Scraped { .. });
-            tried || look.question().is_some()
+            let by_probe = look.is_tried() && !matches!(look, Look::Lifted { .. });
+            by_probe || look.question().is_some()
         }
     }
 }

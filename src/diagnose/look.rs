@@ -150,6 +150,17 @@ impl Look {
         }
     }
 
+    /// Whether something is done to the unit, and not only looked at.
+    pub fn is_tried(&self) -> bool {
+        self.changes_the_unit() || matches!(self, Look::OtherShunt { .. })
+    }
+
+    /// Whether an iron or a blade is put to the unit.
+    pub fn changes_the_unit(&self) -> bool {
+        let scraped = matches!(self, Look::Scraped { .. } | Look::ScrapedBetween { .. });
+        scraped || matches!(self, Look::Lifted { .. })
+    }
+
     /// What the work of it is worth, as a share of what is open: a look costs nothing beside that,
     /// an iron does.
     pub(super) fn work(&self) -> f64 {

@@ -25,12 +25,12 @@ pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
 pub use entries::Entry;
 pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
-pub use hand::{InHand, in_hand};
+pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
-pub use trust::{Correction, corrections};
+pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
 
 use crate::board::{Board, Level};
@@ -40,7 +40,7 @@ use crate::units::{Ohms, Volts};
 use crate::window::{adc, level_of};
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
-use statrs::distribution::{ChiSquared, ContinuousCDF};
+use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 use std::collections::HashMap;
 
 /// Hypotheses that the readings do not tell apart by so many standard deviations are one class.
@@ -128,12 +128,21 @@ fn goodness(weigher: &Weigher, weighed: &Weighed) -> f64 {
 }
 
 /// Probability that a right hypothesis fits one group as badly by chance; 0 where something
-/// contradicts it outright.
+/// contradicts it outright. All codes may miss by what one nuisance makes of them, which together is
+/// little for so many: an offset beyond the data sheet's, a resistor far out of its tolerance.
 fn tail(fit: &Fit) -> f64 {
+    let stretched = fit.stretched.map_or(1.0, |(most, nuisances)| {
+        let beyond = Normal::standard().sf(most);
+        (2.0 * beyond * nuisances as f64).min(1.0)
+    });
     match (fit.against, fit.codes) {
         (1.., _) => 0.0,
         (0, 0) => 1.0,
-        (0, codes) => ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi)),
+        (0, codes) => {
+            let missed = ChiSquared::new(codes as f64).map_or(1.0, |law| law.sf(fit.chi));
+            // Two ways to fit badly.
+            (2.0 * missed.min(stretched)).min(1.0)
+        }
     }
 }
 
@@ -151,8 +160,8 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut causes: Vec<(f64, &Weighed)> = by_cause.into_values().collect();
     causes
         .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.hypothesis.cause.cmp(&b.1.hypothesis.cause)));
-    causes.retain(|c| c.0 > LEAST);
-    causes.truncate(MOST);
+    let named = causes.iter().take_while(|c| c.0 > LEAST).count().min(MOST);
+    let rest = causes.split_off(named);
     let mut classes: Vec<(&Weighed, Class)> = Vec::new();
     for (probability, weighed) in causes {
         let cause = cause(weighed, probability);
@@ -163,6 +172,16 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
                 class.causes.push(cause);
             }
             None => classes.push((weighed, Class { causes: vec![cause], probability })),
+        }
+    }
+    // Many that are unlikely each are not little together. What fits the readings as well as the
+    // head of a class shows no more than that does.
+    let fits = |w: &Weighed| w.ln - w.hypothesis.prior;
+    for (probability, weighed) in rest {
+        let as_well =
+            |(leader, _): &&mut (&Weighed, Class)| (fits(leader) - fits(weighed)).abs() < ALIKE;
+        if let Some((_, class)) = classes.iter_mut().find(as_well) {
+            class.probability += probability;
         }
     }
     let mut classes: Vec<Class> = classes.into_iter().map(|(_, class)| class).collect();

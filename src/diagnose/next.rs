@@ -383,14 +383,19 @@ fn expected_by(
                 (Joint::Sound, Node::Driven { volts, .. }) => {
                     let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
                     let sd = CODE_SD.hypot(adc::code_at(Volts(spread), board));
-                    (adc::code_at(volts, board), sd)
+                    (shown_code(board, volts), sd)
                 }
-                (_, Node::Driven { volts, .. }) => (adc::code_at(volts, board), CODE_SD),
+                (_, Node::Driven { volts, .. }) => (shown_code(board, volts), CODE_SD),
             }
         }
         // It depends on what the defect looks like, see `Look::yes`.
         Measurement::Look(_) => (0.0, 0.0),
     }
+}
+
+/// The code of a voltage at a pin, as far as the converter goes.
+fn shown_code(board: &Board, volts: Volts) -> f64 {
+    adc::code_at(volts, board).clamp(0.0, f64::from(board.chip.full_scale))
 }
 
 /// What a measurement shows on a unit with a meter that is off by so many of its standard

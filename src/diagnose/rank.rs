@@ -368,7 +368,7 @@ impl<'a> Weigher<'a> {
         let (good, predictions) = (good_unit(), cell.predict(&[]));
         let rare = rare / self.groups.len().max(1) as f64;
         let fits = |fit: Fit| super::tail(&fit) > rare && fit.levels > CHANCE;
-        self.pulls.iter().any(|&pull| fits(cell.fit(&good, &predictions, pull)))
+        self.pulls.iter().any(|&pull| fits(cell.fit_in_full(&good, &predictions, pull)))
     }
 
     /// How a hypothesis fits each group at one pull-up: groups, and the fit of each.
@@ -376,7 +376,7 @@ impl<'a> Weigher<'a> {
         let touched = self.touched(faults);
         let fit = |groups: &[usize], hypothesis: &Hypothesis, faults: &[Fault]| {
             let cell = self.cell(groups);
-            cell.fit(hypothesis, &cell.predict(faults), pull)
+            cell.fit_in_full(hypothesis, &cell.predict(faults), pull)
         };
         let mut fits = Vec::new();
         if !touched.is_empty() {

@@ -53,6 +53,8 @@ pub(super) struct Scratch {
     /// Open digital channels and what they read.
     held: Vec<(Option<usize>, f64)>,
     right: Vec<f64>,
+    /// Whether a short that the supply did not give in to has been counted.
+    survived: bool,
 }
 
 /// How a pair stands at one value of the pull-up.
@@ -75,6 +77,7 @@ impl Scratch {
             (at.ln, at.worst) = (ln, 0.0);
         }
         self.held.clear();
+        self.survived = false;
     }
 
     fn add(&mut self, ln: f64) {
@@ -173,7 +176,9 @@ impl<'a> Screen<'a> {
 
     /// A shorted supply, see [`Cell::fit`].
     fn shorted(&self, points: &[(usize, usize)], scratch: &mut Scratch) {
-        scratch.add(SURVIVES);
+        if !std::mem::replace(&mut scratch.survived, true) {
+            scratch.add(SURVIVES);
+        }
         for &(i, _) in points {
             let point = &self.cell.points()[i];
             match point.digital {

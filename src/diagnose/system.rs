@@ -160,6 +160,20 @@ impl<'c> System<'c> {
 
     /// Solves by Cholesky's method and closes the likelihood.
     pub fn close(mut self, fit: &mut Fit) {
+        self.solve(fit);
+    }
+
+    /// The same, with how far the nuisances are stretched.
+    pub fn close_in_full(mut self, fit: &mut Fit) {
+        let solved = self.solve(fit);
+        let estimates = backward(&self.matrix, self.size, &solved);
+        let own = self.own.map(|(p, _)| p);
+        let nuisances = estimates.iter().enumerate().filter(|(p, _)| own != Some(*p));
+        let most = nuisances.map(|(_, z)| z.abs()).fold(0.0, f64::max);
+        fit.stretched = Some((most, self.size));
+    }
+
+    fn solve(&mut self, fit: &mut Fit) -> Vec<f64> {
         let n = self.size;
         let log_det = cholesky(&mut self.matrix, n);
         let solved = forward(&self.matrix, n, &self.right);
@@ -175,6 +189,7 @@ impl<'c> System<'c> {
             let variance: f64 = column.iter().map(|x| x * x).sum();
             fit.own = Some((sd * estimate, sd * variance.sqrt()));
         }
+        solved
     }
 }
 
@@ -204,6 +219,16 @@ pub(super) fn forward(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
     for i in 0..n {
         let row = &factor[i * n..i * n + i];
         let sum: f64 = row.iter().zip(&x).map(|(a, b)| a * b).sum();
+        x[i] = (x[i] - sum) / factor[i * n + i];
+    }
+    x
+}
+
+/// Solves with the transpose of a lower triangle.
+fn backward(factor: &[f64], n: usize, right: &[f64]) -> Vec<f64> {
+    let mut x = right.to_vec();
+    for i in (0..n).rev() {
+        let sum: f64 = (i + 1..n).map(|k| factor[k * n + i] * x[k]).sum();
         x[i] = (x[i] - sum) / factor[i * n + i];
     }
     x

@@ -34,8 +34,8 @@ pub struct Correction {
     pub entry: Entry,
     /// By how many nats the units prefer it, each on average.
     pub preferred: f64,
-    /// Units that prefer it, of those given.
-    pub units: usize,
+    /// The same of the unit that likes it least: none may be against what is said of the file.
+    pub least: f64,
     /// Units of which the file explains the readings of its circuit with it.
     pub explained: usize,
 }
@@ -50,7 +50,9 @@ pub fn corrections(board: &Board, trusted: &[Evidence]) -> Vec<Correction> {
     let mut found = of_parts(board, &units);
     found.extend(of_nets(board, &units));
     let all = trusted.len().max(1) as f64;
-    found.retain(|c| c.preferred > (EACH * all).max(TOGETHER));
+    found.retain(|c| c.preferred > (EACH * all).max(TOGETHER) && c.least > -EACH);
+    // One that leaves a pin open is preferred to much, and explains nothing.
+    found.retain(|c| 2 * c.explained > trusted.len());
     found.sort_by(|a, b| b.preferred.total_cmp(&a.preferred));
     let mut kept: Vec<(Vec<usize>, Correction)> = Vec::new();
     let groups = circuit::groups(board);
@@ -66,6 +68,18 @@ pub fn corrections(board: &Board, trusted: &[Evidence]) -> Vec<Correction> {
     }
     let mean = |c: Correction| Correction { preferred: c.preferred / all, ..c };
     kept.into_iter().map(|(_, correction)| mean(correction)).collect()
+}
+
+/// Units, by index, that contradict the file in a circuit that none of the corrections touches: what
+/// is wrong there is theirs.
+pub fn apart(board: &Board, trusted: &[Evidence], found: &[Correction]) -> Vec<usize> {
+    let groups = circuit::groups(board);
+    let touched: Vec<usize> = found.iter().flat_map(|c| c.entry.groups(board, &groups)).collect();
+    let odd = |evidence: &Evidence| {
+        let unit = Unit::new(board, evidence);
+        (0..groups.len()).any(|g| !touched.contains(&g) && !unit.weigher.is_good(g, UNEXPLAINED))
+    };
+    (0..trusted.len()).filter(|&u| odd(&trusted[u])).collect()
 }
 
 /// A trusted unit against the file as it is.
@@ -114,12 +128,12 @@ fn of_parts(board: &Board, units: &[Unit]) -> Vec<Correction> {
     for unit in units {
         for (cause, (fault, (preferred, explained))) in taken(unit, &hypotheses) {
             let entry = Entry::Defect(fault);
-            let none = Correction { entry, preferred: 0.0, units: 0, explained: 0 };
+            let none = Correction { entry, preferred: 0.0, least: f64::INFINITY, explained: 0 };
             let sum = sums.entry(cause).or_insert(none);
             sum.preferred += preferred;
+            sum.least = sum.least.min(preferred);
             sum.explained += usize::from(explained);
             if preferred > 0.0 {
-                sum.units += 1;
                 sum.entry = Entry::Defect(fault);
             }
         }
@@ -186,7 +200,7 @@ fn of_nets(board: &Board, units: &[Unit]) -> Vec<Correction> {
         Correction {
             entry: entry.clone(),
             preferred: all.iter().map(|(by, _)| by).sum::<f64>() - NET,
-            units: all.iter().filter(|(by, _)| *by > 0.0).count(),
+            least: all.iter().map(|(by, _)| *by).fold(f64::INFINITY, f64::min),
             explained: all.iter().filter(|(_, explained)| *explained).count(),
         }
     })

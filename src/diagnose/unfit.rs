@@ -2,6 +2,7 @@
 //! concluded from them.
 
 use crate::board::{Board, Kind};
+use crate::record::led::NO_TEST;
 use crate::record::{Head, Row, RowKind};
 use crate::units::{Allow, Ohms, Volts, read};
 use std::collections::BTreeMap;
@@ -15,18 +16,24 @@ const ROUNDED: f64 = 0.01;
 /// Share of the scale by which a pull-up may seem to pull down: noise (advice of our own).
 const PULLED_DOWN: f64 = 0.02;
 
-/// Which of two heads' cells differ, if they cannot be of one attempt at one unit.
+/// Which of two heads' cells differ, if they cannot be of one attempt at one unit. What was read
+/// when it was led through its diagnosis is of no attempt, and maybe by a newer board file; its unit
+/// may be known from the first reading on only.
 pub fn foreign(own: &Head, head: &Head) -> Option<String> {
+    let led = head.attempt == NO_TEST;
+    let unit = if own.unit.is_empty() { &head.unit } else { &own.unit };
+    let attempt = [own.attempt, head.attempt].map(|attempt| attempt.to_string());
     let cells = [
-        ("board", own.board.clone(), head.board.clone()),
-        ("revision", own.revision.clone(), head.revision.clone()),
-        ("lot", own.lot.clone(), head.lot.clone()),
-        ("unit", own.unit.clone(), head.unit.clone()),
-        ("attempt", own.attempt.to_string(), head.attempt.to_string()),
-        ("chip", own.chip.clone(), head.chip.clone()),
+        ("board", &own.board, &head.board, true),
+        ("revision", &own.revision, &head.revision, !led),
+        ("lot", &own.lot, &head.lot, true),
+        ("unit", unit, &head.unit, true),
+        ("attempt", &attempt[0], &attempt[1], !led),
+        ("chip", &own.chip, &head.chip, !led),
     ];
-    let (name, own, other) = cells.into_iter().find(|(_, own, other)| own != other)?;
-    Some(format!("it is of {name} {}, the record of {}", named(&other), named(&own)))
+    let (name, own, other, _) =
+        cells.into_iter().find(|(_, own, other, counts)| *counts && own != other)?;
+    Some(format!("it is of {name} {}, the record of {}", named(other), named(own)))
 }
 
 /// Numbers of the tries of each step go up one by one: what is wrong with each row's, by its place.
@@ -115,7 +122,7 @@ const PROOFS: [&str; 6] = ["", "pull-up", "charge sharing", "discharge", "open",
 /// The figures of a burst have to go with each other, and with the converter.
 fn unfit_burst(row: &Row, full: f64) -> Option<String> {
     let Some(mean) = row.mean_code else {
-        let taken = row.verdict != "not tested";
+        let taken = matches!(row.verdict.as_str(), "pass" | "marginal" | "fail");
         return taken.then(|| "mean_code is empty".to_string());
     };
     if !(0.0..=full).contains(&mean) {

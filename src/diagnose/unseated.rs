@@ -13,14 +13,14 @@ use crate::units::Ohms;
 use crate::window::{adc, level_of};
 use std::ops::RangeInclusive;
 
-/// Ohms of poor bridges that are tried beside clean ones.
-const POOR: [f64; 3] = [47.0, 470.0, 4700.0];
+/// Poor bridges that are tried beside clean ones: four a decade from 10 Ω to 100 kΩ.
+const POOR: usize = 17;
 
 /// How far a code may be from what a bridge of about that value gives, as a share of the scale.
-const NEAR: f64 = 0.05;
+const NEAR: f64 = 0.02;
 
 /// What a bridge of about that value makes of a difference in codes, as a share of it.
-const LIKE: RangeInclusive<f64> = 0.4..=2.5;
+const LIKE: RangeInclusive<f64> = 0.7..=1.4;
 
 /// Steps in which each of two values must have been read to be more than a shunt that had not been
 /// seated.
@@ -74,7 +74,7 @@ fn reaching_over(board: &Board, groups: &[Group]) -> Vec<Fault> {
             }
             _ => None,
         };
-        POOR.into_iter().filter_map(with).collect()
+        (0..POOR).map(|i| 10f64.powf(1.0 + 0.25 * i as f64)).filter_map(with).collect()
     };
     let over = |fault: &Fault| {
         let reach = fault.reach(board);

@@ -104,11 +104,16 @@ pub fn lines<S: AsRef<[u8]>>(records: impl Iterator<Item = Vec<S>>) -> Vec<u8> {
 /// spreadsheets write them where the comma is the decimal mark.
 ///
 /// # Errors
-/// No such column, or lines that are no CSV.
+/// No such column, lines that are no CSV, or a quote that is not closed: the lines behind it would
+/// be taken as one cell.
 pub fn column(file: &str, bytes: &[u8], name: &'static str) -> Result<Vec<(u64, String)>, Problem> {
     let source = Source { file, bytes, names: vec![name] };
     let first = bytes.split(|&b| b == b'\n').next().unwrap_or_default();
     let between = if first.contains(&b';') && !first.contains(&b',') { b';' } else { b',' };
+    if let Some(line) = unclosed_quote(bytes, between) {
+        let what = "a quote is opened and not closed; close it, or take it out".to_string();
+        return Err(Problem { file: file.into(), line, column: None, what });
+    }
     let mut reader = ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -166,13 +171,7 @@ pub fn whole_lines(bytes: &[u8]) -> usize {
     let mut at = In::Start;
     let mut whole = 0;
     for (index, byte) in bytes.iter().enumerate() {
-        at = match (at, byte) {
-            (In::Quoted, b'"') => In::Closed,
-            (In::Quoted, _) => In::Quoted,
-            (In::Start | In::Closed, b'"') => In::Quoted,
-            (_, b',' | b'\r' | b'\n') => In::Start,
-            _ => In::Plain,
-        };
+        at = at.after(*byte, b',');
         if *byte == b'\n' && at == In::Start {
             whole = index + 1;
         }
@@ -180,7 +179,22 @@ pub fn whole_lines(bytes: &[u8]) -> usize {
     whole
 }
 
-/// Where in a cell the scan for line ends is.
+/// Line, from 1, of a quote that is still open where the bytes end. `between` parts the cells.
+fn unclosed_quote(bytes: &[u8], between: u8) -> Option<u64> {
+    let (mut at, mut line, mut opened) = (In::Start, 1, 1);
+    // A mark of the byte order is no part of the first cell; the reader leaves it out too.
+    for &byte in bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes) {
+        let next = at.after(byte, between);
+        if at == In::Start && next == In::Quoted {
+            opened = line;
+        }
+        at = next;
+        line += u64::from(byte == b'\n');
+    }
+    (at == In::Quoted).then_some(opened)
+}
+
+/// Where in a cell a scan for its end is.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum In {
     Start,
@@ -188,6 +202,20 @@ enum In {
     Quoted,
     /// Behind a quote in a quoted cell: its end, or the first of a doubled one.
     Closed,
+}
+
+impl In {
+    /// Where it is behind this byte.
+    fn after(self, byte: u8, between: u8) -> In {
+        match (self, byte) {
+            (In::Quoted, b'"') => In::Closed,
+            (In::Quoted, _) => In::Quoted,
+            (In::Start | In::Closed, b'"') => In::Quoted,
+            (_, b'\r' | b'\n') => In::Start,
+            (_, byte) if byte == between => In::Start,
+            _ => In::Plain,
+        }
+    }
 }
 
 /// A file being read, for the errors about it.

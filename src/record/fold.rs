@@ -280,17 +280,7 @@ impl Folder {
     fn check(&mut self, t: Duration, at: &StepAt, check: &Check) -> Row {
         let row = self.row(t, RowKind::Check);
         let mut row = self.step(row, at);
-        let channel = &self.board.channels[check.channel];
-        row.channel.clone_from(&channel.id);
-        row.pin = channel.pin.name.to_string();
-        row.mode = check.mode.word().to_string();
-        row.pull = if check.pull_up { "on" } else { "off" }.to_string();
-        row.load = check.on.join(" ");
-        if let Some(burst) = &check.burst {
-            put_burst(&mut row, burst);
-        }
-        row.pullup_shift_code = check.pull_up_shift;
-        row.driven_proof = check.driven.word().to_string();
+        put_reading(&mut row, &self.board, check);
         row.u_code = check.u_code;
         row.k = check.k;
         match check.mode {
@@ -513,6 +503,21 @@ fn one_line(text: &str) -> String {
     const LONGEST: usize = 1000;
     let words = text.split(char::is_control).map(str::trim).filter(|word| !word.is_empty());
     words.collect::<Vec<&str>>().join(" / ").chars().take(LONGEST).collect()
+}
+
+/// What was read of a channel, without what it means.
+pub(super) fn put_reading(row: &mut Row, board: &Board, check: &Check) {
+    let channel = &board.channels[check.channel];
+    row.channel.clone_from(&channel.id);
+    row.pin = channel.pin.name.to_string();
+    row.mode = check.mode.word().to_string();
+    row.pull = if check.pull_up { "on" } else { "off" }.to_string();
+    row.load = check.on.join(" ");
+    if let Some(burst) = &check.burst {
+        put_burst(row, burst);
+    }
+    row.pullup_shift_code = check.pull_up_shift;
+    row.driven_proof = check.driven.word().to_string();
 }
 
 fn put_burst(row: &mut Row, burst: &Burst) {

@@ -8,6 +8,7 @@ pub mod column;
 pub mod csv;
 pub mod fold;
 pub mod former;
+pub mod led;
 pub mod live;
 pub mod release;
 pub mod resume;

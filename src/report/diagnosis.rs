@@ -2,7 +2,7 @@
 //! to measure next.
 
 use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
-use crate::board::{Board, Kind, NetId, Setting};
+use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
     Aside, Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, asides, beside, compare,
@@ -145,11 +145,9 @@ pub(super) fn unexplained(diagnosis: &Diagnosis) -> Option<String> {
     })
 }
 
-/// Channels of which no reading is known.
+/// Channels of which no reading is known, said.
 fn unread(board: &Board, evidence: &Evidence) -> String {
-    let known = |c: usize| evidence.readings.iter().any(|reading| reading.channel == c);
-    let unread = (0..board.channels.len())
-        .filter(|&c| !matches!(board.channels[c].kind, Kind::Meter { .. }) && !known(c));
+    let unread = evidence.unread(board).into_iter();
     let ids: Vec<&str> = unread.map(|c| board.channels[c].id.as_str()).collect();
     match ids.is_empty() {
         true => String::new(),

@@ -2,7 +2,7 @@
 
 use super::diagnosis::paragraph;
 use crate::board::{Board, Fuses, brown_out, clock, fuse_bits};
-use crate::diagnose::{Beside, Misread, Report, Reset, Right};
+use crate::diagnose::{Beside, Misread, Read, Report, Reset, Right};
 use crate::units::Volts;
 
 /// Readings that are named.
@@ -32,6 +32,7 @@ pub(super) fn row(board: &Board, beside: &Beside) -> (&'static str, String) {
     let kind = match beside {
         Beside::Fuses { .. } => "fuses",
         Beside::Reset { .. } => "reset",
+        Beside::Unmoved { .. } => "not moved",
         Beside::NoAnswer { .. } => "no answer",
         Beside::Report { .. } | Beside::Thresholds(_) => "firmware",
     };
@@ -42,6 +43,29 @@ fn told(board: &Board, beside: &Beside) -> Told {
     match beside {
         Beside::Fuses { expected, found, resets } => fuses(board, expected, *found, resets),
         Beside::Reset { resets, level } => reset(board, resets, *level),
+        Beside::Unmoved { jumper, channel, read, stays, values } => {
+            let jumper = &board.jumpers[*jumper];
+            let (j, c) = (&jumper.id, &board.channels[*channel].id);
+            let read = match read {
+                Read::Code { mean, .. } => format!("{mean:.0}"),
+                Read::Level { ones } if *ones > 0.5 => "high".into(),
+                Read::Level { .. } => "low".into(),
+            };
+            let stayed = match stays {
+                Some(place) => format!("stayed where it was ({j}={})", jumper.place_name(*place)),
+                None => "was not moved".to_string(),
+            };
+            Told {
+                sentence: format!("the shunt of {j} {stayed}, or another header was taken for it"),
+                points: vec![
+                    format!(
+                        "for: {c} read {read} throughout, where a good unit has {values} values, \
+                         and moves were taken on a word"
+                    ),
+                    format!("look for {j} on the board, and test again"),
+                ],
+            }
+        }
         Beside::NoAnswer { expected } => no_answer(expected.as_ref()),
         Beside::Report { report, right, defect, misread } => {
             reported(board, report, right, *defect, misread)

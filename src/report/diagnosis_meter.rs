@@ -77,6 +77,8 @@ fn shown(measurement: &Measurement, value: f64) -> String {
 pub fn exactly(ohms: bool, value: f64) -> String {
     match ohms {
         true if value >= OPEN_FROM => "open".to_string(),
+        // A hand-held meter and its leads tell no less apart.
+        true if value < 1.0 => "under 1 Ω".to_string(),
         true => Ohms(three_digits(value)).to_string(),
         false if value.abs() < 1e-4 => Volts(0.0).to_string(),
         false => Volts(three_digits(value)).to_string(),

@@ -2,7 +2,8 @@
 
 use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
-use crate::board::{Board, Place, Setting};
+use crate::board::{Board, Kind, NetId, Place, Setting};
+use crate::circuit;
 use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
 use crate::units::Ohms;
 
@@ -53,7 +54,7 @@ pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggesti
     let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
     for (class, at, value, sd) in &next.expected {
         let sentence = sentence(board, &diagnosis.classes[*class].causes[*at]);
-        let shown = quantity(&next.measurement, *value, *sd);
+        let shown = quantity(board, &next.measurement, *value, *sd);
         match outcomes.iter_mut().find(|(known, _)| *known == shown) {
             Some((_, causes)) => causes.push(sentence),
             None => outcomes.push((shown, vec![sentence])),
@@ -81,7 +82,8 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
             let places = own_places(board, *n, setting);
             let places = if places.is_empty() { places } else { format!(", {places}") };
             let ground = net(board.supply.ground);
-            format!("volts of {} against {ground}, power on{places}", net(*n))
+            let open = open_switches(board, *n);
+            format!("volts of {} against {ground}, power on{places}{open}", net(*n))
         }
         Measurement::Ohms { between: [a, b], setting, joined } => {
             let bare = *setting == Setting::all_open(board);
@@ -101,6 +103,14 @@ pub fn measurement(board: &Board, measurement: &Measurement) -> String {
         ),
         Measurement::Look(look) => diagnosis_look::question(board, *look),
     }
+}
+
+/// The switches that bear on a net: what the chip does with them is part of what is measured.
+fn open_switches(board: &Board, net: NetId) -> String {
+    let group = circuit::group_of(board, net);
+    let nets = group.map_or(Vec::new(), |g| g.nets);
+    let near = board.switches.iter().filter(|s| s.between.iter().any(|n| nets.contains(n)));
+    near.map(|s| format!(", {} open", s.id)).collect()
 }
 
 /// The shunts that are seated in a setting.
@@ -135,12 +145,20 @@ pub fn flag(board: &Board, measurement: &Measurement) -> Option<String> {
     }
 }
 
-fn quantity(measurement: &Measurement, value: f64, sd: f64) -> String {
+fn quantity(board: &Board, measurement: &Measurement, value: f64, sd: f64) -> String {
     match measurement {
         Measurement::Volts { .. } => format!("{value:.2} V"),
         Measurement::Ohms { .. } if value >= OPEN_FROM => "open".to_string(),
-        Measurement::Ohms { .. } => Ohms(rounded(value.max(0.01))).to_string(),
+        // A hand-held meter and its leads show no less.
+        Measurement::Ohms { .. } if value < 1.0 => "under 1 Ω".to_string(),
+        Measurement::Ohms { .. } => Ohms(rounded(value)).to_string(),
         Measurement::Reading { .. } if value < 0.0 => "open".to_string(),
+        Measurement::Reading { channel, .. } if board.channels[*channel].kind == Kind::Digital => {
+            // As if low were the lowest code and high the highest.
+            let levels = [(0.0, "low"), (f64::from(board.chip.full_scale), "high")];
+            let level = levels.iter().find(|(code, _)| value == *code);
+            level.map_or("between low and high", |(_, word)| *word).to_string()
+        }
         Measurement::Look(_) if value > 0.3 => format!("yes ({:.0} of 100 times)", 100.0 * value),
         Measurement::Look(_) => format!("no ({:.0} of 100 times)", 100.0 * (1.0 - value)),
         Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),

@@ -6,27 +6,62 @@ use crate::diagnose::{Correction, Entry};
 use crate::faults::Fault;
 use crate::units::Ohms;
 
-/// What trusted units say of the board file.
-pub fn corrections(board: &Board, units: usize, found: &[Correction]) -> String {
-    if found.is_empty() {
-        return format!("{units} trusted units agree with the board file.\n");
+/// What trusted units, by their names, say of the board file; `apart` are those that contradict it
+/// where no correction does.
+pub fn text(board: &Board, units: &[String], found: &[Correction], apart: &[usize]) -> String {
+    let agree = match units {
+        [one] => format!("{one} agrees with the board file.\n"),
+        many => format!("{} trusted units agree with the board file.\n", many.len()),
+    };
+    let alone = apart.len() < units.len();
+    match (found.is_empty(), apart) {
+        (true, []) => agree,
+        (false, []) => corrections(board, units.len(), found),
+        // All of them contradict it, and no entry is what they have in common.
+        (true, _) if !alone => paragraph(
+            "These units contradict the board file, and no single entry explains it. They may differ \
+             among themselves, or several entries of one circuit are wrong: diagnose each record by \
+             itself.",
+            0,
+        ),
+        (none, apart) => {
+            let file = if none { String::new() } else { corrections(board, units.len(), found) };
+            let named: Vec<&str> = apart.iter().map(|&u| units[u].as_str()).collect();
+            let (do_so, whose) = match &named[..] {
+                [_] => ("contradicts", "that unit's. Diagnose its record alone, and trust it"),
+                _ => ("contradict", "those units'. Diagnose each record alone, and trust them"),
+            };
+            let words = format!(
+                "{} {do_so} the board file where the others agree with it: what is wrong there is \
+                 {whose} no more.",
+                named.join(" and ")
+            );
+            file + &paragraph(&words, 0)
+        }
     }
+}
+
+fn corrections(board: &Board, units: usize, found: &[Correction]) -> String {
+    let disagree = match units {
+        1 => "The trusted unit disagrees".to_string(),
+        many => format!("{many} trusted units disagree"),
+    };
     let mut out = paragraph(
         &format!(
-            "{units} trusted units disagree with the board file. Likeliest first; change the file \
-             only when the drawing and the parts say so too, limits are never learned from units:"
+            "{disagree} with the board file. Likeliest first; change the file only when the drawing \
+             and the parts say so too, limits are never learned from units:"
         ),
         0,
     );
     for correction in found.iter().take(SHOWN) {
         let what = entry(board, &correction.entry);
         let explained = match correction.explained {
-            0 => "it alone does not explain this circuit".into(),
-            n if n == units => "with it the file explains this circuit in all of them".into(),
+            n if n == units => "with it the file explains this circuit".into(),
             n => format!("with it the file explains this circuit in {n} of {units}"),
         };
         let odds = odds(correction.preferred);
-        let line = format!("- {what} (each unit prefers it {odds} to 1; {explained})");
+        let each = if units == 1 { "the unit prefers" } else { "on average a unit prefers" };
+        let line = format!("- {what} ({each} it {odds} to 1; {explained})");
         out += &paragraph(&line, 0);
     }
     out

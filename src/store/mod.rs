@@ -10,6 +10,7 @@ mod files;
 mod live_log;
 mod lock;
 mod mend;
+mod row_log;
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read};
@@ -27,6 +28,7 @@ pub use files::write_file;
 pub use live_log::LiveLog;
 use lock::Lock;
 pub use mend::{Mended, RULE as MENDED_RULE};
+pub use row_log::RowLog;
 
 /// Folder of the results where none is given.
 pub const ROOT: &str = "results";

@@ -32,6 +32,8 @@ pub struct Emulated {
     file: PathBuf,
     /// What `bench` is told besides.
     pub arguments: Vec<&'static str>,
+    /// Lamps that were seen lit last, by the resistors that their current flows through.
+    pub seen: Vec<&'static str>,
     seated: Option<Instant>,
 }
 
@@ -65,8 +67,8 @@ impl Emulated {
         let mut says = BufReader::new(child.stdout.take().expect("its answers")).lines();
         let first = says.next().expect("a line").expect("text");
         let port = first.strip_prefix("port ").expect("the port's name").to_string();
-        let (arguments, seated) = (Vec::new(), None);
-        let mut board = Emulated { child, hands, says, port, file, arguments, seated };
+        let (arguments, seen, seated) = (Vec::new(), Vec::new(), None);
+        let mut board = Emulated { child, hands, says, port, file, arguments, seen, seated };
         for command in prepared {
             assert_eq!(board.command(command), "ok", "{command}");
         }
@@ -81,6 +83,11 @@ impl Emulated {
             self.seated = Some(Instant::now());
         }
         answer
+    }
+
+    /// Whether the lamp at a resistor is lit.
+    fn lit(&mut self, resistor: &str) -> bool {
+        self.command(&format!("glows {resistor}")) == "ok"
     }
 
     /// When a shunt was put somewhere, or taken off, last.
@@ -239,5 +246,89 @@ fn answer(line: &str, board: &mut Emulated, keys: &mut ChildStdin) {
     assert_eq!(board.command(&format!("{jumper}={place}")), "ok");
     if line.contains("press Enter when it is there") {
         enter(true);
+    }
+}
+
+/// Leads a unit through `diagnose --port`, with hands that do what is asked; what has to be measured
+/// or looked at is left to `by_hand`, which is told what is asked and answers. Returns the exit code,
+/// what was said, and what `diagnose` says of the file that was kept.
+pub fn led(
+    board: &mut Emulated,
+    by_hand: &mut dyn FnMut(&str, &mut Emulated) -> &'static str,
+) -> (i32, String, String) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let kept = folder.path().join("kept.csv");
+    let mut child = Command::new(program())
+        .arg("diagnose")
+        .arg(&board.file)
+        .args(["--quiet", "0.1", "--port", &board.port, "--keep"])
+        .arg(&kept)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::inherit())
+        .spawn()
+        .expect("the program starts");
+    let mut keys = child.stdin.take().expect("its keys");
+    let (mut said, mut asked) = (String::new(), String::new());
+    for line in BufReader::new(child.stdout.take().expect("its lines")).lines() {
+        let line = line.expect("text");
+        said += &format!("{line}\n");
+        asked += &format!("{} ", line.trim());
+        if !(line.ends_with("end)") || line.ends_with("yes or no")) {
+            continue;
+        }
+        let by_person = asked.contains("will be closed") || !asked.contains("press Enter");
+        let key = match by_person {
+            true => by_hand(&asked, board),
+            // The shunt is where it was asked for.
+            false if asked.contains("is its shunt") => "yes",
+            // What needs the power off is left out.
+            false if asked.contains("unplug the unit") => "s",
+            false => {
+                hands(&asked, board);
+                ""
+            }
+        };
+        // The program may have ended meanwhile; its exit code tells.
+        let _ = writeln!(keys, "{key}");
+        if asked.contains("will be closed") {
+            let began = Instant::now();
+            let mut lamps: Vec<&'static str> = Vec::new();
+            while lamps.is_empty() && began.elapsed().as_secs() < 5 {
+                lamps = ["R30", "R31"].into_iter().filter(|r| board.lit(r)).collect();
+            }
+            board.seen = lamps;
+        }
+        asked.clear();
+    }
+    let exit = child.wait().expect("it ends").code().unwrap_or(-1);
+    let again = Command::new(program()).arg("diagnose").arg(&board.file).arg(&kept).output();
+    let again = String::from_utf8(again.expect("the program runs").stdout).expect("text");
+    (exit, said, again)
+}
+
+/// Moves the shunts that a text asks for.
+fn hands(text: &str, board: &mut Emulated) {
+    let words: Vec<&str> = text.split_whitespace().map(|w| w.trim_matches([',', '.'])).collect();
+    let word = |i: usize| words.get(i).copied().unwrap_or_default();
+    let mut moves: Vec<(String, String)> = Vec::new();
+    for i in 0..words.len() {
+        match [word(i), word(i + 1), word(i + 2), word(i + 3), word(i + 4), word(i + 5)] {
+            ["move", id, "to", place, ..] => moves.push((id.into(), place.into())),
+            ["put", "the", "shunt", "of", id, "on"] => {
+                // A header with one position is named by its pins alone.
+                let place = if word(i + 6) == "pins" { "fitted" } else { word(i + 6) };
+                moves.push((id.into(), place.into()));
+            }
+            ["take", "the", "shunt", "off", id, _] => moves.push((id.into(), "open".into())),
+            ["set", ..] => {
+                let pairs = words[i + 1..].iter().map_while(|w| w.split_once('='));
+                moves.extend(pairs.map(|(id, place)| (id.to_string(), place.to_string())));
+            }
+            _ => {}
+        }
+    }
+    for (jumper, place) in moves {
+        assert_eq!(board.command(&format!("{jumper}={place}")), "ok", "{text}");
     }
 }
