@@ -252,13 +252,18 @@ fn what_cannot_be_used_says_what_to_do_next() {
 #[test]
 fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells() {
     let results = tempfile::tempdir().unwrap();
-    // V002 has a silent vent contact, which its answers alone tell.
-    let record = record(results.path()).with_file_name("V002-1.csv");
-    let picture = results.path().join("causes.svg");
-    diagnose(&record, &["--svg", &picture.to_string_lossy()]);
-    let svg = std::fs::read_to_string(&picture).unwrap();
-    assert!(svg.contains("1: over 99.9 %: one of "), "{svg}");
-    assert!(svg.contains("not separable: R20 is open; K1 never closes"), "{svg}");
+    let draw = |unit: &str| {
+        let record = results.path().join(format!("vent-controller/demo-6/{unit}-1.csv"));
+        let picture = results.path().join(format!("{unit}.svg"));
+        diagnose(&record, &["--svg", &picture.to_string_lossy()]);
+        std::fs::read_to_string(&picture).unwrap()
+    };
+    record(results.path());
+    // V002 has a silent vent contact, V001 is good.
+    let svg = draw("V002");
+    let line = ">1: over 99.9 %: one of 2, not separable: R20 is open; K1 never closes<";
+    assert!(svg.contains(line) && svg.contains(">768<"), "{svg}");
+    let svg = draw("V001");
     assert!(svg.contains("No code of the converter tells"), "{svg}");
     assert!(!svg.contains(">1023<") && !svg.contains("No reading tells"), "{svg}");
 }
