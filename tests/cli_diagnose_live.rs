@@ -30,7 +30,8 @@ fn moves_and_a_meter_lead_to_the_one_cause() {
         }
         outputs += &text;
     }
-    let asked = "Measure next: volts of OUT against GND, power on, J5=wet, K1 open 0.00 V if R20 is open";
+    let asked =
+        "Measure next: volts of OUT against GND, power on, J5=wet, K1 open 0.00 V if R20 is open";
     assert!(outputs.contains(asked), "{outputs}");
     assert!(outputs.contains("K1 never closes OUT to GND: how many volts?"), "{outputs}");
     let ended = person.end();
