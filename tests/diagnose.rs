@@ -286,6 +286,7 @@ fn an_earlier_try_of_a_step_and_an_unseated_shunt_do_not_count() {
     // Read before the shunt sat: the delivery setting reads otherwise at the end.
     let mut unseated = rows.clone();
     unseated[at].mean_code = Some(900.0);
+    (unseated[at].min_code, unseated[at].max_code) = (None, None);
     let of = Evidence::of(&board, &unseated);
     assert_eq!(of.left_out.len(), 1, "{:?}", of.left_out);
     assert_eq!(of.readings.len() + 1, whole.readings.len());
@@ -294,7 +295,8 @@ fn an_earlier_try_of_a_step_and_an_unseated_shunt_do_not_count() {
     let mut void = rows.clone();
     let mut first = unseated[at].clone();
     first.step_try = Some(0);
-    void.insert(at, first);
+    let step = rows.iter().position(|r| r.step == first.step).expect("a row");
+    void.insert(step, first);
     assert_eq!(Evidence::of(&board, &void), whole);
 }
 

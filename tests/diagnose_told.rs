@@ -75,6 +75,7 @@ fn a_reading_that_goes_with_another_header_is_what_shows_a_bridge_and_is_used() 
     let mut rows = rows(&board, &[]);
     for row in rows.iter_mut().filter(|r| r.channel == "ADDR1" && address(&r.setting)) {
         row.mean_code = Some(0.0);
+        (row.min_code, row.max_code) = (None, None);
     }
     let (evidence, found, text) = told(&board, &rows);
     assert_eq!(evidence.left_out, [] as [String; 0]);
@@ -102,6 +103,7 @@ fn no_reading_speaks_for_and_against_one_cause() {
     let mut rows = rows(&board, &[]);
     for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" && r.mean_code.is_some()) {
         row.mean_code = Some(883.0);
+        (row.min_code, row.max_code) = (None, None);
         row.pullup_shift_code = None;
     }
     let (.., text) = told(&board, &rows);
@@ -121,6 +123,7 @@ fn a_converter_that_is_off_by_more_than_its_data_sheet_allows_is_no_good_unit() 
     let mut rows = rows(&board, &[]);
     for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" || r.channel == "LOOP") {
         row.mean_code = row.mean_code.map(|code| (code + 12.0).min(1023.0));
+        (row.min_code, row.max_code) = (None, None);
     }
     let (_, found, text) = told(&board, &rows);
     assert!(!found.explained, "{text}");
@@ -137,6 +140,7 @@ fn a_shunt_that_was_never_moved_is_named_before_parts_are_lifted() {
     }
     for row in rows.iter_mut().filter(|r| r.channel == "PROFILE" && r.mean_code.is_some()) {
         row.mean_code = Some(798.5);
+        (row.min_code, row.max_code) = (None, None);
         row.pullup_shift_code = None;
     }
     let (.., text) = told(&board, &rows);
