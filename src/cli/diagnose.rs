@@ -133,7 +133,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     // What a meter contradicts is settled once it was measured again.
     let settled = so.apart.is_none()
         && so.found.classes.first().is_some_and(|class| {
-            let whole = evidence.unread(&board).is_empty();
+            let whole = evidence.is_whole(&board);
             settled(class, whole)
         });
     Ok(match (so.found.explained, settled) {
@@ -143,8 +143,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     })
 }
 
-/// Whether a class is the answer: one cause, or nothing to lift where every channel was read. Repairs
-/// that have nothing in common are none, however likely they are together.
+/// Whether a class is the answer: one cause, or nothing to lift where everything was read. Repairs that
+/// have nothing in common are none, however likely they are together.
 fn settled(class: &Class, whole: bool) -> bool {
     let good = whole && class.causes.iter().any(|cause| cause.faults.is_empty());
     let first = class.causes.first().map_or(0.0, |cause| cause.probability);

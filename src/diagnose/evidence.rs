@@ -5,8 +5,8 @@ use super::beside::Rows;
 use super::look::Look;
 use super::unfit;
 use super::unseated::unseated;
-use crate::board::{Board, Kind, NetId, Setting};
-use crate::circuit::Parts;
+use crate::board::{Board, Kind, NetId, Place, Setting};
+use crate::circuit::{self, Parts};
 use crate::record::{Row, RowKind};
 use crate::units::{Ohms, Volts};
 use crate::window;
@@ -285,6 +285,25 @@ impl Evidence {
         let known = |c: usize| self.readings.iter().any(|reading| reading.channel == c);
         let by_probe = |c: usize| !matches!(board.channels[c].kind, Kind::Meter { .. });
         (0..board.channels.len()).filter(|&c| by_probe(c) && !known(c)).collect()
+    }
+
+    /// Whether every channel was read, and in every place of each jumper that one shows: what is not
+    /// known of a unit cannot be called good.
+    pub fn is_whole(&self, board: &Board) -> bool {
+        let group = |channel: usize| circuit::group_of(board, board.channels[channel].net);
+        let seen = |jumper: usize, place: Place| {
+            let there = self.readings.iter().filter(|r| r.setting.0[jumper] == place);
+            there.filter_map(|r| group(r.channel)).any(|g| g.jumpers.contains(&jumper))
+        };
+        let shown = |jumper: usize| {
+            let mut read = self.readings.iter().map(|r| group(r.channel));
+            read.any(|g| g.is_some_and(|g| g.jumpers.contains(&jumper)))
+        };
+        let jumpers = (0..board.jumpers.len()).filter(|&j| shown(j));
+        let whole = |jumper: usize| {
+            board.jumpers[jumper].places().into_iter().all(|place| seen(jumper, place))
+        };
+        self.unread(board).is_empty() && jumpers.into_iter().all(whole)
     }
 
     /// Takes readings in place of those of the same channels in the same setting.
