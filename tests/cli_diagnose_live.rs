@@ -374,3 +374,22 @@ fn what_is_known_of_a_unit_by_its_record_is_gone_on_with() {
     assert!(ended.out.contains("%: K1 never closes"), "{}", ended.out);
     assert!(ended.out.contains("Measure next: ohms from OUT to LOOP, power off"), "{}", ended.out);
 }
+
+#[test]
+fn a_word_is_no_enter_where_hands_are_to_be_off_or_power_out() {
+    let board_of = demo();
+    let mut person = Person::at(&board(), &board_of, 3, &[silent_contact(&board_of)]);
+    let first = person.asked().unwrap();
+    assert!(first.contains("press Enter when that is done"), "{first}");
+    for word in ["?", "no", "xyz", "silent"] {
+        person.bench.press(word);
+        let again = person.asked().unwrap();
+        assert!(again.contains("is no answer here: press Enter once it is done"), "{again}");
+    }
+    person.do_it(&first);
+    person.bench.press("");
+    let next = person.asked().unwrap();
+    assert!(!next.contains("is no answer here"), "{next}");
+    person.bench.press("q");
+    person.end();
+}

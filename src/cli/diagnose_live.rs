@@ -223,7 +223,7 @@ impl<'a> Live<'a> {
             }
         };
         let was = self.hand.clone();
-        match talk.ask(&how)? {
+        match talk.done(&how, &[])? {
             Said::Enter | Said::Word(_) => {}
             other => return Ok(ready_of(&other)),
         }
@@ -280,7 +280,7 @@ impl<'a> Live<'a> {
             }
             let asked = "the unit still answers, so it has power: unplug it from every supply, \
                          then press Enter (s: leave it out, q: end)";
-            match talk.ask(asked)? {
+            match talk.done(asked, &[])? {
                 Said::Enter | Said::Word(_) => {}
                 other => {
                     self.hand.powered = true;
@@ -396,7 +396,7 @@ impl<'a> Live<'a> {
                 Err(failure) => return Err(failure),
             };
             let asked = format!("{why}\nplug the right unit in, then press Enter (q: end)");
-            match talk.ask(&asked)? {
+            match talk.done(&asked, &[])? {
                 Said::Enter | Said::Word(_) => {}
                 other => return Ok(Err(ready_of(&other))),
             }
@@ -415,7 +415,7 @@ impl<'a> Live<'a> {
              at once and type `silent`. Else look at the cable, plug it in and press Enter \
              (silent: it stays so, q: end)"
         );
-        match talk.ask(&asked)? {
+        match talk.done(&asked, &["silent"])? {
             Said::Word(word) if word.eq_ignore_ascii_case("silent") => {
                 // What was moved last may have shorted the supply.
                 evidence.silent_after = self.seen.last().cloned();

@@ -76,6 +76,25 @@ impl Talk {
     }
 }
 
+impl Talk {
+    /// Asks for something to be done, and waits until it is: by Enter or a yes, or one of some words.
+    /// Anything else is no word that hands are off and power is out; it is asked for once more.
+    pub fn done(&mut self, asked: &str, words: &[&str]) -> Result<Said, Failure> {
+        let mut said = self.ask(asked)?;
+        while let Said::Word(word) = &said {
+            if words.iter().any(|known| word.eq_ignore_ascii_case(known)) {
+                break;
+            }
+            if yes_or_no(word) == Ok(true) {
+                return Ok(Said::Enter);
+            }
+            let asked = format!("`{word}` is no answer here: press Enter once it is done (q: end)");
+            said = self.ask(&asked)?;
+        }
+        Ok(said)
+    }
+}
+
 /// Yes or no.
 pub fn yes_or_no(text: &str) -> Result<bool, String> {
     match text.trim().to_lowercase().as_str() {

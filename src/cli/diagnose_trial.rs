@@ -189,7 +189,7 @@ impl Live<'_> {
             "{ids} will be closed for {seconds} seconds: look there, and press Enter to begin (s: \
              leave it out, q: end)"
         );
-        match talk.ask(&prompt)? {
+        match talk.done(&prompt, &[])? {
             Said::Enter | Said::Word(_) => {}
             other => return Ok(ready_of(&other)),
         }
