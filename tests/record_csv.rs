@@ -279,7 +279,8 @@ fn bytes_that_are_no_text_are_named_with_their_line() {
     bytes[at] = 0xff;
     assert_eq!(
         read(&bytes).unwrap_err(),
-        "u.csv, line 3: the line is not UTF-8; put a copy back, or move the file out of the folder"
+        "u.csv, line 3: the line is not UTF-8; save it as UTF-8 CSV, put a copy back, or move the file \
+         out of the folder"
     );
 }
 
