@@ -4,6 +4,7 @@
 //! What this proves: registers, interrupts, the UART, the language and the procedure of the image
 //! that is flashed. What it does not: the converter of silicon, brown-outs, DTR.
 
+#[allow(dead_code, reason = "it leads units through `diagnose` too")]
 mod stand;
 
 use stand::{Emulated, Ended, bench, strapwise};

@@ -53,7 +53,8 @@ fn a_lamp_that_stays_dark_is_found_by_looking() {
         if lit { "yes" } else { "no" }
     });
     assert!(looked.len() >= 2, "{said}");
-    assert_eq!(exit, 0, "{said}");
+    // Its readings and the lamps leave some more that do the same.
+    assert_eq!(exit, 5, "{said}");
     assert!(first(&said).contains("R30 is open"), "{said}");
     assert!(first(&again).contains("R30 is open"), "{again}");
 }

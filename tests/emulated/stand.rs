@@ -1,9 +1,6 @@
 //! A bench without hardware: the real program, the real firmware image in the emulator, and hands
 //! that do what the program's lines ask.
 
-// Each test file uses what it needs of it.
-#![allow(dead_code)]
-
 use std::collections::HashMap;
 use std::io::{BufRead, BufReader, Lines, Write};
 use std::path::{Path, PathBuf};
