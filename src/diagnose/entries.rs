@@ -1,8 +1,8 @@
 //! What a board file may have wrong: values, nets, the order of positions, which header is which.
 
 use crate::board::{Board, NetId};
-use crate::circuit::{self, Group};
-use crate::faults::{Fault, Reach};
+use crate::circuit::{Group, Parts};
+use crate::faults::{Built, Fault, Reach};
 
 /// An entry of the board file as it might read instead.
 #[derive(Clone, Debug, PartialEq)]
@@ -162,11 +162,8 @@ impl Entry {
     /// Whether shunts alone would short the supply with this entry, in a setting that was read.
     pub(super) fn shorts(&self, other: &Board, read: &super::Evidence) -> bool {
         let may = matches!(self, Entry::PositionNets { .. } | Entry::Order { .. });
-        may && read.readings.iter().any(|r| {
-            let parts = circuit::Parts::nominal(other);
-            let solved = circuit::Circuit::solve(other, &parts, &r.setting, &r.closed);
-            solved.supply_current().0 > other.supply.volts.0 / circuit::SHORT_BELOW.0
-        })
+        let built = Built::good(other, Parts::nominal(other));
+        may && read.readings.iter().any(|r| built.shorts(other, &r.setting, &r.closed))
     }
 }
 
