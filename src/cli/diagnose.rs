@@ -17,7 +17,7 @@ use crate::report::table::Form;
 use crate::report::{
     diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust,
 };
-use std::io::{IsTerminal, stdin};
+use std::io::{IsTerminal, Write, stdin};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -278,8 +278,9 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
         let Known { evidence, head, .. } = evidence(board, record)?;
         // A unit counts once, whatever the file is called.
         if trusted.contains(&evidence) {
-            let name = record.display();
-            eprintln!("strapwise: {name}: the same readings as another record, counted once");
+            let said = "the same readings as another record, counted once";
+            // A closed standard error ends nothing.
+            let _ = writeln!(std::io::stderr(), "strapwise: {}: {said}", record.display());
             continue;
         }
         trusted.push(evidence);
