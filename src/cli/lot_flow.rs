@@ -2,12 +2,13 @@
 
 use super::bench::{Options, Prepared, Unit, exit, keys};
 use super::{Exit, Failure, release};
-use crate::bench::{Cut, Retest, Summary};
+use crate::bench::{Cut, Key, Retest, Summary};
 use crate::lot::{self, Counts, Table};
 use crate::probe::port;
 use crate::record::release::REASONS;
 use crate::record::{Problem, Record};
 use crate::report::table::{self, Cell, Form};
+use crate::screen::keys::key_of;
 use crate::session::live::{Desk, Said};
 
 /// Leads an operator through a lot until there is no next unit.
@@ -213,12 +214,21 @@ impl Lot<'_> {
         if super::print(&format!("\nUnplug {id}; {what}; q ends the lot\n")).is_err() {
             return false;
         }
-        match self.desk.wait(|| !port::present(&port)) {
-            Said::Seen => true,
-            Said::Line(line) if line != "q" => true,
-            said => {
-                self.ends(&said);
-                false
+        loop {
+            match self.desk.wait(|| !port::present(&port)) {
+                Said::Seen => return true,
+                // Only what says so says that hands are done; a serial number scanned early is not it.
+                Said::Line(line) if key_of(&line) == Some(Key::Yes) => return true,
+                Said::Line(line) if line != "q" => {
+                    let what = "is no answer here: press Enter alone when it is done";
+                    if super::print(&format!("`{line}` {what}; q ends the lot\n")).is_err() {
+                        return false;
+                    }
+                }
+                said => {
+                    self.ends(&said);
+                    return false;
+                }
             }
         }
     }
