@@ -16,6 +16,7 @@ mod pairs;
 mod rank;
 mod scale;
 mod screen;
+mod shown;
 mod system;
 mod trust;
 mod unfit;
@@ -36,10 +37,10 @@ pub use unfit::foreign;
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
 use crate::faults::{Built, Fault, answer};
-use crate::units::{Ohms, Volts};
-use crate::window::{adc, level_of};
+use crate::units::Ohms;
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
+use shown::{level, mean_code};
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 use std::collections::HashMap;
 
@@ -329,18 +330,10 @@ fn shows(board: &Board, reading: &Reading, node: Node) -> Option<f64> {
     let Node::Driven { volts, .. } = node else { return None };
     match reading.read {
         Read::Code { .. } => Some(mean_code(board, volts)),
-        Read::Level { .. } => {
-            let code = volts.0 / board.supply.volts.0 * board.chip.scale;
-            Some(match level_of(code, &board.chip) {
-                Some(Level::High) => 1.0,
-                Some(Level::Low) => 0.0,
-                None => 0.5,
-            })
-        }
+        Read::Level { .. } => Some(match level(board, volts) {
+            Some(Level::High) => 1.0,
+            Some(Level::Low) => 0.0,
+            None => 0.5,
+        }),
     }
-}
-
-/// The mean of many conversions: truncation takes half a code off.
-fn mean_code(board: &Board, volts: Volts) -> f64 {
-    (adc::code_at(volts, board) - 0.5).clamp(0.0, f64::from(board.chip.full_scale))
 }

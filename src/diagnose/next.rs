@@ -3,7 +3,7 @@
 use super::evidence::{Evidence, Meter, RAILS_TELL};
 use super::look::{self, Look};
 use super::rank::moved;
-use super::{Cause, Diagnosis};
+use super::{Cause, Diagnosis, shown};
 use crate::board::{Board, Channel, Kind, Level, NetId, Place, Resistor, Setting};
 use crate::circuit::{self, Change, Node, Parts, Response};
 use crate::faults::{Built, Joint};
@@ -107,8 +107,7 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     causes.retain(|(_, _, cause)| cause.probability > LEAST_LIKELY);
     causes.sort_by(|a, b| b.2.probability.total_cmp(&a.2.probability));
     causes.truncate(MOST_CAUSES);
-    let settled = causes.first().is_none_or(|(_, _, cause)| cause.probability > SETTLED);
-    if settled {
+    if causes.first().is_none_or(|(_, _, first)| holds(board, evidence, diagnosis, first)) {
         return Vec::new();
     }
     let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::of(board, c)).collect();
@@ -151,6 +150,19 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     }
     found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
     found
+}
+
+/// Whether a cause is nearly certain, and would be by eyes that are poorer than they are believed to
+/// be: that nothing was seen of another must not be all there is to it.
+fn holds(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, first: &Cause) -> bool {
+    let doubted = |cause: &Cause| {
+        let each = evidence.looks.iter().map(|(look, yes)| {
+            look.ln_doubted(board, &cause.faults, *yes) - look.ln(board, &cause.faults, *yes)
+        });
+        cause.probability * each.sum::<f64>().exp()
+    };
+    let all: f64 = diagnosis.classes.iter().flat_map(|c| &c.causes).map(doubted).sum();
+    first.probability > SETTLED && doubted(first) > SETTLED * all
 }
 
 /// What has to be measured before a voltage is worth something.
@@ -435,11 +447,10 @@ fn level(board: &Board, c: &Channel, no_pull_up: bool, node: Node) -> (f64, f64)
         Node::Driven { volts, .. } => volts,
         Node::Floating => return (-1.0e3, 1.0),
     };
-    let code = volts.0 / supply.0 * board.chip.scale;
-    match window::level_of(code, &board.chip) {
+    match shown::level(board, volts) {
         Some(Level::High) => (f64::from(board.chip.full_scale), CODE_SD),
         Some(Level::Low) => (0.0, CODE_SD),
-        None => (code, board.chip.scale / 4.0),
+        None => (volts.0 / supply.0 * board.chip.scale, board.chip.scale / 4.0),
     }
 }
 

@@ -53,7 +53,7 @@ fn told(board: &Board, fault: Fault) -> String {
             let (r, ratio) = (r(resistor), ohms.0 / r(resistor).ohms.0);
             let about = match ratio {
                 x if x >= 5.0 => format!(" is about {x:.0} times its value"),
-                x if x <= 0.2 => format!(" is about one {:.0}th of its value", 1.0 / x),
+                x if x <= 0.2 => format!(" is about 1/{:.0} of its value", 1.0 / x),
                 _ => " is another value".to_string(),
             };
             format!("{}{about}: {ohms} fitted for {}", r.id, r.ohms)
