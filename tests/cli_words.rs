@@ -1,4 +1,5 @@
-//! Words typed where something has to be done first are no Enter, in a pipe and on a terminal.
+//! Words typed where something has to be done first are no Enter, in a pipe and on a terminal; what
+//! a lot says on a terminal is broken between words.
 
 #[path = "cli_support/mod.rs"]
 mod cli_support;
@@ -71,17 +72,68 @@ fn a_word_in_a_pipe_is_no_enter_and_what_is_asked_is_asked_again() {
 mod on_a_terminal {
     use super::*;
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+    use rustix::termios::{Winsize, tcsetwinsize};
     use std::fs::{File, OpenOptions};
-    use std::io::Write as _;
+    use std::io::{Read as _, Write as _};
+
+    /// A terminal: its near end for a program, its far end for hands and eyes.
+    fn terminal() -> (File, File) {
+        let far = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
+        grantpt(&far).unwrap();
+        unlockpt(&far).unwrap();
+        let name = ptsname(&far, Vec::new()).unwrap().into_string().unwrap();
+        let near = OpenOptions::new().read(true).write(true).open(name).unwrap();
+        (near, File::from(far))
+    }
 
     /// The program with a terminal for its keys; what it says is read from a pipe.
     fn at_a_terminal(folder: &Path) -> (Bench, File) {
-        let keys = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
-        grantpt(&keys).unwrap();
-        unlockpt(&keys).unwrap();
-        let name = ptsname(&keys, Vec::new()).unwrap().into_string().unwrap();
-        let near = OpenOptions::new().read(true).write(true).open(name).unwrap();
-        (Bench::spawn_with(&mut command(folder), near.into()), File::from(keys))
+        let (near, keys) = terminal();
+        (Bench::spawn_with(&mut command(folder), near.into()), keys)
+    }
+
+    /// What a program has written to a terminal, once that contains something.
+    fn seen(eyes: &mut File, wanted: &str) -> String {
+        let mut seen = Vec::new();
+        let mut bytes = [0; 1024];
+        loop {
+            let text = String::from_utf8_lossy(&seen).replace('\r', "");
+            if text.contains(wanted) {
+                return text;
+            }
+            match eyes.read(&mut bytes) {
+                Ok(n) if n > 0 => seen.extend(&bytes[..n]),
+                ended => panic!("never said `{wanted}`: {ended:?}, {text}"),
+            }
+        }
+    }
+
+    #[test]
+    fn what_a_lot_says_is_broken_between_words_where_the_terminal_ends() {
+        let folder = tempfile::tempdir().unwrap();
+        // An attempt that was cut short at once.
+        let mut bench = Bench::spawn(&mut command(folder.path()));
+        bench.close_input();
+        assert_eq!(bench.end().code, Some(5));
+        let (near, mut far) = terminal();
+        let size = Winsize { ws_row: 40, ws_col: 60, ws_xpixel: 0, ws_ypixel: 0 };
+        tcsetwinsize(&far, size).unwrap();
+        let mut lot = Command::new(PROGRAM);
+        lot.arg("bench").arg(folder.path().join("small.toml")).args(["--port", "virtual"]);
+        lot.args(["--lot", "L1", "--results"]).arg(folder.path());
+        lot.stdin(near.try_clone().unwrap()).stdout(near.try_clone().unwrap()).stderr(near);
+        let mut child = lot.spawn().unwrap();
+        drop(lot);
+        seen(&mut far, "q ends the lot)\n");
+        far.write_all(b"U1\r").unwrap();
+        let asked = seen(&mut far, "takes another unit\n");
+        assert!(asked.contains("U1 is in this lot already"), "{asked}");
+        let long: Vec<&str> = asked.lines().filter(|l| l.chars().count() > 60).collect();
+        assert!(long.is_empty() && asked.lines().count() > 3, "{asked}");
+        far.write_all(b"q\r").unwrap();
+        let table = seen(&mut far, "attempt\n");
+        assert!(table.lines().all(|l| l.chars().count() <= 60), "{table}");
+        assert_eq!(child.wait().unwrap().code(), Some(5));
     }
 
     #[test]
