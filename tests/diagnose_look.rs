@@ -208,7 +208,7 @@ fn what_was_looked_for_stands_among_what_speaks_for_a_cause() {
     let Fault::SecondShunt { jumper, .. } = second else { unreachable!() };
     evidence.looks.push((Look::SecondShunt { jumper }, true));
     let (found, next) = weigh(&board, &evidence);
-    let text = diagnosis::text(&board, &evidence, &found, &next);
+    let text = diagnosis::text(&board, &evidence, &found, &next, 80);
     let told = text.split_whitespace().collect::<Vec<_>>().join(" ");
     let line = format!("for: look at {}: is there a shunt on it", board.jumpers[jumper].id);
     assert!(told.contains(&line), "{text}");

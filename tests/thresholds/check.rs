@@ -71,6 +71,28 @@ fn a_threshold_on_the_wrong_side_is_told_with_how_far_and_what_to_take_instead()
 }
 
 #[test]
+fn where_a_window_ends_with_the_scale_no_threshold_is_to_be_raised_to_its_end() {
+    let board = parse(&quarters());
+    // The highest codes are taken for `a` once more, and the lowest for `e`.
+    let options = ["e", "a", "b", "c", "d", "e", "a"];
+    let said = thresholds_for(&[2.0, 128.0, 384.0, 640.0, 896.0, 1020.0], &options);
+    let check = checked(&board, said);
+    let found: Vec<&str> = check
+        .findings
+        .iter()
+        .filter(|f| f.kind == FindingKind::Threshold)
+        .map(|f| f.change.as_str())
+        .collect();
+    let window = |option: &str| {
+        let of = check.positions.iter().find(|p| p.option == option).unwrap();
+        let (low, high) = of.proposal.unwrap();
+        format!("take {low}..{high} for {option}")
+    };
+    assert_eq!(found, [window("a"), window("e")]);
+    assert!(found[0].contains(" 0..") && found[1].contains("..1023 "), "{found:?}");
+}
+
+#[test]
 fn a_window_that_is_too_narrow_is_told_as_the_window_to_take() {
     let board = parse(&quarters());
     let windows = |b: (u16, u16)| {

@@ -138,7 +138,7 @@ impl Path {
     }
 
     fn tell(&self) {
-        self.0.iter().for_each(|line| println!("{line}"));
+        self.0.iter().for_each(|line| tell!("{line}"));
     }
 }
 
@@ -154,7 +154,7 @@ fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
     };
     let first = found.classes.iter().take(1).flat_map(|c| &c.causes);
     let first: Vec<String> = first.map(|c| cause_text(board, c)).collect();
-    println!(
+    tell!(
         "{what}: {} taken for {} (fit {:.1e}, right one at {:?})",
         texts(faults),
         first.join(" | "),
