@@ -10,6 +10,7 @@ mod glance;
 mod hand;
 mod learned;
 mod look;
+mod measure;
 mod metered;
 mod next;
 mod pairs;
@@ -29,8 +30,9 @@ pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
+pub use measure::{Measurement, OPEN_FROM, measured};
 pub use metered::{Apart, Metered, metered, set_apart};
-pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
+pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
 
