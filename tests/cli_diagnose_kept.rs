@@ -167,7 +167,13 @@ fn a_diagnosis_beside_the_records_of_a_lot_is_no_unit_of_it() {
     let file = board();
     let arguments = ["diagnose", file.to_str().unwrap(), record.to_str().unwrap()];
     let live = [&arguments[..], &["--port", "virtual", "--meter", "VCC=5.01V"]].concat();
-    let ended = cli_support::typed(&live, "\n10k\n");
+    let (board_of, record_of) = (demo(), record.to_str().unwrap());
+    let fault = silent_contact(&board_of);
+    let more = [record_of, "--meter", "VCC=5.01V"];
+    let mut person = Person::with(&file, &board_of, 3, &[fault], &more);
+    person.until(asks_for("OUT to LOOP: how many ohms"));
+    person.bench.press("10k");
+    let ended = person.end();
     let kept = lot.join("V002-1.diagnosis1.csv");
     assert!(ended.out.contains("V002-1.diagnosis1.csv"), "{}", ended.out);
     assert_eq!(read(), before, "the lot is what it was");

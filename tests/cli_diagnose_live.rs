@@ -365,10 +365,11 @@ fn what_is_known_of_a_unit_by_its_record_is_gone_on_with() {
     assert_eq!(made.code, Some(0), "{}", made.err);
     let record = results.path().join("vent-controller/demo-6/V002-1.csv");
     let record = record.to_str().unwrap();
-    let file = board();
-    let arguments = ["diagnose", file.to_str().unwrap(), record, "--port", "virtual"];
-    let keys = "\n10k\n";
-    let ended = cli_support::typed(&arguments, keys);
+    let board_of = demo();
+    let mut person = Person::with(&board(), &board_of, 3, &[silent_contact(&board_of)], &[record]);
+    person.until(asks_for("OUT to LOOP: how many ohms"));
+    person.bench.press("10k");
+    let ended = person.end();
     assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
     assert!(ended.out.contains("unit V002, attempt 1: FAIL"), "{}", ended.out);
     assert!(ended.out.contains("%: K1 never closes"), "{}", ended.out);

@@ -75,6 +75,9 @@ pub struct So {
 /// Where values and answers are left out.
 const HOW: &str = "(Enter: leave it out, b: back, q: end)";
 
+/// Said where `b` is typed before anything was answered.
+const NO_ANSWER: &str = "there is no answer to take back\n";
+
 /// Somebody who is led.
 pub struct Lead<'a> {
     board: &'a Arc<Board>,
@@ -178,19 +181,8 @@ impl<'a> Lead<'a> {
         talk: &mut Talk,
         evidence: &mut Evidence,
     ) -> Result<Option<Exit>, Failure> {
-        if let Some(live) = &mut self.live
-            && evidence.is_empty()
-        {
-            // A unit without a record is looked at first as it is delivered.
-            let delivery = self.board.delivery.clone();
-            match live.read(talk, &delivery, evidence)? {
-                Ready::Yes => {}
-                Ready::Stop => return Ok(Some(Exit::Interrupted)),
-                Ready::Leave | Ready::Back | Ready::End => {
-                    talk.say("nothing was read, so nothing is concluded\n")?;
-                    return Ok(Some(Exit::Incomplete));
-                }
-            }
+        if let Some(came) = self.begin(talk, evidence)? {
+            return Ok(came);
         }
         loop {
             let so = self.so_far(evidence);
@@ -214,6 +206,41 @@ impl<'a> Lead<'a> {
                 Came::End => return Ok(None),
                 Came::Stop => return Ok(Some(Exit::Interrupted)),
             }
+        }
+    }
+
+    /// Whose unit it is, where a record was given; else the unit is looked at as it is delivered. The
+    /// exit code, if there is one, where that is the end of it.
+    fn begin(
+        &mut self,
+        talk: &mut Talk,
+        evidence: &mut Evidence,
+    ) -> Result<Option<Option<Exit>>, Failure> {
+        let Some(live) = &mut self.live else { return Ok(None) };
+        let bare = evidence.is_empty();
+        loop {
+            let ready = match bare {
+                true => live.read(talk, &self.board.delivery.clone(), evidence)?,
+                false => live.recognise(talk, evidence)?,
+            };
+            return Ok(match ready {
+                Ready::Yes => None,
+                Ready::Stop => Some(Some(Exit::Interrupted)),
+                Ready::Back => {
+                    talk.say(NO_ANSWER)?;
+                    continue;
+                }
+                Ready::Leave | Ready::End if bare => {
+                    talk.say("nothing was read, so nothing is concluded\n")?;
+                    Some(Some(Exit::Incomplete))
+                }
+                Ready::End => Some(None),
+                Ready::Leave if live.hand.dead => None,
+                Ready::Leave => {
+                    talk.say("left out: nothing shows that this is the unit of the record\n")?;
+                    None
+                }
+            });
         }
     }
 
@@ -356,7 +383,7 @@ impl<'a> Lead<'a> {
             live.kept.taken_back(*row)?;
         }
         let said = match last {
-            None => "there is no answer to take back".to_string(),
+            None => NO_ANSWER.trim_end().to_string(),
             Some(Given::LeftOut(measurement)) => {
                 self.left_out.retain(|left| *left != measurement);
                 self.made(&measurement);

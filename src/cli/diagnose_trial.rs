@@ -22,9 +22,6 @@ use std::time::Duration;
 /// How long switches are held closed for somebody to look.
 const HOLD: Duration = Duration::from_secs(6);
 
-/// A pull-up in the middle of its range; codes without it are compared.
-const PULL: f64 = 35e3;
-
 impl Live<'_> {
     /// Tries out what a look asks for where the probe can tell what comes of it; none where the
     /// person has to say it.
@@ -152,8 +149,7 @@ impl Live<'_> {
         at: impl Fn(&Setting) -> bool,
     ) -> Option<Setting> {
         let own = self.channels(jumper);
-        let nothing = Cause { faults: Vec::new(), loose: None, probability: 0.0, pull: PULL };
-        let good = diagnose::compare(self.board, evidence, &nothing);
+        let good = diagnose::compare(self.board, evidence, &Cause::good());
         let off = |c: &diagnose::Compared| match (c.read, c.good) {
             (Some(a), Some(b)) => (a - b).abs(),
             (None, None) => 0.0,
