@@ -11,8 +11,10 @@ mod served;
 
 use cli_support::{Ended, PROGRAM, board, rows};
 use person::{Person, asks_for, demo, silent_contact};
+use std::collections::HashMap;
 use std::path::Path;
 use std::process::Command;
+use strapwise::board::Place;
 use strapwise::faults::Fault;
 use strapwise::store;
 
@@ -25,7 +27,7 @@ fn diagnosed(record: &Path) -> Ended {
 /// where the unit lies.
 fn conclusion(text: &str) -> &str {
     let (_, last) = text.rsplit_once("vent-controller B").unwrap_or_else(|| panic!("{text}"));
-    let causes = last.split_once("\n\n").unwrap().1;
+    let causes = last.split_once("\n\n").unwrap_or_else(|| panic!("{text}")).1;
     ["\nMeasure next", "\nNext", "\nodds beforehand"]
         .iter()
         .fold(causes, |causes, end| causes.split(end).next().unwrap())
@@ -129,6 +131,67 @@ fn what_was_tried_is_kept_too() {
     let again = diagnosed(&file);
     assert!(again.out.contains("against: put another shunt on J2"), "{}", again.out);
     assert_eq!(conclusion(&again.out), conclusion(&ended.out));
+}
+
+#[test]
+fn a_yes_to_where_a_shunt_is_can_be_taken_back_with_all_that_was_read() {
+    let board_of = demo();
+    let mut person = Person::at(&board(), &board_of, 3, &[]);
+    let asked = person.until(asks_for("read PROFILE with J1=2"));
+    // One place too far, and said to be where it should be.
+    person.unit.with(|unit| unit.place(0, Place::At(0)));
+    person.bench.press("");
+    let doubt = person.asked().unwrap();
+    assert!(doubt.contains("J1 reads as 1: is its shunt on 2?"), "{doubt}");
+    assert!(doubt.ends_with("(s: leave it out, b: back, q: end) "), "{doubt}");
+    person.bench.press("yes");
+    let next = person.asked().unwrap();
+    assert!(!next.contains("a good unit"), "{next}");
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=2 J2="), "{back}");
+    assert!(back.contains("a good unit, or a defect"), "{back}");
+    assert!(back.contains("J1 reads as 1: is its shunt on 2?"), "{back}");
+    person.do_it(&asked);
+    person.bench.press("");
+    let next = person.asked().unwrap();
+    assert!(!next.contains("reads as") && !next.contains("so far 9"), "as it stood: {next}");
+    // At a move it takes back what was read last as well.
+    assert!(next.contains("press Enter"), "{next}");
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=2 J2="), "{back}");
+    person.bench.press("q");
+    let file = person.kept(1);
+    while person.asked().is_some() {}
+    let ended = person.bench.end();
+    assert_eq!(conclusion(&diagnosed(&file).out), conclusion(&ended.out));
+    let rows = rows(&std::fs::read(&file).unwrap());
+    let of_it =
+        |row: &&HashMap<String, String>| row["row"] == "check" && row["setting"].contains("J1=2");
+    let read: Vec<&str> = rows.iter().filter(of_it).map(|row| row["seq"].as_str()).collect();
+    let back = rows.iter().filter(|row| row["rule"] == "taken back");
+    let back: Vec<&str> = back.map(|row| row["note"].as_str()).collect();
+    // It was read three times, and the last one counts.
+    assert_eq!(back, read[..2 * read.len() / 3]);
+    assert!(back.len() > 2);
+}
+
+#[test]
+fn what_was_read_first_can_be_taken_back_too() {
+    let board_of = demo();
+    let mut person = Person::at(&board(), &board_of, 3, &[silent_contact(&board_of)]);
+    let first = person.asked().unwrap();
+    person.answer(&first);
+    person.until(|text| !text.contains("is its shunt"));
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=3"), "{back}");
+    person.bench.press("b");
+    let none = person.asked().unwrap();
+    assert!(none.contains("there is no answer to take back"), "{none}");
+    person.bench.press("q");
+    person.end();
 }
 
 #[test]

@@ -12,6 +12,7 @@ use crate::record::{Row, RowKind};
 use crate::report::diagnosis_look;
 use crate::store::{ROOT, RowLog};
 use jiff::Timestamp;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -72,35 +73,38 @@ impl Kept {
         self.led.read(Timestamp::now(), who, setting, checks)
     }
 
-    /// Writes rows; they are on the disk when this returns. The number of the last one.
-    pub fn add(&mut self, mut rows: Vec<Row>) -> Result<u64, Failure> {
+    /// Writes rows; they are on the disk when this returns. Their numbers.
+    pub fn add(&mut self, mut rows: Vec<Row>) -> Result<Range<u64>, Failure> {
+        let count = rows.len() as u64;
         let last = self.led.number(&mut rows);
         let all = match self.log.begun() {
             true => rows,
             false => [std::mem::take(&mut self.before), rows].concat(),
         };
         self.log.append(&all)?;
-        Ok(last)
+        Ok(last + 1 - count..last + 1)
     }
 
     /// What a meter showed.
-    pub fn measured(&mut self, meter: &Meter) -> Result<u64, Failure> {
+    pub fn measured(&mut self, meter: &Meter) -> Result<Range<u64>, Failure> {
         self.add(vec![self.row_of_meter(meter)])
     }
 
     /// What somebody saw or tried.
-    pub fn looked(&mut self, look: Look, yes: bool) -> Result<u64, Failure> {
+    pub fn looked(&mut self, look: Look, yes: bool) -> Result<Range<u64>, Failure> {
         self.add(vec![self.row_of_look(look, yes)])
     }
 
-    /// An answer does not count any more.
-    pub fn taken_back(&mut self, row: u64) -> Result<u64, Failure> {
-        self.add(vec![self.led.event(Timestamp::now(), TAKEN_BACK, &row.to_string(), "")])
+    /// An answer, or what was read, does not count any more.
+    pub fn taken_back(&mut self, rows: Range<u64>) -> Result<(), Failure> {
+        let event = |row: u64| self.led.event(Timestamp::now(), TAKEN_BACK, &row.to_string(), "");
+        let events = rows.map(event).collect();
+        self.add(events).map(drop)
     }
 
     /// The probe went silent after a setting was read.
-    pub fn silent(&mut self, after: &Setting) -> Result<u64, Failure> {
-        self.add(vec![self.led.silent(Timestamp::now(), after)])
+    pub fn silent(&mut self, after: &Setting) -> Result<(), Failure> {
+        self.add(vec![self.led.silent(Timestamp::now(), after)]).map(drop)
     }
 
     fn row_of_meter(&self, meter: &Meter) -> Row {

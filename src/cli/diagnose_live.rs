@@ -10,12 +10,16 @@ use super::{Exit, Failure, windows_of};
 use crate::bench::reading::{Located, Look as Seen};
 use crate::bench::{Check, Mode, ProbeInfo};
 use crate::board::{Board, Jumper, Kind, Place, Setting};
-use crate::diagnose::{Evidence, InHand, Measurement};
+use crate::diagnose::{Evidence, InHand, Measurement, Reading};
 use crate::record::Row;
 use crate::report::diagnosis_steps::{Steps, Wanted, steps};
 use crate::window::Windows;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
+
+/// What else may be typed where something is to be done.
+pub(super) const HOW: &str = "(s: leave it out, b: back, q: end)";
 
 /// Whether something is ready to be measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,6 +36,16 @@ pub enum Ready {
     Stop,
 }
 
+/// What was read in a setting, and may be taken back.
+struct Taken {
+    setting: Setting,
+    readings: Vec<Reading>,
+    /// What it was taken in place of.
+    former: Vec<Reading>,
+    /// Where it is kept.
+    rows: Range<u64>,
+}
+
 /// The unit and the person at it.
 pub struct Live<'a> {
     pub(super) board: &'a Arc<Board>,
@@ -43,6 +57,8 @@ pub struct Live<'a> {
     joined: bool,
     /// Settings looked at.
     pub(super) seen: Vec<Setting>,
+    /// What was read there, in that order.
+    taken: Vec<Taken>,
     /// Who answered last, the same chip as ever.
     pub(super) who: Option<ProbeInfo>,
     /// Whether the unit was without power since it was last looked at.
@@ -75,6 +91,7 @@ impl<'a> Live<'a> {
             hand: InHand { dead: of.as_ref().is_some_and(|of| of.silent), ..InHand::default() },
             joined: false,
             seen: Vec::new(),
+            taken: Vec::new(),
             who: None,
             was_off: false,
             changed: false,
@@ -111,15 +128,31 @@ impl<'a> Live<'a> {
                 Some(Ready::Yes) => {
                     let rows = self.rows(setting, &seen);
                     let readings = Evidence::of(self.board, &rows).readings;
-                    self.kept.add(rows)?;
-                    evidence.renew(readings);
+                    let rows = self.kept.add(rows)?;
+                    let former = evidence.renew(readings.clone());
                     self.seen.push(setting.clone());
+                    self.taken.push(Taken { setting: setting.clone(), readings, former, rows });
                     return Ok(Ready::Yes);
                 }
                 Some(other) => return Ok(other),
                 None => {}
             }
         }
+    }
+
+    /// How often something was read that may be taken back.
+    pub fn has_taken(&self) -> usize {
+        self.taken.len()
+    }
+
+    /// What was read last does not count: a shunt was not where it was said to be. The setting that
+    /// it was read in.
+    pub fn take_back(&mut self, evidence: &mut Evidence) -> Result<Option<Setting>, Failure> {
+        let Some(taken) = self.taken.pop() else { return Ok(None) };
+        self.kept.taken_back(taken.rows)?;
+        evidence.take_back(&taken.readings, taken.former);
+        self.seen.retain(|seen| *seen != taken.setting);
+        Ok(Some(taken.setting))
     }
 
     /// A shunt that reads as in another place than it was asked for is in that place, or shows the
@@ -151,7 +184,7 @@ impl<'a> Live<'a> {
         }
         let asked = format!(
             "{}\nyes: it is so, and reads otherwise; else put it there and press Enter (s: leave \
-             it out, q: end)",
+             it out, b: back, q: end)",
             doubts.join("\n")
         );
         loop {
@@ -208,25 +241,29 @@ impl<'a> Live<'a> {
             }
         }
         let Steps { mut list, cut } = steps(self.board, &self.hand, self.joined, wanted, act);
-        if act.is_none() && !list.is_empty() {
-            // What is owed is done with the next move.
-            list.splice(0..0, self.owed.take());
+        // What is owed is done with the next move.
+        let pays = act.is_none() && !list.is_empty();
+        if pays {
+            list.splice(0..0, self.owed.clone());
         }
         if list.is_empty() {
             return Ok(Ready::Yes);
         }
         let how = match &list[..] {
-            [one] => format!("\n{one}, then press Enter (s: leave it out, q: end)"),
+            [one] => format!("\n{one}, then press Enter {HOW}"),
             many => {
                 let numbered = many.iter().enumerate().map(|(i, s)| format!("{}. {s}\n", i + 1));
                 let numbered: String = numbered.collect();
-                format!("\n{numbered}press Enter when that is done (s: leave it out, q: end)")
+                format!("\n{numbered}press Enter when that is done {HOW}")
             }
         };
         let was = self.hand.clone();
         match talk.done(&how, &[])? {
             Said::Enter | Said::Word(_) => {}
             other => return Ok(ready_of(&other)),
+        }
+        if pays {
+            self.owed = None;
         }
         self.hand.setting = Some(wanted.setting.clone());
         self.hand.powered = wanted.powered;

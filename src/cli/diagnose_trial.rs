@@ -183,7 +183,7 @@ impl Live<'_> {
         let seconds = HOLD.as_secs();
         let prompt = format!(
             "{ids} will be closed for {seconds} seconds: look there, and press Enter to begin (s: \
-             leave it out, q: end)"
+             leave it out, b: back, q: end)"
         );
         match talk.done(&prompt, &[])? {
             Said::Enter | Said::Word(_) => {}
