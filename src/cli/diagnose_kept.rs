@@ -3,7 +3,7 @@
 
 use super::Failure;
 use super::bench::TOOL;
-use super::diagnose_typed::{looked, metered, spelled};
+use super::diagnose_typed::{looked, metered, no_supply, spelled};
 use crate::bench::{Check, ProbeInfo};
 use crate::board::{Board, Setting};
 use crate::diagnose::{self, Evidence, Look, Meter, foreign};
@@ -151,7 +151,11 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
 fn take(board: &Board, evidence: &mut Evidence, row: &Row) -> Result<(), String> {
     let typed = || format!("{}={}", row.note, row.answer);
     match row.rule.as_str() {
-        MEASURED => evidence.meter.push(metered(board, &typed())?),
+        MEASURED => {
+            let meter = metered(board, &typed())?;
+            no_supply(board, &meter).map_or(Ok(()), Err)?;
+            evidence.meter.push(meter);
+        }
         LOOKED => evidence.looks.push(looked(board, &typed())?),
         SILENT => evidence.silent_after = Some(diagnose::setting(board, &row.setting)?),
         _ => {}

@@ -3,7 +3,7 @@
 
 use super::diagnose_live::{Live, Ready};
 use super::diagnose_talk::{Said, Talk, yes_or_no};
-use super::diagnose_typed::value;
+use super::diagnose_typed::{no_supply, value};
 use super::{Exit, Failure};
 use crate::board::{Board, Setting};
 use crate::diagnose::{
@@ -375,6 +375,9 @@ impl<'a> Lead<'a> {
             Err(why) => return Ok(Err(why)),
         };
         if let Some(meter) = Meter::of(asked, value) {
+            if let Some(why) = no_supply(self.board, &meter) {
+                return Ok(Err(format!("not taken: {why}, then measure again")));
+            }
             let kept = self.live.as_mut().map(|live| live.kept.measured(&meter));
             evidence.meter.push(meter.clone());
             self.given.push(Given::Meter(meter, kept.transpose()?));
