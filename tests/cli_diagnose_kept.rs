@@ -128,6 +128,13 @@ fn what_was_tried_is_kept_too() {
     let ended = person.bench.end();
     let looked = rows.iter().find(|row| row["rule"] == "looked").unwrap();
     assert_eq!([&looked["note"], &looked["answer"]], ["other-shunt:J2:fitted", "no"]);
+    // The codes are kept as well, and are none of the unit with its own shunt.
+    let tried: Vec<&HashMap<String, String>> =
+        rows.iter().filter(|row| row["rule"] == "tried").collect();
+    let profile = tried.iter().find(|row| row["channel"] == "ADDR0").unwrap();
+    assert_eq!([&profile["row"], &profile["note"]], ["check", "other-shunt:J2:fitted"]);
+    assert!(profile["setting"].contains("J2=fitted") && !profile["mean_code"].is_empty());
+    assert!(tried.iter().all(|row| row["verdict"].is_empty()));
     let again = diagnosed(&file);
     assert!(again.out.contains("against: put another shunt on J2"), "{}", again.out);
     assert_eq!(conclusion(&again.out), conclusion(&ended.out));

@@ -7,7 +7,7 @@ use super::diagnose_typed::{looked, metered, no_supply, spelled};
 use crate::bench::{Check, ProbeInfo};
 use crate::board::{Board, Setting};
 use crate::diagnose::{self, Evidence, Look, Meter, foreign};
-use crate::record::led::{LOOKED, Led, MEASURED, NO_TEST, SILENT, TAKEN_BACK};
+use crate::record::led::{LOOKED, Led, MEASURED, NO_TEST, SILENT, TAKEN_BACK, TRIED};
 use crate::record::{Row, RowKind};
 use crate::report::diagnosis_look;
 use crate::store::{ROOT, RowLog};
@@ -85,6 +85,16 @@ impl Kept {
         Ok(last + 1 - count..last + 1)
     }
 
+    /// Writes the rows of what was read while something was tried.
+    pub fn tried(&mut self, look: Look, mut rows: Vec<Row>) -> Result<(), Failure> {
+        let what = diagnosis_look::flag(&self.board, look);
+        for row in &mut rows {
+            row.rule = TRIED.to_string();
+            row.note.clone_from(&what);
+        }
+        self.add(rows).map(drop)
+    }
+
     /// What a meter showed.
     pub fn measured(&mut self, meter: &Meter) -> Result<Range<u64>, Failure> {
         self.add(vec![self.row_of_meter(meter)])
@@ -132,7 +142,9 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
         evidence.left_out.push(format!("row {}: {why}", row.seq));
     }
     let counts = |row: &&Row| !back.contains(&row.seq.to_string().as_str()) && other(row).is_none();
-    let led: Vec<&Row> = led.iter().filter(counts).collect();
+    // What came of a trial is told by its answer: these are codes of a unit with another shunt.
+    let of_the_unit = |row: &&Row| row.row != RowKind::Check || row.rule != TRIED;
+    let led: Vec<&Row> = led.iter().filter(counts).filter(of_the_unit).collect();
     let one_look =
         |a: &&Row, b: &&Row| a.row == RowKind::Check && b.row == RowKind::Check && a.step == b.step;
     for rows in led.chunk_by(one_look) {

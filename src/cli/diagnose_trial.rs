@@ -42,7 +42,7 @@ impl Live<'_> {
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("put another shunt on {id} in place of the unit's own");
                 let owed = format!("put the unit's own shunt back on {id}");
-                let came = self.judge(talk, setting, &[jumper], &act, evidence)?;
+                let came = self.judge(talk, look, setting, &[jumper], &act, evidence)?;
                 self.owed = came.1.map(|_| owed);
                 Ok(came)
             }
@@ -51,7 +51,7 @@ impl Live<'_> {
                 let setting = self.worst(evidence, jumper, |_| true).unwrap_or(usual);
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("draw a blade between pins {a} and {b} of {id}");
-                self.hand_off(talk, &setting, evidence, &act, &[jumper])
+                self.hand_off(talk, look, &setting, evidence, &act, &[jumper])
             }
             Look::ScrapedBetween { jumpers, pins: [p, q] } => {
                 let usual = self.board.delivery.clone();
@@ -59,7 +59,7 @@ impl Live<'_> {
                 let setting = worst.unwrap_or(usual);
                 let [a, b] = jumpers.map(|j| self.board.jumpers[j].id.as_str());
                 let act = format!("draw a blade between pin {p} of {a} and pin {q} of {b}");
-                self.hand_off(talk, &setting, evidence, &act, &jumpers)
+                self.hand_off(talk, look, &setting, evidence, &act, &jumpers)
             }
             Look::Lifted { resistor } => {
                 let setting = self.hand.setting.clone();
@@ -80,6 +80,7 @@ impl Live<'_> {
     fn hand_off(
         &mut self,
         talk: &mut Talk,
+        look: Look,
         setting: &Setting,
         evidence: &mut Evidence,
         act: &str,
@@ -90,13 +91,14 @@ impl Live<'_> {
             Ready::Yes => {}
             other => return Ok((other, None)),
         }
-        self.judge(talk, setting.clone(), jumpers, "", evidence)
+        self.judge(talk, look, setting.clone(), jumpers, "", evidence)
     }
 
     /// Whether the channels that jumpers bear on read as they should after something was done.
     fn judge(
         &mut self,
         talk: &mut Talk,
+        look: Look,
         setting: Setting,
         touched: &[usize],
         act: &str,
@@ -115,6 +117,8 @@ impl Live<'_> {
             Ok(seen) => seen,
             Err(ready) => return Ok((ready, None)),
         };
+        let rows = self.rows(&wanted.setting, &seen);
+        self.kept.tried(look, rows)?;
         let own: Vec<usize> = touched.iter().flat_map(|&j| self.channels(j)).collect();
         let checks: Vec<&Check> = seen.checks.iter().filter(|c| own.contains(&c.channel)).collect();
         if checks.is_empty() {
