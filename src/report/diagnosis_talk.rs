@@ -1,6 +1,6 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
-use super::diagnosis::{class_sentence, paragraph, percent, places, shown_first};
+use super::diagnosis::{class_sentence, paragraph, percent, places, sentence, shown_first};
 use super::{diagnosis_look, diagnosis_next};
 use crate::board::Board;
 use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
@@ -8,6 +8,9 @@ use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
 /// Classes that are named on the way, and how likely one must be.
 const NAMED: usize = 3;
 const WORTH_NAMING: f64 = 0.01;
+
+/// Causes that are named of those that the readings do not tell apart.
+const TOGETHER: usize = 2;
 
 /// How it stands, in a line or two.
 pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
@@ -23,18 +26,26 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
     out
 }
 
-/// A class in a line: how likely it is, its first cause, and how many others read alike.
+/// A class in a line, as the main report has it: its causes, where the readings do not tell them
+/// apart.
 fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
     let first = shown_first(class)?;
+    let percent = percent(class.probability, explained);
     let others = match (class.causes.len(), first.faults.is_empty()) {
-        (1, _) => String::new(),
-        (2, true) => String::new(),
-        (2, false) => " (or one other that reads alike)".to_string(),
-        (many, false) => format!(" (or {} others that read alike)", many - 1),
+        (1, _) | (2, true) => String::new(),
         (many, true) => format!(" ({} of them)", many - 1),
+        (many, false) => {
+            let named = class.causes.iter().take(TOGETHER).map(|cause| sentence(board, cause));
+            let named = named.collect::<Vec<String>>().join("; or ");
+            let more = match many.saturating_sub(TOGETHER) {
+                0 => String::new(),
+                more => format!("; or {more} more"),
+            };
+            let what = format!("one of these {many}, not separable by these readings");
+            return Some(format!("{percent}: {what}: {named}{more}"));
+        }
     };
-    let sentence = class_sentence(board, class, first);
-    Some(format!("{}: {sentence}{others}", percent(class.probability, explained)))
+    Some(format!("{percent}: {}{others}", class_sentence(board, class, first)))
 }
 
 /// What is asked of a person at the unit: in a run of its own where it is `live`, since the probe
