@@ -1,6 +1,6 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
-use super::diagnosis::{class_sentence, paragraph, percent, places, sentence, shown_first};
+use super::diagnosis::{self, class_sentence, paragraph, percent, places, sentence, shown_first};
 use super::{diagnosis_look, diagnosis_next};
 use crate::board::Board;
 use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
@@ -31,19 +31,23 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
 fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
     let first = shown_first(class)?;
     let percent = percent(class.probability, explained);
-    let others = match (class.causes.len(), first.faults.is_empty()) {
+    let likeliest = class.causes.first()?.probability;
+    let alike = class.causes.iter().filter(|c| c.probability > diagnosis::WORTH_NAMING * likeliest);
+    let alike: Vec<String> = alike.map(|cause| sentence(board, cause)).collect();
+    let many = class.causes.len();
+    if alike.len() > 1 && !first.faults.is_empty() {
+        let what = format!("one of these {many}, not separable by these readings");
+        let shown: Vec<&str> = alike.iter().take(TOGETHER).map(String::as_str).collect();
+        let more = match many - shown.len() {
+            0 => String::new(),
+            more => format!("; or {more} more"),
+        };
+        return Some(format!("{percent}: {what}: {}{more}", shown.join("; or ")));
+    }
+    let others = match (many, first.faults.is_empty()) {
         (1, _) | (2, true) => String::new(),
         (many, true) => format!(" ({} of them)", many - 1),
-        (many, false) => {
-            let named = class.causes.iter().take(TOGETHER).map(|cause| sentence(board, cause));
-            let named = named.collect::<Vec<String>>().join("; or ");
-            let more = match many.saturating_sub(TOGETHER) {
-                0 => String::new(),
-                more => format!("; or {more} more"),
-            };
-            let what = format!("one of these {many}, not separable by these readings");
-            return Some(format!("{percent}: {what}: {named}{more}"));
-        }
+        (many, false) => format!(" (or {} more, less likely)", many - 1),
     };
     Some(format!("{percent}: {}{others}", class_sentence(board, class, first)))
 }
