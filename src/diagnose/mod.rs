@@ -79,6 +79,14 @@ pub struct Cause {
     pub pull: f64,
 }
 
+impl Cause {
+    /// Nothing is wrong, and the pull-up of the chip, in ohms, in the middle of its range: to
+    /// compare codes with.
+    pub fn good() -> Cause {
+        Cause { faults: Vec::new(), loose: None, probability: 0.0, pull: 35e3 }
+    }
+}
+
 /// Causes that the readings do not tell apart.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Class {
