@@ -415,3 +415,33 @@ fn a_setting_that_shorts_the_supply_fails_whatever_the_thresholds_are() {
     assert!(found.iter().any(|f| f.what.contains("shorts the supply")), "{check:?}");
     assert_eq!(check.grade(), Grade::Fail);
 }
+
+#[test]
+fn a_gap_and_a_load_that_the_maker_accepts_pass_with_the_reason_and_a_misreading_does_not() {
+    let entry = "[[accepted]]\ndefects = [\"options without a gap\", \"load not held off in \
+                 reset\"]\nreason = \"shown on a display\"\n";
+    let load = "[[load]]\nid = \"MAT\"\npin = \"PB2\"\noff = \"low\"\n\
+                dummy = \"15 ohm resistor\"\nsag = \"15mV..120mV\"\n";
+    let text = format!("{}\n{load}", quarters());
+    let midway = [128.0, 384.0, 640.0, 896.0];
+    let before = checked(&parse(&text), thresholds(&midway));
+    assert_eq!(before.grade(), Grade::Marginal);
+    let board = parse(&format!("{text}\n{entry}"));
+    let check = checked(&board, thresholds(&midway));
+    assert_eq!(check.findings.len(), before.findings.len());
+    assert_eq!(check.grade(), Grade::Pass, "{:?}", check.findings);
+    for finding in &check.findings {
+        assert!(!finding.open() && finding.change == "accepted: shown on a display", "{finding:?}");
+    }
+    let said = strapwise::report::thresholds::text(&board, &check);
+    assert!(said.contains("nothing to put right") || said.contains("nothing to put\n"), "{said}");
+    // Of the load alone: the gaps stay to be put right.
+    let alone = "[[accepted]]\nparts = [\"MAT\"]\ndefects = [\"load not held off in reset\"]\n\
+                 reason = \"a relay\"\n";
+    let check = checked(&parse(&format!("{text}\n{alone}")), thresholds(&midway));
+    let open: Vec<_> = check.findings.iter().filter(|f| f.open()).map(|f| f.kind).collect();
+    assert_eq!(open, [FindingKind::Gap; 4]);
+    // What is misread is misread.
+    let check = checked(&board, thresholds(&[256.0, 384.0, 640.0, 896.0]));
+    assert_eq!(check.grade(), Grade::Fail);
+}
