@@ -272,6 +272,28 @@ fn a_value_of_a_meter_that_goes_with_nothing_is_said_to_and_settles_nothing() {
 }
 
 #[test]
+fn what_the_rest_says_is_a_class_with_all_that_reads_alike() {
+    let results = tempfile::tempdir().unwrap();
+    let lot = lot(results.path());
+    // V001 is good, V002 has a silent vent contact.
+    let good = "%: a good unit, or a defect that these readings do not show (";
+    let silent =
+        "%: one of these 2, not separable by these readings: R20 is open; or K1 never closes.";
+    for (unit, rest) in [("V001", good), ("V002", silent)] {
+        for form in ["text", "csv", "json"] {
+            let more = ["--meter", "TAP2:TAP3=999k", "--format", form];
+            let ended = diagnose(&lot.join(format!("{unit}-1.csv")), &more);
+            let said = flowing(&ended.out);
+            let said = said.split_once("Without it the rest says, ").map(|(_, said)| said);
+            let said = said.unwrap_or_else(|| panic!("{unit} {form}: {}", ended.out));
+            let line = said.split_once(' ').filter(|_| !said.starts_with("over"));
+            let line = line.map_or(said.trim_start_matches("over 99.9 "), |(_, rest)| rest);
+            assert!(line.starts_with(rest), "{unit} {form}: {said}");
+        }
+    }
+}
+
+#[test]
 fn what_a_record_lacks_is_named_and_the_rest_is_concluded_from() {
     let results = tempfile::tempdir().unwrap();
     let record = lot(results.path()).join("V004-1.csv");

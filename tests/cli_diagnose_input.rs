@@ -274,7 +274,8 @@ fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells(
     record(results.path());
     // V002 has a silent vent contact, V001 is good.
     let svg = draw("V002");
-    let line = ">1: over 99.9 %: one of 2, not separable: R20 is open; K1 never closes<";
+    let line = ">1: over 99.9 %: one of these 2, not separable by these readings: R20 is open; or K1 \
+                never closes<";
     assert!(svg.contains(line) && svg.contains(">768<"), "{svg}");
     let svg = draw("V001");
     assert!(svg.contains("Every code is as a good unit gives it"), "{svg}");

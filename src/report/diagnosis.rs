@@ -1,6 +1,7 @@
 //! Which part to lift, in words: causes with their odds, what speaks for and against each, and what
 //! to measure next.
 
+use super::diagnosis_class::{alike, class_sentence, percent, shown_first};
 use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
@@ -13,9 +14,8 @@ use std::collections::BTreeMap;
 
 /// Classes of causes that are shown.
 pub(super) const SHOWN: usize = 5;
-/// Causes of one class that are named, and how likely one must be beside the first to be.
+/// Causes of one class that are named.
 pub(super) const NAMED: usize = 6;
-pub(super) const WORTH_NAMING: f64 = 0.02;
 /// A class less likely than this is not shown behind the first.
 const WORTH_SHOWING: f64 = 0.002;
 /// Readings named for and against a cause.
@@ -166,33 +166,6 @@ fn verdict(diagnosis: &Diagnosis) -> String {
     }
 }
 
-/// The cause that a class is named by: the good unit, whose readings say that of all the others
-/// nothing shows, else the likeliest.
-pub(super) fn shown_first(class: &Class) -> Option<&Cause> {
-    let good = class.causes.iter().find(|cause| cause.faults.is_empty());
-    good.or(class.causes.first())
-}
-
-/// A class by the cause that it is named by. Where defects are left that do not show, nobody says
-/// that nothing is wrong.
-pub(super) fn class_sentence(board: &Board, class: &Class, first: &Cause) -> String {
-    match first.faults.is_empty() && class.causes.len() > 1 {
-        true => "a good unit, or a defect that these readings do not show".to_string(),
-        false => sentence(board, first),
-    }
-}
-
-/// A probability for people: no certainty that there is not, and where nothing fits one among the
-/// modelled causes alone.
-pub fn percent(probability: f64, explained: bool) -> String {
-    let shown = match probability {
-        p if p > 0.999 => "over 99.9 %".to_string(),
-        p if p < 0.001 => "under 0.1 %".to_string(),
-        p => format!("{:.1} %", 100.0 * p),
-    };
-    if explained { shown } else { format!("{shown} of what is modelled") }
-}
-
 fn class_text(
     board: &Board,
     evidence: &Evidence,
@@ -203,8 +176,7 @@ fn class_text(
     let percent = percent(class.probability, explained);
     let Some(likeliest) = class.causes.first() else { return String::new() };
     let first = shown_first(class).unwrap_or(likeliest);
-    let likely = |c: &&Cause| c.probability > WORTH_NAMING * likeliest.probability;
-    let alike: Vec<&Cause> = class.causes.iter().filter(likely).collect();
+    let alike = alike(class);
     let mut out = if first.faults.is_empty() || alike.len() < 2 {
         let what = class_sentence(board, class, first);
         paragraph(&format!("{number}. {percent}: {what}"), 0)

@@ -1,11 +1,15 @@
 //! What a meter showed: what it says for and against a cause, and values that go with none.
 
-use super::diagnosis::{paragraph, percent, sentence, would};
+use super::diagnosis::{paragraph, would};
+use super::diagnosis_class::class_line;
 use super::diagnosis_next;
 use crate::board::Board;
 use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, OPEN_FROM, metered};
 use crate::faults::Fault;
 use crate::units::{Ohms, Volts};
+
+/// Causes that are named of those that the rest does not tell apart.
+const TOGETHER: usize = 2;
 
 /// Values that are named with a cause.
 const VALUES: usize = 4;
@@ -47,10 +51,8 @@ pub fn apart(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, apart: &
         [one] => (one.clone(), "it", "does not"),
         many => (many.join(", "), "them", "do not"),
     };
-    let rest = apart.diagnosis.classes.first().and_then(|class| {
-        let first = class.causes.first()?;
-        Some(format!("{}: {}", percent(class.probability, true), sentence(board, first)))
-    });
+    let rest = apart.diagnosis.classes.first();
+    let rest = rest.map(|class| class_line(board, class, true, TOGETHER));
     let rest = match (rest, apart.diagnosis.explained) {
         (Some(rest), true) => format!("Without {it} the rest says, {rest}."),
         (Some(rest), false) => {

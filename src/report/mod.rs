@@ -9,6 +9,7 @@ pub mod coverage;
 pub mod design;
 pub mod diagnosis;
 mod diagnosis_beside;
+pub mod diagnosis_class;
 pub mod diagnosis_look;
 pub mod diagnosis_meter;
 pub mod diagnosis_next;
