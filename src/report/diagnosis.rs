@@ -2,11 +2,12 @@
 //! to measure next.
 
 use super::diagnosis_class::{alike, class_sentence, percent, shown_first};
-use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
+use super::diagnosis_points::missed;
+use super::{diagnosis_beside, diagnosis_next, diagnosis_points, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Aside, Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, asides, beside, compare,
+    Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, beside, compare,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -18,17 +19,12 @@ pub(super) const SHOWN: usize = 5;
 pub(super) const NAMED: usize = 6;
 /// A class less likely than this is not shown behind the first.
 const WORTH_SHOWING: f64 = 0.002;
-/// Readings named for and against a cause.
-const READINGS: usize = 3;
 /// Narrowest and widest strip that draws a reading, and what stands beside it: two bars, a blank,
 /// and up to five signs of what is open.
 const STRIP: (usize, usize) = (15, 41);
 const BESIDE: usize = 10;
 /// Readings drawn in the text.
 const DRAWN: usize = 24;
-
-/// Codes by which a reading must miss to speak against something.
-const MISSES: f64 = 6.0;
 
 /// A cause in a sentence.
 pub fn sentence(board: &Board, cause: &Cause) -> String {
@@ -174,17 +170,19 @@ fn class_text(
     explained: bool,
 ) -> String {
     let percent = percent(class.probability, explained);
-    let Some(likeliest) = class.causes.first() else { return String::new() };
-    let first = shown_first(class).unwrap_or(likeliest);
+    let Some(first) = shown_first(class) else { return String::new() };
     let alike = alike(class);
-    let mut out = if first.faults.is_empty() || alike.len() < 2 {
-        let what = class_sentence(board, class, first);
-        paragraph(&format!("{number}. {percent}: {what}"), 0)
-    } else {
+    if !first.faults.is_empty() && alike.len() > 1 {
         // The probability is that of all of them together.
         let what = "one of these, not separable by these readings";
-        paragraph(&format!("{number}. {percent}: {what}"), 0) + &listed(board, class, &alike)
-    };
+        let shown = &alike[..alike.len().min(NAMED)];
+        let points = diagnosis_points::of(board, evidence, shown);
+        return paragraph(&format!("{number}. {percent}: {what}"), 0)
+            + &listed(board, class, shown, points.differ)
+            + &points.text;
+    }
+    let what = class_sentence(board, class, first);
+    let mut out = paragraph(&format!("{number}. {percent}: {what}"), 0);
     if first.faults.is_empty() && class.causes.len() > 1 {
         let others = alike.iter().filter(|c| !c.faults.is_empty()).take(NAMED);
         let named: Vec<String> = others.map(|c| sentence(board, c)).collect();
@@ -196,134 +194,23 @@ fn class_text(
         let named = named.join("; ");
         out += &paragraph(&format!("not shown by these readings: {named}{more}"), 3);
     }
-    out += &asides_text(board, evidence, &first.faults);
-    out += &diagnosis_meter::spoken(board, evidence, &first.faults);
-    let compared = compare(board, evidence, first);
-    if !first.faults.is_empty() {
-        // What the cause misses as well speaks for nothing, if it misses a good unit by more.
-        let gives = |c: &&Compared| missed(c.read, c.predicted) == 0.0;
-        let speaks = compared.iter().filter(gives).map(|c| (evidently(c), c));
-        let speaks = speaks.filter(|(by, _)| *by > 0.0);
-        out += &spoken(board, evidence, "for", false, speaks.collect());
-    }
-    let against = compared.iter().map(|c| (missed(c.read, c.predicted), c));
-    let against = against.filter(|(by, _)| *by > 0.0).collect();
-    out += &spoken(board, evidence, "against", first.faults.is_empty(), against);
-    out
+    out + &diagnosis_points::of(board, evidence, &[first]).text
 }
 
-/// The causes of a class, a line each, likeliest first.
-fn listed(board: &Board, class: &Class, alike: &[&Cause]) -> String {
-    let shown = alike.iter().take(NAMED);
-    let mut lines: Vec<String> = shown.map(|c| format!("- {}", sentence(board, c))).collect();
+/// The causes of a class, a line each, likeliest first; with a letter each where what speaks for
+/// and against them names them by it.
+fn listed(board: &Board, class: &Class, shown: &[&Cause], lettered: bool) -> String {
+    let sign = |i: usize| match lettered {
+        true => format!("{})", diagnosis_points::letter(i)),
+        false => "-".to_string(),
+    };
+    let line = |(i, cause): (usize, &&Cause)| format!("{} {}", sign(i), sentence(board, cause));
+    let mut lines: Vec<String> = shown.iter().enumerate().map(line).collect();
     match class.causes.len() - lines.len() {
         0 => {}
         more => lines.push(format!("- {more} more, less likely")),
     }
     lines.iter().map(|line| paragraph(line, 3)).collect()
-}
-
-/// Answers and loads that speak for or against a cause.
-fn asides_text(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
-    let how = |was: bool, cause: bool| if was == cause { "for" } else { "against" };
-    let yes = |yes: bool| if yes { "yes" } else { "no" };
-    let right = |right: bool| if right { "as it should" } else { "wrong" };
-    let line = |aside: &Aside| match *aside {
-        Aside::Question(question, [was, cause, _]) => format!(
-            "{}: '{}' was answered {}",
-            how(was, cause),
-            board.questions[question].ask,
-            yes(was)
-        ),
-        Aside::Load(load, [was, cause, _]) => {
-            format!("{}: {} draws {}", how(was, cause), board.loads[load].id, right(was))
-        }
-        Aside::Look(look, [was, cause, _]) => {
-            format!("{}: {} {}", how(was, cause), diagnosis_look::question(board, look), yes(was))
-        }
-    };
-    let found = asides(board, evidence, faults);
-    found.iter().map(|aside| paragraph(&line(aside), 3)).collect()
-}
-
-/// How far a reading misses what is predicted, beyond what tolerances and noise may do; open and
-/// driven differ without measure.
-fn missed(read: Option<f64>, predicted: Option<f64>) -> f64 {
-    match (read, predicted) {
-        (Some(a), Some(b)) => {
-            let least = if a <= 1.0 && b <= 1.0 { 0.5 } else { MISSES + 0.02 * b };
-            ((a - b).abs() - least).max(0.0)
-        }
-        (None, None) => 0.0,
-        _ => 1e3,
-    }
-}
-
-/// By how much more a reading misses a good unit than it misses the cause.
-fn evidently(compared: &Compared) -> f64 {
-    let plain = missed(compared.read, compared.good) - missed(compared.read, compared.predicted);
-    plain.max(by_pull_up(compared))
-}
-
-/// The same with the pull-up on.
-fn by_pull_up(compared: &Compared) -> f64 {
-    let Some([read, predicted, good]) = compared.pulled else { return 0.0 };
-    missed(Some(read), Some(good)) - missed(Some(read), Some(predicted))
-}
-
-fn spoken(
-    board: &Board,
-    evidence: &Evidence,
-    how: &str,
-    good_unit: bool,
-    mut found: Vec<(f64, &Compared)>,
-) -> String {
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut lines: Vec<String> = Vec::new();
-    for (_, c) in found {
-        if lines.len() == READINGS {
-            break;
-        }
-        let reading = &evidence.readings[c.reading];
-        let analog = matches!(reading.read, Read::Code { .. });
-        let at = places(board, reading.channel, &reading.setting);
-        let id = &board.channels[reading.channel].id;
-        let plain = missed(c.read, c.good) - missed(c.read, c.predicted);
-        let line = match c.pulled {
-            Some([read, predicted, good]) if how == "for" && by_pull_up(c) > plain => format!(
-                "{how}: {id} {at} with the pull-up on reads {read:.0}, {}",
-                would(&format!("{predicted:.0}"), &format!("{good:.0}"), good_unit)
-            ),
-            _ => format!(
-                "{how}: {id} {at} reads {}, {}",
-                shown(c.read, analog),
-                would(&shown(c.predicted, analog), &shown(c.good, analog), good_unit)
-            ),
-        };
-        let line = paragraph(&line, 3);
-        if !lines.contains(&line) {
-            lines.push(line);
-        }
-    }
-    lines.concat()
-}
-
-/// What a cause would show, beside a good unit where it is not that.
-pub(super) fn would(cause: &str, good: &str, good_unit: bool) -> String {
-    match good_unit {
-        true => format!("with a good unit {good}"),
-        false => format!("with this cause {cause}, with a good unit {good}"),
-    }
-}
-
-fn shown(value: Option<f64>, analog: bool) -> String {
-    match value {
-        None => "open".into(),
-        Some(x) if analog => format!("{x:.0}"),
-        Some(x) if x >= 1.0 => "high".into(),
-        Some(x) if x <= 0.0 => "low".into(),
-        Some(_) => "between the levels".into(),
-    }
 }
 
 /// Readings in which the leading causes or a good unit differ, each as a strip of the scale.

@@ -50,10 +50,18 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
 
 /// What a measurement should show under each leading cause.
 pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggestion) -> String {
+    let cause = |&(class, at, ..): &(usize, usize, f64, f64)| &diagnosis.classes[class].causes[at];
+    // A class is named by the good unit in it.
+    let mut expected: Vec<_> = next.expected.iter().collect();
+    if let Some(good) = expected.iter().position(|e| cause(e).faults.is_empty())
+        && let Some(first) = expected.iter().position(|e| e.0 == expected[good].0)
+    {
+        expected[first..=good].rotate_right(1);
+    }
     // Causes under which it shows the same stand together, likeliest first.
     let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
-    for (class, at, value, sd) in &next.expected {
-        let sentence = sentence(board, &diagnosis.classes[*class].causes[*at]);
+    for of in expected {
+        let (sentence, (_, _, value, sd)) = (sentence(board, cause(of)), of);
         let shown = quantity(board, &next.measurement, *value, *sd);
         match outcomes.iter_mut().find(|(known, _)| *known == shown) {
             Some((_, causes)) => causes.push(sentence),

@@ -14,6 +14,7 @@ pub mod diagnosis_look;
 pub mod diagnosis_meter;
 pub mod diagnosis_next;
 pub mod diagnosis_picture;
+mod diagnosis_points;
 pub mod diagnosis_steps;
 pub mod diagnosis_table;
 pub mod diagnosis_talk;
