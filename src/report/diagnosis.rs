@@ -7,7 +7,8 @@ use super::{diagnosis_beside, diagnosis_next, diagnosis_points, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, beside, compare,
+    Cause, Class, Compared, Diagnosis, Evidence, Metered, Read, Suggestion, beside, compare,
+    metered,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -113,11 +114,27 @@ pub fn text(
     }
     out += &drawn(board, evidence, diagnosis, width);
     out += &diagnosis_beside::text(board, &beside(board, evidence, leading(diagnosis)));
-    out += &diagnosis_next::text(board, diagnosis, next);
+    let good = nothing_to_lift(board, evidence, diagnosis);
+    out += &diagnosis_next::text(board, diagnosis, next, good);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
     }
     wrap::page(&out, width)
+}
+
+/// A class as likely as this is the answer.
+const SETTLED: f64 = 0.95;
+
+/// Whether all was read and as a good unit has it, so that no part is to be lifted: what is left are
+/// defects that these readings do not show.
+pub(super) fn nothing_to_lift(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> bool {
+    let good = diagnosis.classes.first().is_some_and(|class| {
+        let good = shown_first(class).is_some_and(|cause| cause.faults.is_empty());
+        good && class.probability > SETTLED
+    });
+    // A value that goes with nothing is to be measured again.
+    let goes = || !metered(board, evidence, leading(diagnosis)).iter().any(Metered::far);
+    diagnosis.explained && good && evidence.is_whole(board) && goes()
 }
 
 /// The defects of the likeliest cause.

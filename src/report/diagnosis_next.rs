@@ -7,9 +7,21 @@ use crate::circuit;
 use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
 use crate::units::Ohms;
 
-/// What to measure next, and what it should show.
-pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) -> String {
+/// Said of a unit that reads as a good one does.
+pub(super) const NOTHING: &str = "By these readings nothing has to be lifted or measured.";
+
+/// What to measure next, and what it should show; of a unit of which nothing speaks for a defect,
+/// what would tell most all the same.
+pub(super) fn text(
+    board: &Board,
+    diagnosis: &Diagnosis,
+    next: &[Suggestion],
+    good: bool,
+) -> String {
     let Some(best) = next.first() else {
+        if good {
+            return format!("\n{NOTHING}\n");
+        }
         let first = diagnosis.classes.first();
         return match first {
             Some(class) if class.causes.len() > 1 && class.causes[0].probability < 0.95 => {
@@ -20,8 +32,9 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
         };
     };
     let next = match &best.measurement {
-        Measurement::Look(_) => "Next",
-        _ => "Measure next",
+        _ if good => format!("{NOTHING} What would tell most of the rest, if wanted"),
+        Measurement::Look(_) => "Next".to_string(),
+        _ => "Measure next".to_string(),
     };
     let what = measurement(board, &best.measurement);
     let mut out = format!("\n{}", paragraph(&format!("{next}: {what}"), 0));

@@ -1,7 +1,7 @@
 //! Which part to lift, for programs: a row for every cause, and one for everything else that people
 //! are told beside them.
 
-use super::diagnosis::{leading, sentence};
+use super::diagnosis::{leading, nothing_to_lift, sentence};
 use super::table::{Cell, Table};
 use super::{diagnosis_beside, diagnosis_next};
 use crate::board::Board;
@@ -55,6 +55,9 @@ pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, aside: &
     }
     for why in &evidence.left_out {
         words("not used", why);
+    }
+    if nothing_to_lift(board, evidence, diagnosis) {
+        words("note", diagnosis_next::NOTHING);
     }
     for note in aside.notes {
         words("note", note.trim_start_matches("note: "));

@@ -1,10 +1,11 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
-use super::diagnosis::{paragraph, places};
+use super::diagnosis::{nothing_to_lift, paragraph, places};
 use super::diagnosis_class::class_line;
+use super::diagnosis_next::NOTHING;
 use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::Board;
-use crate::diagnose::{Diagnosis, Look, Measurement, Suggestion};
+use crate::diagnose::{Diagnosis, Evidence, Look, Measurement, Suggestion};
 
 /// Width of what is said to a person at the unit.
 const WIDTH: usize = 80;
@@ -16,7 +17,7 @@ const WORTH_NAMING: f64 = 0.01;
 const TOGETHER: usize = 2;
 
 /// How it stands, in a line or two.
-pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
+pub fn so_far(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> String {
     let mut out = match diagnosis.explained {
         true => String::new(),
         false => "no modelled cause explains these readings so far; the closest:\n".to_string(),
@@ -25,6 +26,9 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
     for class in worth.take(NAMED) {
         let line = class_line(board, class, diagnosis.explained, TOGETHER);
         out += &paragraph(&format!("so far {line}"), 0);
+    }
+    if nothing_to_lift(board, evidence, diagnosis) {
+        out += &paragraph(&format!("{NOTHING} What is asked tells more of the rest."), 0);
     }
     wrap::page(&out, WIDTH)
 }
