@@ -30,7 +30,7 @@ pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
-pub use measure::{Measurement, OPEN_FROM, measured};
+pub use measure::{Measurement, OPEN_FROM, measured, ohms_ends};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};

@@ -4,7 +4,7 @@ use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit;
-use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
+use crate::diagnose::{Cause, Diagnosis, Measurement, OPEN_FROM, Suggestion, ohms_ends};
 use crate::units::Ohms;
 
 /// Said of a unit that reads as a good one does.
@@ -74,8 +74,7 @@ pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggesti
     // Causes under which it shows the same stand together, likeliest first.
     let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
     for of in expected {
-        let (sentence, (_, _, value, sd)) = (sentence(board, cause(of)), of);
-        let shown = quantity(board, &next.measurement, *value, *sd);
+        let (sentence, shown) = (sentence(board, cause(of)), shown(board, cause(of), next, of));
         match outcomes.iter_mut().find(|(known, _)| *known == shown) {
             Some((_, causes)) => causes.push(sentence),
             None => outcomes.push((shown, vec![sentence])),
@@ -90,6 +89,22 @@ pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggesti
         paragraph(&format!("{shown} if {}{more}", named.join("; if ")), 3)
     };
     outcomes.iter().take(SHOWN).map(line).collect()
+}
+
+/// What a measurement should show under one cause.
+pub(super) fn shown(
+    board: &Board,
+    cause: &Cause,
+    next: &Suggestion,
+    &(_, _, value, sd): &(usize, usize, f64, f64),
+) -> String {
+    let one = |value| quantity(board, &next.measurement, value, sd);
+    // What lies between the rails of the unit decides, which nobody knows.
+    match ohms_ends(board, &cause.faults, &next.measurement).map(|(a, b)| (one(a), one(b))) {
+        Some((low, high)) if low == high => low,
+        Some((low, high)) => format!("{low} to {high}"),
+        None => one(value),
+    }
 }
 
 /// Causes named of those under which a measurement shows the same.
