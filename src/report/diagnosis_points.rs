@@ -5,6 +5,8 @@ use super::diagnosis::{paragraph, places};
 use super::{diagnosis_look, diagnosis_meter};
 use crate::board::Board;
 use crate::diagnose::{Aside, Cause, Compared, Evidence, Read, asides, compare};
+use crate::faults::Fault;
+use crate::units::Volts;
 
 /// Readings named for and against a cause, and values of a meter.
 const READINGS: usize = 3;
@@ -119,23 +121,48 @@ fn kinds(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Kind> {
 /// Answers and loads that speak for or against a cause.
 fn by_asides(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Point> {
     let yes = |yes: bool| if yes { "yes" } else { "no" };
-    let right = |right: bool| if right { "as it should" } else { "wrong" };
-    let point = |aside: &Aside| {
-        let (was, by, what) = match *aside {
-            Aside::Question(question, [was, by, _]) => {
-                let ask = &board.questions[question].ask;
-                (was, by, format!("'{ask}' was answered {}", yes(was)))
-            }
-            Aside::Load(load, [was, by, _]) => {
-                (was, by, format!("{} draws {}", board.loads[load].id, right(was)))
-            }
-            Aside::Look(look, [was, by, _]) => {
-                (was, by, format!("{} {}", diagnosis_look::question(board, look), yes(was)))
-            }
-        };
-        Point { how: if was == by { "for" } else { "against" }, what, would: None }
+    let told = |agrees: bool, what: String| Point {
+        how: if agrees { "for" } else { "against" },
+        what,
+        would: None,
+    };
+    let point = |aside: &Aside| match *aside {
+        Aside::Question(question, [was, by, _]) => {
+            let ask = &board.questions[question].ask;
+            told(was == by, format!("'{ask}' was answered {}", yes(was)))
+        }
+        Aside::Load(load, sag, _) => by_load(board, load, sag, cause),
+        Aside::Look(look, [was, by, _]) => {
+            told(was == by, format!("{} {}", diagnosis_look::question(board, look), yes(was)))
+        }
     };
     asides(board, evidence, &cause.faults).iter().map(point).collect()
+}
+
+/// What a load does to the supply, as a point.
+fn by_load(board: &Board, load: usize, sag: Volts, cause: &Cause) -> Point {
+    let of = &board.loads[load];
+    let volts = |volts: f64| diagnosis_meter::exactly(false, volts);
+    let (least, most) = of.sag;
+    let good = format!("{} to {}", volts(least.0), volts(most.0));
+    let dead = cause.faults.contains(&Fault::LoadDead { load });
+    let shorted = cause.faults.contains(&Fault::LoadShorted { load });
+    let (gives, by) = match (dead, shorted) {
+        (true, _) => (sag.0.abs() < least.0, "none".to_string()),
+        (_, true) => (sag.0 > most.0, format!("over {}", volts(most.0))),
+        _ => ((least.0..=most.0).contains(&sag.0), good.clone()),
+    };
+    let what = match sag.0 {
+        // So it is taken where the chip was reset as the load went on.
+        sag if sag >= board.supply.volts.0 => "does not hold".to_string(),
+        sag if sag < 0.0 => format!("rises by {}", volts(-sag)),
+        sag => format!("sags by {}", volts(sag)),
+    };
+    Point {
+        how: if gives { "for" } else { "against" },
+        what: format!("with {} on the supply {what}", of.id),
+        would: Some(would(&by, &good, cause.faults.is_empty())),
+    }
 }
 
 /// How far a reading misses what is predicted, beyond what tolerances and noise may do; open and
