@@ -38,7 +38,7 @@ pub struct Options {
     #[arg(long, value_name = "WHAT:WHERE=yes|no")]
     look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
-    #[arg(long, conflicts_with_all = ["meter", "look", "port", "svg", "weight", "format"])]
+    #[arg(long, conflicts_with_all = ["meter", "look", "port", "svg", "weight"])]
     trust: bool,
     /// How likely a kind of defect is beforehand, for example "resistor open=6"
     #[arg(long, value_name = "KIND=WEIGHT")]
@@ -292,8 +292,10 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     }
     let found = diagnose::corrections(board, &trusted);
     let apart = diagnose::apart(board, &trusted, &found);
-    let text = diagnosis_trust::text(board, &names, &found, &apart);
-    super::print(&wrap::page(&text, columns()))?;
+    super::print(&match options.format.into() {
+        Form::Text => wrap::page(&diagnosis_trust::text(board, &names, &found, &apart), columns()),
+        form => diagnosis_table::trusted(board, &names, &found, &apart).print(form),
+    })?;
     Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 

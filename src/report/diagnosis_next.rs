@@ -48,17 +48,29 @@ pub(super) fn text(
         );
         out += &paragraph(&what, 3);
     }
-    let add = match &best.measurement {
-        Measurement::Look(look) => {
-            Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))
-        }
-        by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
-    };
+    let add = add_own(board, &best.measurement);
     match add {
         Some(add) => out += &paragraph(&format!("then add {add} to this command"), 3),
         None => out += &paragraph("with the unit on the bench, --port PORT leads there", 3),
     }
     out
+}
+
+/// What to add to the command line for what a measurement shows, and for the supply where that is
+/// measured first; none for what only the probe reads.
+pub(super) fn add(board: &Board, next: &Suggestion) -> Option<String> {
+    let first = next.supply_first.as_ref().and_then(|first| add_own(board, first));
+    let own = add_own(board, &next.measurement)?;
+    Some(first.into_iter().chain([own]).collect::<Vec<String>>().join(" "))
+}
+
+fn add_own(board: &Board, measurement: &Measurement) -> Option<String> {
+    match measurement {
+        Measurement::Look(look) => {
+            Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))
+        }
+        by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
+    }
 }
 
 /// What a measurement should show under each leading cause.

@@ -68,7 +68,7 @@ fn corrections(board: &Board, units: usize, found: &[Correction]) -> String {
 }
 
 /// An entry of the board file as it might read, with what it reads now.
-fn entry(board: &Board, entry: &Entry) -> String {
+pub(super) fn entry(board: &Board, entry: &Entry) -> String {
     let net = |n: &NetId| &board.nets[n.0];
     let nets = |[a, b]: &[NetId; 2]| format!("[\"{}\", \"{}\"]", net(a), net(b));
     match entry {
