@@ -142,7 +142,8 @@ fn unfit_burst(row: &Row, full: f64) -> Option<String> {
     if let Some(sd) = row.sd_code
         && !(0.0..=widest).contains(&sd)
     {
-        return Some(format!("sd_code {sd:.3e} is no deviation of such a burst"));
+        let sd = if sd.abs() < 1e6 { format!("{sd}") } else { format!("{sd:.0e}") };
+        return Some(format!("sd_code {sd} is no deviation of such a burst"));
     }
     let shift = row.pullup_shift_code?;
     let goes = -PULLED_DOWN * full <= shift && mean + shift <= full * (1.0 + PULLED_DOWN);

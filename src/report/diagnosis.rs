@@ -34,7 +34,10 @@ pub fn sentence(board: &Board, cause: &Cause) -> String {
     };
     let mut text = told(board, *first);
     if let Some(sd) = cause.loose {
-        text += &format!(" (give or take {:.0} %)", 100.0 * (sd.exp() - 1.0));
+        text += &match 100.0 * (sd.exp() - 1.0) {
+            percent if percent < 0.5 => " (give or take under 1 %)".to_string(),
+            percent => format!(" (give or take {percent:.0} %)"),
+        };
     }
     for fault in rest {
         text += &format!(", and {}", told(board, *fault));
@@ -57,8 +60,10 @@ fn told(board: &Board, fault: Fault) -> String {
         }
         Fault::ResistorOff { resistor, ratio } => {
             let r = r(resistor);
-            let ohms = Ohms(rounded(r.ohms.0 * ratio));
-            format!("{} has some {ohms} instead of {}", r.id, r.ohms)
+            match telling(r.ohms.0 * ratio, r.ohms.0) {
+                Some(ohms) => format!("{} has some {} instead of {}", r.id, Ohms(ohms), r.ohms),
+                None => format!("{} is off its {} by under 0.1 %", r.id, r.ohms),
+            }
         }
         Fault::ContactResistive { jumper, position, ohms } => {
             let ohms = Ohms(rounded(ohms.0));
@@ -80,8 +85,18 @@ fn told(board: &Board, fault: Fault) -> String {
 
 /// Two digits: more would be a false promise.
 pub(super) fn rounded(x: f64) -> f64 {
-    let digit = 10f64.powf(x.abs().log10().floor() - 1.0);
+    digits(x, 2)
+}
+
+fn digits(x: f64, count: i32) -> f64 {
+    let digit = 10f64.powi(x.abs().log10().floor() as i32 + 1 - count);
     (x / digit).round() * digit
+}
+
+/// A value that differs from another, with no more digits than show that it does; none where four
+/// do not.
+fn telling(x: f64, other: f64) -> Option<f64> {
+    (2..=4).map(|count| digits(x, count)).find(|shown| (shown / other - 1.0).abs() > 5e-4)
 }
 
 /// The places of the jumpers that a channel depends on.
@@ -343,4 +358,30 @@ pub fn line(text: &str) -> String {
 pub(super) fn paragraph(text: &str, indent: usize) -> String {
     let words: Vec<&str> = text.split_whitespace().collect();
     format!("{}{}\n", " ".repeat(indent), words.join(" "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::parse;
+
+    #[test]
+    fn a_resistor_that_is_a_little_off_never_has_its_own_value() {
+        let text = include_str!("../../protocols/vent-controller.toml");
+        let board = parse("demo", text).expect("a board");
+        let resistor = board.resistors.iter().position(|r| r.id == "R12").expect("R12, 10 kΩ");
+        let told = |ratio: f64, sd: f64| {
+            let faults = vec![Fault::ResistorOff { resistor, ratio }];
+            sentence(&board, &Cause { faults, loose: Some(sd), ..Cause::good() })
+        };
+        let some = |ohms: &str, percent: &str| {
+            format!("R12 has some {ohms} instead of 10 kΩ (give or take {percent})")
+        };
+        assert_eq!(told(0.7612, 0.15), some("7.6 kΩ", "16 %"));
+        assert_eq!(told(0.9912, 0.004), some("9.9 kΩ", "under 1 %"));
+        assert_eq!(told(1.012, 0.004), some("10.1 kΩ", "under 1 %"));
+        assert_eq!(told(1.0023, 0.004), some("10.02 kΩ", "under 1 %"));
+        let same = "R12 is off its 10 kΩ by under 0.1 % (give or take under 1 %)";
+        assert_eq!(told(1.0002, 0.004), same);
+    }
 }
