@@ -359,29 +359,3 @@ pub(super) fn paragraph(text: &str, indent: usize) -> String {
     let words: Vec<&str> = text.split_whitespace().collect();
     format!("{}{}\n", " ".repeat(indent), words.join(" "))
 }
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::board::parse;
-
-    #[test]
-    fn a_resistor_that_is_a_little_off_never_has_its_own_value() {
-        let text = include_str!("../../protocols/vent-controller.toml");
-        let board = parse("demo", text).expect("a board");
-        let resistor = board.resistors.iter().position(|r| r.id == "R12").expect("R12, 10 kΩ");
-        let told = |ratio: f64, sd: f64| {
-            let faults = vec![Fault::ResistorOff { resistor, ratio }];
-            sentence(&board, &Cause { faults, loose: Some(sd), ..Cause::good() })
-        };
-        let some = |ohms: &str, percent: &str| {
-            format!("R12 has some {ohms} instead of 10 kΩ (give or take {percent})")
-        };
-        assert_eq!(told(0.7612, 0.15), some("7.6 kΩ", "16 %"));
-        assert_eq!(told(0.9912, 0.004), some("9.9 kΩ", "under 1 %"));
-        assert_eq!(told(1.012, 0.004), some("10.1 kΩ", "under 1 %"));
-        assert_eq!(told(1.0023, 0.004), some("10.02 kΩ", "under 1 %"));
-        let same = "R12 is off its 10 kΩ by under 0.1 % (give or take under 1 %)";
-        assert_eq!(told(1.0002, 0.004), same);
-    }
-}
