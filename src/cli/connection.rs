@@ -84,7 +84,9 @@ impl Connection {
                 Some(what) => format!("is {what}, which is no serial port"),
                 None => return Ok(()),
             },
-            Err(_) if folder.is_none_or(|folder| !folder.is_dir()) => "there is no such port".into(),
+            Err(_) if folder.is_none_or(|folder| !folder.is_dir()) => {
+                "there is no such port".into()
+            }
             Err(_) => return Ok(()),
         };
         Err(Failure::input(format!(

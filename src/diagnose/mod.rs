@@ -20,6 +20,7 @@ mod system;
 mod trust;
 mod unfit;
 mod unseated;
+mod wanting;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
@@ -32,6 +33,7 @@ pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
+pub use wanting::still_to_read;
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
