@@ -104,3 +104,50 @@ fn a_reference_of_its_own_shows_in_the_readings_from_what_its_tolerance_leaves()
         found[0].what.split_whitespace().filter_map(|w| w.parse().ok()).collect();
     assert!(!percent.is_empty() && percent.iter().all(|p| *p > 1.0), "{found:?}");
 }
+
+#[test]
+fn what_a_maker_accepts_of_supply_shunts_and_thresholds_is_named_with_the_reason() {
+    let text = format!(
+        "{DEMO}\n[[accepted]]\ndefects = [\"supply wrong\", \"shunt not the unit's own\"]\n\
+         reason = \"each unit is looked at\"\n[[accepted]]\nparts = [\"address\"]\n\
+         defects = [\"product threshold wrong\"]\nreason = \"read from levels\"\n"
+    );
+    let (board, all) = of(&text);
+    let (_, before) = of(DEMO);
+    assert_eq!(all.len(), before.len());
+    for (other, before) in all.iter().zip(&before) {
+        // What a check finds is still found by it.
+        let set = other.set.map(|s| board.options[s].id.as_str());
+        let accepted = match (before.found, other.class, set) {
+            (false, "supply wrong" | "shunt not the unit's own", _) => Some(0),
+            (false, "product threshold wrong", Some("address")) => Some(1),
+            _ => None,
+        };
+        assert_eq!((other.accepted, other.found), (accepted, before.found), "{other:?}");
+        match accepted {
+            Some(0) => assert_eq!(other.by, "accepted: each unit is looked at"),
+            Some(_) => assert_eq!(other.by, "accepted: read from levels"),
+            None => assert_eq!(other.by, before.by),
+        }
+    }
+    assert_eq!(all.iter().filter(|o| o.accepted == Some(0)).count(), 2, "{all:?}");
+    assert_eq!(all.iter().filter(|o| o.accepted == Some(1)).count(), 1, "{all:?}");
+}
+
+#[test]
+fn an_entry_that_accepts_what_a_check_finds_is_needless() {
+    let accepted = "[[accepted]]\ndefects = [\"supply wrong\"]\nreason = \"it is the bench's\"\n";
+    let told = |text: &str| {
+        let board = parse("vent.toml", text).unwrap_or_else(|p| panic!("{p}"));
+        let windows = windows(&board).unwrap_or_else(|p| panic!("{p:?}"));
+        let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+        strapwise::report::coverage::text(&board, &windows, &walk)
+    };
+    assert!(!told(&format!("{DEMO}\n{accepted}")).contains("needless"));
+    let metered = DEMO.replace("aref = \"capacitor\" ", "calibrate = true\naref = \"capacitor\" ");
+    let told = told(&format!("{metered}\n{accepted}"));
+    assert!(
+        told.contains("the entry accepted because \"it is the bench's\" is needless"),
+        "{told}"
+    );
+}

@@ -2,14 +2,75 @@
 
 mod cli_support;
 
-use cli_support::{Bench, Ended, PROGRAM, board, record};
+use cli_support::{Bench, Ended, PROGRAM, record};
 use std::path::Path;
 use std::process::Command;
 
+/// A ladder of four taps, which a run goes through in two seconds.
+const LADDER: &str = r#"
+format = 1
+[board]
+name = "rate"
+revision = "A"
+about = "A lamp at one of four rates"
+chip = "atmega328p"
+[supply]
+net = "VCC"
+ground = "GND"
+volts = "5V"
+tolerance = "5%"
+source = "bench supply"
+aref = "capacitor"
+[delivery]
+J1 = "3"
+[[resistor]]
+id = "R1"
+between = ["VCC", "A"]
+value = "1k"
+tolerance = "5%"
+[[resistor]]
+id = "R2"
+between = ["A", "B"]
+value = "1k"
+tolerance = "5%"
+[[resistor]]
+id = "R3"
+between = ["B", "GND"]
+value = "1k"
+tolerance = "5%"
+[[jumper]]
+id = "J1"
+label = "rate"
+positions = [
+  { name = "1", pins = [1, 2], joins = ["VCC", "PICK"] },
+  { name = "2", pins = [3, 4], joins = ["A", "PICK"] },
+  { name = "3", pins = [5, 6], joins = ["B", "PICK"] },
+  { name = "4", pins = [7, 8], joins = ["GND", "PICK"] },
+]
+[[channel]]
+id = "RATE"
+label = "rate"
+net = "PICK"
+pin = "PC0"
+kind = "analog"
+[[options]]
+id = "rate"
+label = "rate"
+channels = ["RATE"]
+when = [
+  { J1 = "1", means = "still" },
+  { J1 = "2", means = "slow" },
+  { J1 = "3", means = "fast" },
+  { J1 = "4", means = "off" },
+]
+"#;
+
 /// A whole check of the bench on the virtual unit with this seed.
 fn check(results: &Path, seed: &str) -> Ended {
+    let file = results.join("rate.toml");
+    std::fs::write(&file, LADDER).unwrap();
     let mut command = Command::new(PROGRAM);
-    command.arg("bench").arg(board());
+    command.arg("bench").arg(file);
     command.args(["--port", "virtual", "--seed", seed, "--still", "0.1"]);
     command.args(["--check-bench", "--unit", "REF", "--lot", "L1", "--results"]).arg(results);
     let mut bench = Bench::spawn(&mut command);
@@ -32,8 +93,8 @@ fn a_bench_is_as_it_was_until_its_good_unit_reads_otherwise() {
     let other = check(results.path(), "2");
     assert_eq!(other.code, Some(1), "{}", other.out);
     assert!(other.out.contains("the bench is not to be trusted"), "{}", other.out);
-    let rows = record(&results.path().join("vent-controller/L1/REF-3.csv"));
+    let rows = record(&results.path().join("rate/L1/REF-3.csv"));
     let last = rows.last().unwrap();
     assert_eq!((&*last["rule"], &*last["verdict"]), ("bench check", "fail"));
-    assert!(last["reason"].contains("LOOP with K1 on at J1=3"), "{}", last["reason"]);
+    assert!(last["reason"].contains("RATE at J1=2"), "{}", last["reason"]);
 }

@@ -277,6 +277,6 @@ fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells(
     let line = ">1: over 99.9 %: one of 2, not separable: R20 is open; K1 never closes<";
     assert!(svg.contains(line) && svg.contains(">768<"), "{svg}");
     let svg = draw("V001");
-    assert!(svg.contains("No code of the converter tells"), "{svg}");
+    assert!(svg.contains("Every code is as a good unit gives it"), "{svg}");
     assert!(!svg.contains(">1023<") && !svg.contains("No reading tells"), "{svg}");
 }

@@ -325,6 +325,9 @@ mod plugged {
             assert!(asked.contains(&format!("This unit is {serial}")), "{asked}");
             bench.press("");
             lead(&mut bench, &unit);
+            // The label of the next unit is scanned while this one is plugged in still.
+            bench.press("V9");
+            bench.enter_until(|l| l.contains("`V9` is no answer here: press Enter alone")).unwrap();
             fs::remove_file(&port).unwrap();
         }
         bench.enter_until(|l| l.contains("Plug the next unit in")).unwrap();

@@ -3,7 +3,7 @@
 
 mod cli_support;
 
-use cli_support::{Bench, Ended, PROGRAM, board, kind, record, rows, strapwise};
+use cli_support::{Bench, Ended, PROGRAM, board, kind, record, rows, small_board, strapwise};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -12,19 +12,19 @@ use strapwise::record::{Head, Row, RowKind};
 use strapwise::store::Store;
 
 fn lot_folder(results: &Path) -> PathBuf {
-    results.join("vent-controller/L1")
+    results.join("blinker/L1")
 }
 
 /// An attempt at U1 that came to a verdict, as the bench leaves it.
 fn attempt(results: &Path, verdict: &str, reason: &str, retest: Option<&str>) {
-    let store = Store::open(results, "vent-controller", "L1").unwrap();
+    let store = Store::open(results, "blinker", "L1").unwrap();
     let mut attempt = store.begin("U1").unwrap();
     let row = |kind, seq| Row {
         row: kind,
         seq,
         at: "2026-03-04T05:06:07Z".parse().unwrap(),
         head: Head {
-            board: "vent-controller".into(),
+            board: "blinker".into(),
             lot: "L1".into(),
             unit: "U1".into(),
             attempt: attempt.number(),
@@ -44,8 +44,19 @@ fn attempt(results: &Path, verdict: &str, reason: &str, retest: Option<&str>) {
     store.rebuild_lot(lot::table_csv).unwrap();
 }
 
+/// A small board, whose run takes a second where that of the demo's takes ten.
+fn small(results: &Path) -> PathBuf {
+    let file = results.join("small.toml");
+    std::fs::write(&file, small_board()).unwrap();
+    file
+}
+
 fn bench(results: &Path, more: &[&str]) -> Ended {
-    let (path, folder) = (board(), results.to_str().unwrap().to_string());
+    bench_of(&small(results), results, more)
+}
+
+fn bench_of(path: &Path, results: &Path, more: &[&str]) -> Ended {
+    let folder = results.to_str().unwrap().to_string();
     let fixed = ["bench", path.to_str().unwrap(), "--lot", "L1", "--results", &folder];
     strapwise(&[&fixed[..], more].concat())
 }
@@ -56,8 +67,12 @@ fn lot_line(results: &Path) -> HashMap<String, String> {
 
 /// A whole good run on the virtual unit.
 fn good_run(results: &Path, more: &[&str]) -> Ended {
+    good_run_of(&small(results), results, more)
+}
+
+fn good_run_of(file: &Path, results: &Path, more: &[&str]) -> Ended {
     let mut command = Command::new(PROGRAM);
-    command.arg("bench").arg(board());
+    command.arg("bench").arg(file);
     command.args(["--port", "virtual", "--still", "0.1", "--lot", "L1", "--unit", "U1"]);
     command.arg("--results").arg(results).args(more);
     let mut bench = Bench::spawn(&mut command);
@@ -190,11 +205,11 @@ fn a_reason_for_a_unit_that_was_never_tested_is_a_slip() {
 #[test]
 fn a_unit_delivered_otherwise_ends_in_its_own_setting() {
     let results = tempfile::tempdir().unwrap();
-    let ended = good_run(results.path(), &["--deliver", "J1=2, J3=fitted"]);
+    let ended = good_run_of(&board(), results.path(), &["--deliver", "J1=2, J3=fitted"]);
     assert_eq!(ended.code, Some(0), "{}", ended.out);
     let told = ended.out.lines().find(|l| kind(l) == "deliver").expect("it is told");
     assert!(told.contains("J1=2") && told.contains("J3=fitted"), "{told}");
-    let kept = record(&lot_folder(results.path()).join("U1-1.csv"));
+    let kept = record(&results.path().join("vent-controller/L1/U1-1.csv"));
     let said = kept.iter().find(|r| r["rule"] == "delivery setting").expect("it is kept");
     assert!(said["setting"].contains("J1=2") && said["note"].contains("board file: J1="));
     let last = kept.iter().rfind(|r| r["row"] == "check" && r["mode"] == "mean").unwrap();
@@ -212,11 +227,11 @@ fn a_delivery_setting_that_is_none_is_refused_as_any_setting_is() {
         ("", "name a jumper"),
     ] {
         let more = ["--unit", "U1", "--port", "virtual", "--deliver", text];
-        let ended = bench(results.path(), &more);
+        let ended = bench_of(&board(), results.path(), &more);
         assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{text}");
         assert!(ended.err.contains(why), "{}", ended.err);
     }
-    assert!(!lot_folder(results.path()).exists(), "nothing was begun");
+    assert!(!results.path().join("vent-controller").exists(), "nothing was begun");
 }
 
 /// The row of an attempt that judges the supply itself.
@@ -246,10 +261,10 @@ fn a_meter_s_reading_calibrates_the_unit_until_it_is_repaired() {
     assert!((millivolts(&third) / millivolts(&second) - 1.0).abs() < 0.002, "{third:?}");
     let folder = results.path().to_str().unwrap();
     let of_unit = ["--unit", "U1", "--lot", "L1", "--results", folder];
-    let look = read(&of_unit);
+    let look = read(&small(results.path()), &of_unit);
     assert!(look.out.contains("VCC, calibrated 20"), "{}", look.out);
     good_run(results.path(), &["--reason", "repaired: U1 replaced"]);
-    let look = read(&of_unit);
+    let look = read(&small(results.path()), &of_unit);
     assert!(look.out.contains("VCC, give or take 9 %"), "{}", look.out);
     let fourth = volts(results.path(), 4);
     assert!(fourth["note"].ends_with("by the nominal reference"), "{}", fourth["note"]);
@@ -261,15 +276,15 @@ fn a_look_at_a_unit_that_has_no_record_says_so() {
     let folder = results.path().to_str().unwrap();
     attempt(results.path(), "PASS", "", None);
     for (unit, lot, why) in [("U7", "L1", "no record of it in lot L1"), ("U1", "L7", "L7: ")] {
-        let look = read(&["--unit", unit, "--lot", lot, "--results", folder]);
+        let look =
+            read(&small(results.path()), &["--unit", unit, "--lot", lot, "--results", folder]);
         assert!(look.code != Some(0) && look.out.is_empty(), "{unit} {lot}: {}", look.out);
         assert!(look.err.contains(why), "{}", look.err);
     }
 }
 
 /// A look at the virtual unit.
-fn read(more: &[&str]) -> Ended {
-    let path = board();
+fn read(path: &Path, more: &[&str]) -> Ended {
     strapwise(&[&["read", path.to_str().unwrap(), "--port", "virtual"], more].concat())
 }
 

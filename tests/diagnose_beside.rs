@@ -53,7 +53,7 @@ fn told(board: &Board, rows: &[Row]) -> String {
     let evidence = Evidence::of(board, rows);
     let found = diagnose(board, &evidence, &Options::default());
     let next = suggest(board, &evidence, &found);
-    let text = diagnosis::text(board, &evidence, &found, &next);
+    let text = diagnosis::text(board, &evidence, &found, &next, 80);
     assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }

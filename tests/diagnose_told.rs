@@ -23,7 +23,7 @@ fn rows(board: &Arc<Board>, faults: &[Fault]) -> Vec<Row> {
 fn told(board: &Board, rows: &[Row]) -> (Evidence, Diagnosis, String) {
     let evidence = Evidence::of(board, rows);
     let found = diagnose(board, &evidence, &Options::default());
-    let text = diagnosis::text(board, &evidence, &found, &[]);
+    let text = diagnosis::text(board, &evidence, &found, &[], 80);
     (evidence, found, text)
 }
 
@@ -114,6 +114,29 @@ fn no_reading_speaks_for_and_against_one_cause() {
             assert!(!said.contains(&line), "{text}");
         }
     }
+}
+
+#[test]
+fn a_diagnosis_fits_the_width_that_it_is_given() {
+    let board = vent_controller();
+    let (evidence, found, told) =
+        told(&board, &rows(&board, &[Fault::ResistorOpen { resistor: 1 }]));
+    let at = |width| diagnosis::text(&board, &evidence, &found, &[], width);
+    let words = |text: &str| text.split_whitespace().map(String::from).collect::<Vec<_>>();
+    let strips = |text: &str| text.lines().filter(|l| l.contains('|')).count();
+    assert!(strips(&told) > 1, "{told}");
+    for width in [40, 60, 80, 100] {
+        let text = at(width);
+        let long: Vec<&str> = text.lines().filter(|l| l.chars().count() > width).collect();
+        assert!(long.is_empty(), "{width}: {long:#?}");
+        assert_eq!(strips(&text), strips(&told), "{width}: {text}");
+    }
+    // What there is room for is used.
+    assert!(at(100).lines().count() < at(60).lines().count(), "{}", at(100));
+    let prose = |text: &str| {
+        words(&text.lines().filter(|l| !l.contains('|')).collect::<Vec<_>>().join("\n"))
+    };
+    assert_eq!(prose(&at(40)), prose(&told), "no word is lost");
 }
 
 #[test]

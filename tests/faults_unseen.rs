@@ -142,6 +142,9 @@ fn an_entry_with_a_slip_is_told_with_its_place() {
     assert!(why.contains("`reason` of [[accepted]] is empty"), "{why}");
     let none = told("[[accepted]]\nparts = []\nreason = \"x\"\n");
     assert!(none.contains("is empty"), "{none}");
+    let parts =
+        told("[[accepted]]\ndefects = [\"resistor open\", \"supply wrong\"]\nreason = \"x\"\n");
+    assert!(parts.contains("parts"), "{parts}");
     let missing = told("[[accepted]]\nparts = [\"R30\"]\n");
     assert!(missing.contains("reason"), "{missing}");
 }

@@ -169,6 +169,29 @@ fn imports(source: &str) -> Vec<String> {
 }
 
 #[test]
+fn a_benchmark_that_is_piped_into_head_ends_quietly() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("bench-scripts/benchmarks");
+    let mut folders = vec![folder];
+    let mut looked_at = 0;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()) {
+            if entry.is_dir() {
+                folders.push(entry);
+            } else if entry.extension().is_some_and(|e| e == "rs") && !entry.ends_with("tell.rs") {
+                let text = std::fs::read_to_string(&entry).unwrap();
+                looked_at += 1;
+                for line in text.lines() {
+                    let prints = [" println!", " print!", "(println!", "| println!"];
+                    let panics = prints.iter().any(|p| line.contains(p));
+                    assert!(!panics, "{}: `tell!` instead: {line}", entry.display());
+                }
+            }
+        }
+    }
+    assert!(looked_at > 15, "{looked_at}");
+}
+
+#[test]
 fn nobody_imports_what_the_table_does_not_allow() {
     let mut wrong = Vec::new();
     for (file, source) in sources() {

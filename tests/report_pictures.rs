@@ -342,6 +342,37 @@ fn the_card_shows_each_pin_of_the_ladder_with_its_number() {
 }
 
 #[test]
+fn the_card_of_a_header_of_thirty_positions_can_be_read_and_fits_a_sheet() {
+    for text in ["option", "a long name of an option"] {
+        let board = wide(30, 1, "p", text);
+        let svg = card_picture::picture(&board);
+        tidy(&svg);
+        let document = Document::parse(&svg).unwrap();
+        // Of an A4 sheet, 842 points high (ISO 216), it leaves a third to the other headers.
+        let boxes = document.descendants().filter(|n| n.has_tag_name("rect")).map(rect_edges);
+        let long = boxes
+            .filter(|b| (540.0..560.0).contains(&(b.2 - b.0)))
+            .map(|b| b.3 - b.1)
+            .fold(0.0, f64::max);
+        assert!((100.0..842.0 * 2.0 / 3.0).contains(&long), "{long} points");
+        let shunts = document.descendants().filter(|n| n.attribute("stroke-linecap").is_some());
+        let wide: Vec<f64> = shunts.map(|n| number(n, "stroke-width")).collect();
+        // A millimetre is 2.83 points.
+        assert!(wide.len() >= 30 && wide.iter().all(|w| *w > 3.6), "{wide:?}");
+        let written = |wanted: &str| {
+            document
+                .descendants()
+                .filter(|n| n.tag_name().name() == "text")
+                .any(|n| n.text() == Some(wanted))
+        };
+        for pin in 1..=60 {
+            assert!(written(&pin.to_string()), "pin {pin}");
+        }
+        assert!(words(&svg).contains(&squeezed("p29: pins 59-60")));
+    }
+}
+
+#[test]
 fn the_card_marks_the_delivery_setting_once_for_each_header_and_table() {
     // Three headers that stand alone and one table of bits.
     let svg = card_picture::picture(&demo());
@@ -386,12 +417,13 @@ proptest! {
     })]
     #[test]
     fn whatever_the_names_nothing_overlaps_and_nothing_leaves_the_sheet(
-        taps in 2usize..16, bits in 1usize..6, name in "[A-Za-z][A-Za-z0-9_-]{0,50}",
+        taps in 2usize..16, many in 16usize..50, bits in 1usize..6, name in "[A-Za-z][A-Za-z0-9_-]{0,50}",
         text in "[ -~äßΩ漢]{0,150}",
     ) {
         prop_assume!(!["open", "parked"].contains(&name.as_str()));
         for svg in pictures(&wide(taps, bits, &name, &format!("x{text}"))) {
             tidy(&svg);
         }
+        tidy(&card_picture::picture(&wide(many, bits, &name, &format!("x{text}"))));
     }
 }

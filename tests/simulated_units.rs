@@ -1,6 +1,10 @@
 //! Whole unit tests in a simulated world: a sample of what `cargo run --release --example simulate`
 //! runs by the hundred thousand.
 
+#[macro_use]
+#[path = "../bench-scripts/benchmarks/tell.rs"]
+mod tell;
+
 #[path = "../bench-scripts/benchmarks/simulation/mod.rs"]
 mod simulation;
 

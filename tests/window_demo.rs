@@ -73,3 +73,13 @@ fn no_setting_of_the_demo_board_shorts_its_supply_with_every_switch_closed() {
         assert_eq!(short(&board, &parts, &setting, &closed), None, "{}", setting.text(&board));
     }
 }
+
+#[test]
+fn the_band_of_a_channel_without_options_is_shown_as_the_window_that_it_makes() {
+    let board = demo();
+    let text = strapwise::report::windows::text(&board, &windows(&board).expect("windows"));
+    let mut lines = text.lines().skip_while(|l| !l.starts_with("HUMID"));
+    let row = lines.nth(2).expect("a row");
+    // A mean may lie between two codes, up to 27.7 here.
+    assert_eq!(row, "  any       -       0.000   0.0  0..28  0..28     0  -       -");
+}

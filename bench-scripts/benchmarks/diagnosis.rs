@@ -18,6 +18,8 @@
 //! draws units with two defects only, `--odds drawn` gives the diagnosis the odds by which the units
 //! are drawn, `--solve` has ngspice solve the circuits that only this benchmark needs.
 
+#[macro_use]
+mod tell;
 #[path = "../../tests/diagnose_support/mod.rs"]
 mod diagnose_support;
 
@@ -124,7 +126,7 @@ fn all<W: World>(
 fn timed(name: &str, tally: &Tally) {
     let count: usize = tally.singles.values().map(|c| c.units).sum();
     let each = 1e3 * tally.time.as_secs_f64() / count.max(1) as f64;
-    println!("{name}: {each:.1} ms a unit with one defect, one thread");
+    tell!("{name}: {each:.1} ms a unit with one defect, one thread");
 }
 
 fn main() -> ExitCode {
@@ -146,7 +148,7 @@ fn answer() -> Result<(), String> {
     let wanted = wanted()?;
     speed::print();
     if wanted.worlds.iter().any(|w| w == "shared") {
-        println!("A WORLD THAT SHARES THE SOLVER\n");
+        tell!("A WORLD THAT SHARES THE SOLVER\n");
         let vent = include_str!("../../protocols/vent-controller.toml");
         let twelve = boards::twelve_jumpers();
         let mut sum = Tally::default();
@@ -158,7 +160,7 @@ fn answer() -> Result<(), String> {
         sum.print();
     }
     if wanted.worlds.iter().any(|w| w == "ngspice") {
-        println!("\nA WORLD THAT NGSPICE SOLVED, WHOLE UNIT TESTS OF THE BENCH\n");
+        tell!("\nA WORLD THAT NGSPICE SOLVED, WHOLE UNIT TESTS OF THE BENCH\n");
         let mut tally = all(Independent::new, &wanted, wanted.units)?;
         timed("vent-controller", &tally);
         tally.print();

@@ -7,6 +7,9 @@
 //! as the operator sees it. The hand's own time is not in it. Moves that no reading can tell are
 //! left out, since they wait for a key.
 
+#[macro_use]
+mod tell;
+
 #[path = "../../tests/emulated/stand.rs"]
 #[allow(dead_code, reason = "shared with the tests on the emulated board")]
 mod stand;
@@ -39,14 +42,14 @@ fn main() {
     let board = board::parse(BOARD, &text).expect("a board without problems");
 
     let seated: Vec<Seated> = (0..runs).flat_map(|_| one_run()).collect();
-    println!("from a shunt seated to the verdict, {STILL} s rule, {runs} runs of the whole unit");
+    tell!("from a shunt seated to the verdict, {STILL} s rule, {runs} runs of the whole unit");
     let mut over = 0;
     for s in &seated {
         let allowed = ASKED + settles(&board, &s.jumper);
         let late = s.seconds > allowed;
         over += usize::from(late);
         let mark = if late { "over" } else { "" };
-        println!("  {:5.2} s of {allowed:.2} s  {:4}  {}", s.seconds, mark, s.asked);
+        tell!("  {:5.2} s of {allowed:.2} s  {:4}  {}", s.seconds, mark, s.asked);
     }
     let mut seconds: Vec<f64> = seated.iter().map(|s| s.seconds).collect();
     seconds.sort_by(f64::total_cmp);
@@ -54,7 +57,7 @@ fn main() {
         panic!("no move was seen");
     };
     let median = seconds[seconds.len() / 2];
-    println!(
+    tell!(
         "median {median:.2} s (asked: under {ASKED} s), longest {most:.2} s; {over} of {} moves over",
         seconds.len()
     );

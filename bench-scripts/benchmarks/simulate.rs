@@ -8,6 +8,9 @@
 //! then every run that broke what must hold; `--one` tells such a run event by event. `--solve` has
 //! ngspice solve the tables anew, which is needed when the board file or the list of defects changes.
 
+#[macro_use]
+mod tell;
+
 mod simulation;
 
 use simulation::strata::{Site, Stratum, vent_controller};
@@ -55,9 +58,9 @@ fn many(runs: &str, seed: &str) -> Result<(), String> {
     let began = Instant::now();
     let tally = all(runs, seed)?;
     let seconds = began.elapsed().as_secs_f64();
-    print!("{}", tally.text());
+    tell!("{}", tally.text().trim_end());
     let (count, asks) = (tally.runs() as f64, tally.asks as f64);
-    println!(
+    tell!(
         "version {}, seed {seed}: {count} runs in {seconds:.1} s on two threads, {:.0} a second, \
          {:.0} asks a run; {} passes on an answer that was not true",
         env!("CARGO_PKG_VERSION"),
@@ -74,9 +77,9 @@ fn one(stratum: &str, seed: &str) -> Result<(), String> {
     let mut site = Site::new()?;
     let unit = site.one(stratum, number(seed)?, true);
     for fault in &unit.faults {
-        println!("defect: {} ({:?})", fault.text(&site.design), unit.claim);
+        tell!("defect: {} ({:?})", fault.text(&site.design), unit.claim);
     }
-    println!("slips: {}; missing in the record: {:?}", unit.slips, unit.outcome.missing);
+    tell!("slips: {}; missing in the record: {:?}", unit.slips, unit.outcome.missing);
     Ok(())
 }
 
@@ -84,6 +87,6 @@ fn one(stratum: &str, seed: &str) -> Result<(), String> {
 fn straight() -> Result<(), String> {
     let board = vent_controller();
     let (codes, share) = solve::straightness(&board, &Tables::kept(&board)?, 200);
-    println!("parts at their ends: {codes:.3} codes, source {:.2} % off at most", 100.0 * share);
+    tell!("parts at their ends: {codes:.3} codes, source {:.2} % off at most", 100.0 * share);
     Ok(())
 }

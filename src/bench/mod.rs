@@ -63,6 +63,11 @@ pub trait Procedure {
         false
     }
 
+    /// Whether a key answers what was asked last: that something is done, or yes or no.
+    fn wants_key(&self) -> bool {
+        false
+    }
+
     /// Somebody noted something, at whatever prompt.
     fn remark(&mut self, now: Duration, text: &str) -> Vec<Output> {
         let _ = (now, text);

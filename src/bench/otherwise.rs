@@ -4,7 +4,7 @@
 use super::supply::{self, By};
 use super::{Burst, Verdict};
 use crate::board::chip::Probe;
-use crate::board::{Board, Decoding, Kind, Place, Reference, Task};
+use crate::board::{Board, Decoding, Kind, Part, Place, Reference, Task};
 use crate::faults;
 use crate::units::Volts;
 use crate::walk::Walk;
@@ -24,6 +24,26 @@ pub struct Otherwise {
     pub found: bool,
     /// What finds it, or what would.
     pub by: String,
+    /// The set of options that it is about, by index, where it is about one.
+    pub set: Option<usize>,
+    /// The entry of the board file by which the maker has accepted it, by index.
+    pub accepted: Option<usize>,
+}
+
+impl Otherwise {
+    fn of(class: &'static str, what: String, found: bool, by: impl Into<String>) -> Otherwise {
+        Otherwise { class, what, found, by: by.into(), set: None, accepted: None }
+    }
+
+    /// What no check is sure to find may have been accepted.
+    fn accept(&mut self, board: &Board) {
+        let parts: Vec<Part> = self.set.into_iter().map(Part::Options).collect();
+        let entry = || board.accepted.iter().position(|a| a.takes(self.class, &parts));
+        self.accepted = if self.found { None } else { entry() };
+        if let Some(entry) = self.accepted {
+            self.by = format!("accepted: {}", board.accepted[entry].reason);
+        }
+    }
 }
 
 /// Everything of the kind on a board, led through a sequence.
@@ -35,6 +55,7 @@ pub fn otherwise(board: &Board, windows: &Windows, walk: &Walk) -> Vec<Otherwise
     }
     of_shunts(board, &mut all);
     of_thresholds(board, &mut all);
+    all.iter_mut().for_each(|other| other.accept(board));
     all
 }
 
@@ -46,11 +67,11 @@ fn of_supply(board: &Board, all: &mut Vec<Otherwise>) {
     let outside = format!("{net} is outside {low} to {high}");
     if board.supply.calibrate || board.supply.by_meter {
         let by = format!("{meter}, asked for before the first move");
-        all.push(Otherwise { class, what: outside, found: true, by });
+        all.push(Otherwise::of(class, outside, true, by));
         return;
     }
     if !board.chip.reads_supply {
-        all.push(Otherwise { class, what: outside, found: false, by: meter });
+        all.push(Otherwise::of(class, outside, false, meter));
         return;
     }
     let [under, over] = [low.0 / 2.0, high.0 * 2.0].map(|far| {
@@ -62,10 +83,10 @@ fn of_supply(board: &Board, all: &mut Vec<Otherwise>) {
         ends.iter().filter_map(|(word, volts)| Some(format!("{word} {}", (*volts)?))).collect();
     if !sure.is_empty() {
         let (what, by) = (format!("{net} is {}", sure.join(" or ")), "the chip's own reference");
-        all.push(Otherwise { class, what, found: true, by: by.to_string() });
+        all.push(Otherwise::of(class, what, true, by));
     }
     let what = format!("{outside} by less than that");
-    all.push(Otherwise { class, what, found: false, by: meter });
+    all.push(Otherwise::of(class, what, false, meter));
 }
 
 /// From which voltage on, away from a limit, every good chip finds the supply wrong, rounded away
@@ -113,10 +134,10 @@ fn of_reference(board: &Board, windows: &Windows, walk: &Walk, all: &mut Vec<Oth
         .collect();
     if !sure.is_empty() {
         let what = format!("{what} is {} than nominal", sure.join(" or "));
-        all.push(Otherwise { class, what, found: true, by: "the readings".to_string() });
+        all.push(Otherwise::of(class, what, true, "the readings"));
     }
     let what = format!("{what} is off by less than that");
-    all.push(Otherwise { class, what, found: false, by: meter.to_string() });
+    all.push(Otherwise::of(class, what, false, meter));
 }
 
 fn of_shunts(board: &Board, all: &mut Vec<Otherwise>) {
@@ -125,19 +146,15 @@ fn of_shunts(board: &Board, all: &mut Vec<Otherwise>) {
     };
     let with: Vec<&str> = board.delivery.0.iter().enumerate().filter_map(leaves).collect();
     if !with.is_empty() {
-        all.push(Otherwise {
-            class: "shunt not the unit's own",
-            what: format!("a shunt of the tester's is left on {}", with.join(", ")),
-            found: false,
-            by: "look".to_string(),
-        });
+        let what = format!("a shunt of the tester's is left on {}", with.join(", "));
+        all.push(Otherwise::of("shunt not the unit's own", what, false, "look"));
     }
 }
 
 fn of_thresholds(board: &Board, all: &mut Vec<Otherwise>) {
     let class = "product threshold wrong";
     let reported = board.commands.get(Task::Report).is_some();
-    let mut add = |id: &str, known: bool| {
+    let mut add = |set: usize, id: &str, known: bool| {
         let what = format!("the product takes {id} for another option than is meant");
         let (found, by) = match (known, reported) {
             (true, _) => (true, "check-thresholds, on what `[[thresholds]]` says".to_string()),
@@ -148,7 +165,7 @@ fn of_thresholds(board: &Board, all: &mut Vec<Otherwise>) {
                 (false, "check-thresholds, once `[[thresholds]]` says what they are".to_string())
             }
         };
-        all.push(Otherwise { class, what, found, by });
+        all.push(Otherwise { set: Some(set), ..Otherwise::of(class, what, found, by) });
     };
     let of_channel = |c: usize| board.thresholds.iter().any(|d| d.channel() == Some(c));
     for (s, set) in board.options.iter().enumerate() {
@@ -159,6 +176,6 @@ fn of_thresholds(board: &Board, all: &mut Vec<Otherwise>) {
         }
         let known = board.thresholds.iter().any(of_set)
             || (set.channels.iter().all(analog) && set.channels.iter().all(|&c| of_channel(c)));
-        add(&set.id, known);
+        add(s, &set.id, known);
     }
 }

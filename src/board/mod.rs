@@ -21,7 +21,7 @@ pub use decoding::{CodeWindow, Compare, Decoding, Pattern};
 pub use drift::{Array, Assumed, Drift, InUse, usual};
 pub use fuses::{FUSE_NAMES, FuseBit, Fuses, brown_out, clock, fuse_bits};
 pub use neighbours::Neighbours;
-pub use odds::{KINDS, Odds, WEIGHTS};
+pub use odds::{BESIDES, GAP, IN_RESET, KINDS, Odds, WEIGHTS};
 pub use parse::{parse, parse_beside, parse_bytes, parse_chip};
 pub use problem::{Problem, Problems};
 
@@ -522,8 +522,22 @@ pub struct Accepted {
     pub parts: Vec<Part>,
     /// The kinds of defect, each of [`KINDS`].
     pub defects: Vec<&'static str>,
+    /// What is no defect of the circuit, each of [`BESIDES`].
+    pub besides: Vec<&'static str>,
     /// Why.
     pub reason: String,
+}
+
+impl Accepted {
+    /// Whether it accepts something that is no defect of the circuit, of any of these parts: an entry
+    /// that names no part of their kinds means all of them.
+    pub fn takes(&self, what: &str, of: &[Part]) -> bool {
+        let alike =
+            |a: &Part| of.iter().any(|b| std::mem::discriminant(a) == std::mem::discriminant(b));
+        let mut named = self.parts.iter().filter(|p| alike(p)).peekable();
+        self.besides.contains(&what)
+            && (named.peek().is_none() || named.any(|part| of.contains(part)))
+    }
 }
 
 /// Something of the board that has a name.
@@ -539,6 +553,8 @@ pub enum Part {
     Switch(usize),
     /// A load, by index.
     Load(usize),
+    /// A set of options, by index.
+    Options(usize),
 }
 
 /// Something that only a person can see, asked in a given setting.

@@ -25,6 +25,23 @@ pub const KINDS: [&str; 21] = [
     "load draws too much",
 ];
 
+/// What may be wrong besides a unit's circuit, by the words of the coverage and, of the last two, for
+/// what the check of the product's thresholds finds though every position is read right.
+pub const BESIDES: [&str; 6] = [
+    "supply wrong",
+    "reference wrong",
+    "shunt not the unit's own",
+    "product threshold wrong",
+    GAP,
+    IN_RESET,
+];
+
+/// Two options of a channel that share a threshold.
+pub const GAP: &str = "options without a gap";
+
+/// An output that nothing holds off while the microcontroller is in reset.
+pub const IN_RESET: &str = "load not held off in reset";
+
 /// Weights that may be stated; those beyond are slips of the hand.
 pub const WEIGHTS: std::ops::RangeInclusive<f64> = 0.001..=1000.0;
 

@@ -130,7 +130,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     if options.check_bench {
         return bench_check::close(&prepared, id, &summary);
     }
-    super::print(&prepared.suspects(id)?)?;
+    super::say(&prepared.suspects(id)?)?;
     Ok(exit(&summary))
 }
 

@@ -16,8 +16,9 @@ use crate::record::led::NO_TEST;
 use crate::record::{Head, Row, RowKind, csv};
 use crate::report::table::Form;
 use crate::report::{
-    diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust,
+    diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust, wrap,
 };
+use crate::screen::keys::columns;
 use std::io::{IsTerminal, Write, stdin};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -257,8 +258,9 @@ impl Told<'_> {
                 let apart = so.apart.as_ref();
                 let apart = apart.map(|a| diagnosis_meter::apart(board, evidence, found, a));
                 let apart = apart.map_or(String::new(), |apart| apart + "\n");
-                let text = diagnosis::text(board, evidence, found, &so.next);
-                self.head.to_string() + &apart + &text + &self.odds.text(board)
+                let text = diagnosis::text(board, evidence, found, &so.next, columns());
+                let text = self.head.to_string() + &apart + &text + &self.odds.text(board);
+                wrap::page(&text, columns())
             }
             form => {
                 let notes = self.head.split("\n").filter(|line| line.starts_with("note: "));
@@ -290,7 +292,8 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     }
     let found = diagnose::corrections(board, &trusted);
     let apart = diagnose::apart(board, &trusted, &found);
-    super::print(&diagnosis_trust::text(board, &names, &found, &apart))?;
+    let text = diagnosis_trust::text(board, &names, &found, &apart);
+    super::print(&wrap::page(&text, columns()))?;
     Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
 }
 
@@ -359,7 +362,7 @@ fn evidence(board: &Board, path: &Path) -> Result<Known, Failure> {
     one_unit(&name, &parsed.rows)?;
     let mut evidence = evidence_of(board, &parsed.rows);
     if evidence.is_empty() {
-        let beside = diagnosis::beside_text(board, &evidence);
+        let beside = wrap::page(&diagnosis::beside_text(board, &evidence), columns());
         let none = "there is no reading in it to conclude from";
         let why = match &together(&evidence.left_out)[..] {
             [] => "test the unit again".to_string(),

@@ -2,12 +2,13 @@
 
 use super::bench::{Options, Prepared, Unit, exit, keys};
 use super::{Exit, Failure, release};
-use crate::bench::{Cut, Retest, Summary};
+use crate::bench::{Cut, Key, Retest, Summary};
 use crate::lot::{self, Counts, Table};
 use crate::probe::port;
 use crate::record::release::REASONS;
 use crate::record::{Problem, Record};
 use crate::report::table::{self, Cell, Form};
+use crate::screen::keys::key_of;
 use crate::session::live::{Desk, Said};
 
 /// Leads an operator through a lot until there is no next unit.
@@ -22,7 +23,7 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
         worst: None,
         stopped: false,
     };
-    super::print(&unreadable(&prepared.store.records()?))?;
+    super::say(&unreadable(&prepared.store.records()?))?;
     if let Some(first) = &options.next {
         if successor(first).is_none() {
             return Err(Failure::input(format!(
@@ -37,7 +38,7 @@ pub fn run(options: &Options, prepared: &Prepared) -> Result<Exit, Failure> {
         }
     }
     let records = prepared.store.rebuild_lot(lot::table_csv)?;
-    super::print(&format!("{}{}", closing(&Table::of(&records)), unreadable(&records)))?;
+    super::say(&format!("{}{}", closing(&Table::of(&records)), unreadable(&records)))?;
     Ok(match lot.stopped {
         true => Exit::Interrupted,
         // Nothing was tested.
@@ -62,7 +63,7 @@ struct Lot<'a> {
 impl Lot<'_> {
     /// A line that was typed, or nothing when the lot ends here.
     fn line(&mut self, asked: &str) -> Result<Option<String>, Failure> {
-        super::print(&format!("{asked}\n"))?;
+        super::say(&format!("{asked}\n"))?;
         Ok(match self.desk.wait(|| false) {
             Said::Line(line) if line != "q" => Some(line),
             said => {
@@ -95,11 +96,11 @@ impl Lot<'_> {
                 (false, _) => line,
             };
             if let Some(why) = no_serial(&id) {
-                super::print(&format!("{why}\n"))?;
+                super::say(&format!("{why}\n"))?;
                 continue;
             }
             if let Err(refused) = self.prepared.known(&id) {
-                super::print(&format!("{refused}\n"))?;
+                super::say(&format!("{refused}\n"))?;
                 // Nothing is proposed that cannot be taken.
                 self.next = self.next.take().filter(|next| *next != id);
                 continue;
@@ -121,7 +122,7 @@ impl Lot<'_> {
         if port::present(&port) {
             return Ok(true);
         }
-        super::print(&format!("\nPlug the next unit in ({port}); q and Enter ends the lot\n"))?;
+        super::say(&format!("\nPlug the next unit in ({port}); q and Enter ends the lot\n"))?;
         loop {
             match self.desk.wait(|| port::present(&port)) {
                 Said::Seen => return Ok(true),
@@ -167,7 +168,7 @@ impl Lot<'_> {
                 Ok(Again::Test(How::Again(retest)))
             }
             Ok(None) => Ok(Again::No),
-            Err(wrong) => super::print(&format!("{wrong}\n")).map(|()| Again::No),
+            Err(wrong) => super::say(&format!("{wrong}\n")).map(|()| Again::No),
         }
     }
 
@@ -184,14 +185,14 @@ impl Lot<'_> {
             Ok(opened) => opened,
             // The lot is not lost with a port that does not open.
             Err(failure) => {
-                super::print(&format!("{failure}\n"))?;
+                super::say(&format!("{failure}\n"))?;
                 return Ok(true);
             }
         };
         let summary = unit.run(&mut self.desk, &self.prepared.store, line, &opening)?;
         self.tested += 1;
         self.count(&summary);
-        super::print(&self.prepared.suspects(id)?)?;
+        super::say(&self.prepared.suspects(id)?)?;
         if self.next.is_some() {
             self.next = Some(self.free(successor(id).unwrap_or_else(|| id.to_string()))?);
         }
@@ -210,15 +211,24 @@ impl Lot<'_> {
     fn unplugged(&mut self, id: &str) -> bool {
         let Some(port) = self.port.clone().filter(|port| port::present(port)) else { return true };
         let what = "Enter goes on where the port stays, as an adapter's does";
-        if super::print(&format!("\nUnplug {id}; {what}; q ends the lot\n")).is_err() {
+        if super::say(&format!("\nUnplug {id}; {what}; q ends the lot\n")).is_err() {
             return false;
         }
-        match self.desk.wait(|| !port::present(&port)) {
-            Said::Seen => true,
-            Said::Line(line) if line != "q" => true,
-            said => {
-                self.ends(&said);
-                false
+        loop {
+            match self.desk.wait(|| !port::present(&port)) {
+                Said::Seen => return true,
+                // Only what says so says that hands are done; a serial number scanned early is not it.
+                Said::Line(line) if key_of(&line) == Some(Key::Yes) => return true,
+                Said::Line(line) if line != "q" => {
+                    let what = "is no answer here: press Enter alone when it is done";
+                    if super::say(&format!("`{line}` {what}; q ends the lot\n")).is_err() {
+                        return false;
+                    }
+                }
+                said => {
+                    self.ends(&said);
+                    return false;
+                }
             }
         }
     }
@@ -235,7 +245,7 @@ impl Lot<'_> {
             id = next;
         }
         if id != first {
-            super::print(&format!("{first} is in this lot already: the next free one is {id}\n"))?;
+            super::say(&format!("{first} is in this lot already: the next free one is {id}\n"))?;
         }
         Ok(id)
     }

@@ -172,6 +172,15 @@ fn complain(text: &str) {
     let _ = writeln!(std::io::stderr(), "strapwise: {text}");
 }
 
+/// Says something to a person: on a terminal broken between words, to a program a line each.
+fn say(text: &str) -> Result<(), Failure> {
+    use std::io::{IsTerminal, stdout};
+    match stdout().is_terminal() {
+        true => print(&crate::report::wrap::page(text, crate::screen::keys::columns())),
+        false => print(text),
+    }
+}
+
 /// Writes to standard output; a reader that has closed it is no failure.
 fn print(text: &str) -> Result<(), Failure> {
     use std::io::{ErrorKind, Write, stdout};

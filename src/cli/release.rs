@@ -40,7 +40,7 @@ pub fn run(options: &Options, unit: &str) -> Result<Exit, Failure> {
     let row = release::row(row, operator, TOOL, &reason, Timestamp::now());
     store.reopen(unit, record.attempt)?.append(&[row])?;
     store.rebuild_lot(lot::table_csv)?;
-    super::print(&format!(
+    super::say(&format!(
         "{unit} released by {operator}: {reason}\nIt was on HOLD because {why}\nrecord {}\n",
         store.folder().join(&record.file).display()
     ))?;

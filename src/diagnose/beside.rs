@@ -3,6 +3,7 @@
 //! none are given.
 
 use super::evidence::{Evidence, Read, counts, differ, last_tries};
+use super::shown::{level, mean_code};
 use crate::board::{Board, Fuses, Kind, Level, Place, Setting, brown_out};
 use crate::circuit::{self, Node, Parts};
 use crate::faults::{Built, Fault};
@@ -267,11 +268,13 @@ fn unmoved(board: &Board, evidence: &Evidence) -> Vec<Beside> {
 /// What a channel reads of a node of a good unit; none of an open one, and between the levels.
 fn reads(board: &Board, channel: usize, node: Node) -> Option<Read> {
     let Node::Driven { volts, .. } = node else { return None };
-    let code = window::adc::code_at(volts, board) - 0.5;
     match board.channels[channel].kind {
-        Kind::Analog => Some(Read::Code { mean: code.max(0.0), sd: 0.5, n: 1.0, pulled: None }),
+        Kind::Analog => {
+            let mean = mean_code(board, volts);
+            Some(Read::Code { mean, sd: 0.5, n: 1.0, pulled: None })
+        }
         Kind::Digital => {
-            let level = window::level_of(code, &board.chip)?;
+            let level = level(board, volts)?;
             Some(Read::Level { ones: if level == Level::High { 1.0 } else { 0.0 } })
         }
         Kind::Meter { .. } => None,

@@ -124,6 +124,10 @@ pub struct Rates {
 /// Probability that an answer to a question is not what the unit shows: eyes slip.
 pub(super) const SLIP: f64 = 0.01;
 
+/// How many times as often as they are believed to eyes may miss what is there, and a cause hold all
+/// the same: what nobody saw is little to solder by (common practice, no source; the figure is ours).
+const DOUBT: f64 = 3.0;
+
 /// A bridge of more ohms is no clean joint of solder: residue or a whisker, which is easily missed.
 const SOLDER_BELOW: f64 = 10.0;
 
@@ -339,6 +343,16 @@ impl Look {
     pub(super) fn ln(&self, board: &Board, faults: &[Fault], yes: bool) -> f64 {
         let likely = self.yes(board, faults);
         if yes { likely.ln() } else { (1.0 - likely).ln() }
+    }
+
+    /// The same by eyes that miss what is there some times as often as they are believed to.
+    pub(super) fn ln_doubted(&self, board: &Board, faults: &[Fault], yes: bool) -> f64 {
+        if yes || self.question().is_some() {
+            return self.ln(board, faults, yes);
+        }
+        // At worst it is as if nobody had looked.
+        let missed = DOUBT * (1.0 - self.yes(board, faults));
+        missed.min(1.0 - self.rates().imagined).ln()
     }
 }
 

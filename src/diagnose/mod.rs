@@ -10,12 +10,14 @@ mod glance;
 mod hand;
 mod learned;
 mod look;
+mod measure;
 mod metered;
 mod next;
 mod pairs;
 mod rank;
 mod scale;
 mod screen;
+mod shown;
 mod system;
 mod trust;
 mod unfit;
@@ -29,8 +31,9 @@ pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
+pub use measure::{Measurement, OPEN_FROM, measured};
 pub use metered::{Apart, Metered, metered, set_apart};
-pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
+pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
 pub use wanting::still_to_read;
@@ -38,10 +41,10 @@ pub use wanting::still_to_read;
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
 use crate::faults::{Built, Fault, answer};
-use crate::units::{Ohms, Volts};
-use crate::window::{adc, level_of};
+use crate::units::Ohms;
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
+use shown::{level, mean_code};
 use statrs::distribution::{ChiSquared, ContinuousCDF, Normal};
 use std::collections::HashMap;
 
@@ -339,18 +342,10 @@ fn shows(board: &Board, reading: &Reading, node: Node) -> Option<f64> {
     let Node::Driven { volts, .. } = node else { return None };
     match reading.read {
         Read::Code { .. } => Some(mean_code(board, volts)),
-        Read::Level { .. } => {
-            let code = volts.0 / board.supply.volts.0 * board.chip.scale;
-            Some(match level_of(code, &board.chip) {
-                Some(Level::High) => 1.0,
-                Some(Level::Low) => 0.0,
-                None => 0.5,
-            })
-        }
+        Read::Level { .. } => Some(match level(board, volts) {
+            Some(Level::High) => 1.0,
+            Some(Level::Low) => 0.0,
+            None => 0.5,
+        }),
     }
-}
-
-/// The mean of many conversions: truncation takes half a code off.
-fn mean_code(board: &Board, volts: Volts) -> f64 {
-    (adc::code_at(volts, board) - 0.5).clamp(0.0, f64::from(board.chip.full_scale))
 }

@@ -6,11 +6,11 @@
 //! with the difference again and again, both are kept: they are what shows it.
 
 use super::evidence::{Read, Reading, differ};
+use super::shown::{level, mean_code};
 use crate::board::{Board, Level, Place};
 use crate::circuit::{self, Group, Node, Parts};
 use crate::faults::{self, Built, Fault};
 use crate::units::Ohms;
-use crate::window::{adc, level_of};
 use std::ops::RangeInclusive;
 
 /// Poor bridges that are tried beside clean ones: four a decade from 10 Ω to 100 kΩ.
@@ -92,7 +92,7 @@ fn gives(board: &Board, fault: Fault, readings: [&Reading; 2]) -> bool {
     let node = |r: &Reading| built.node(board, &r.setting, &r.closed, r.channel);
     let codes = readings.map(|r| match (r.read, node(r)) {
         (Read::Code { mean, .. }, Node::Driven { volts, .. }) => {
-            Some((mean, adc::code_at(volts, board) - 0.5))
+            Some((mean, mean_code(board, volts)))
         }
         _ => None,
     });
@@ -101,16 +101,15 @@ fn gives(board: &Board, fault: Fault, readings: [&Reading; 2]) -> bool {
             [(a, like_a), (b, like_b)].iter().all(|(x, y)| (x - y).abs() < NEAR * board.chip.scale);
         return near && LIKE.contains(&((like_a - like_b) / (a - b)));
     }
-    let level = |r: &&Reading| match (r.read, node(r)) {
+    let as_read = |r: &&Reading| match (r.read, node(r)) {
         (Read::Level { ones }, Node::Floating) => ones > 0.5 || !board.channels[r.channel].pull_up,
         (Read::Level { ones }, Node::Driven { volts, .. }) => {
-            let code = volts.0 / board.supply.volts.0 * board.chip.scale;
             // Between the levels it may be either.
-            level_of(code, &board.chip).is_none_or(|level| (level == Level::High) == (ones > 0.5))
+            level(board, volts).is_none_or(|level| (level == Level::High) == (ones > 0.5))
         }
         (Read::Code { .. }, _) => false,
     };
-    readings.iter().all(level)
+    readings.iter().all(as_read)
 }
 
 /// Whether a header that the channel has no part in goes with the difference: each of its places has

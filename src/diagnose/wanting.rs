@@ -2,7 +2,8 @@
 
 use super::Diagnosis;
 use super::evidence::Evidence;
-use super::next::{Leading, Measurement, SHORTED, Suggestion};
+use super::measure::Measurement;
+use super::next::{Leading, SHORTED, Suggestion};
 use crate::board::{Board, Kind, Place, Setting};
 use crate::circuit::{self, Group, Parts};
 

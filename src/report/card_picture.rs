@@ -26,6 +26,13 @@ const WIDE_COLUMN: f64 = 48.0;
 /// Least width of the options in a table.
 const LEAST_OPTION: f64 = 50.0;
 
+/// Pins of a header closer than this are told apart with trouble: half of their 2.54 mm, nearly.
+const LEGIBLE: f64 = 5.0;
+/// Distance of pins in the part of a long header that is drawn round a shunt.
+const PART: f64 = 9.5;
+/// Between two columns of places, and from a drawing to its words.
+const BETWEEN: f64 = 12.0;
+
 const TITLE: Font = Font::bold(14.0);
 const HEADING: Font = Font::bold(10.0);
 const OPTION: Font = Font::bold(8.5);
@@ -68,7 +75,10 @@ struct Panel<'a> {
 impl<'a> Panel<'a> {
     fn of(board: &'a Board, part: &'a Part) -> Panel<'a> {
         let (heading, half) = match part {
-            Part::Header { jumper, .. } => (card::header_name(&board.jumpers[*jumper]), true),
+            Part::Header { jumper, .. } => {
+                let jumper = &board.jumpers[*jumper];
+                (card::header_name(jumper), !is_long(&Header::of(jumper)))
+            }
             Part::Together { set, jumpers, rows } => (
                 card::set_name(&board.options[*set]).to_string(),
                 options_width(rows) <= option_room(HALF, jumpers.len()),
@@ -84,7 +94,11 @@ impl<'a> Panel<'a> {
         let top = p.lines(inside.0, y + PAD - 2.0, inside.1, HEADING, &self.heading) + 2.0;
         let bottom = match self.part {
             Part::Header { jumper, rows } => {
-                header(p, inside, top, &self.board.jumpers[*jumper], rows)
+                let jumper = &self.board.jumpers[*jumper];
+                match is_long(&Header::of(jumper)) {
+                    true => long_header(p, inside, top, jumper, rows),
+                    false => header(p, inside, top, jumper, rows),
+                }
             }
             Part::Together { jumpers, rows, .. } => {
                 let columns: Vec<&Jumper> =
@@ -116,22 +130,13 @@ fn option_room(width: f64, columns: usize) -> f64 {
 /// A header with its pin numbers, then a row for each place.
 fn header(p: &mut Picture, (x, w): (f64, f64), y: f64, jumper: &Jumper, rows: &[PlaceRow]) -> f64 {
     let pins = Header::of(jumper);
-    let mut y = pins.draw_numbered(p, (x, y), pins.pitch(w, 13.0)) + 5.0;
+    let mut y = pins.draw_numbered(p, (x, y), pins.pitch(w, 13.0), None) + 5.0;
     let small = pins.pitch(80.0, 8.0);
     let words = x + 90.0;
     let room = w - 90.0 - MARK;
     for row in rows {
         pins.draw(p, (x + 3.0, y + 2.0), small, joined(jumper, row.place));
-        let mut bottom = y + 1.0;
-        for option in &row.options {
-            bottom = p.lines(words, bottom, room, OPTION, option);
-        }
-        let place = match row.place {
-            Place::Open => "open: no shunt".to_string(),
-            at => format!("{}: pins {}", jumper.place_name(at), card::pins(jumper, at)),
-        };
-        let font = if row.options.is_empty() { OPTION } else { SMALL };
-        bottom = p.lines(words, bottom, room, font, &place);
+        let bottom = said(p, (words, y + 1.0), room, jumper, row);
         let bottom = (bottom + 2.0).max(y + pins.height(small) + 4.0);
         if row.delivered {
             mark(p, Area { x, y, w, h: bottom - y });
@@ -139,6 +144,61 @@ fn header(p: &mut Picture, (x, w): (f64, f64), y: f64, jumper: &Jumper, rows: &[
         y = bottom + 3.0;
     }
     y
+}
+
+/// What a place stands for, and its pins; the bottom edge reached.
+fn said(p: &mut Picture, (x, y): (f64, f64), room: f64, jumper: &Jumper, row: &PlaceRow) -> f64 {
+    let bottom = row.options.iter().fold(y, |y, option| p.lines(x, y, room, OPTION, option));
+    let place = match row.place {
+        Place::Open => "open: no shunt".to_string(),
+        at => format!("{}: pins {}", jumper.place_name(at), card::pins(jumper, at)),
+    };
+    let font = if row.options.is_empty() { OPTION } else { SMALL };
+    p.lines(x, bottom, room, font, &place)
+}
+
+/// Whether a header has so many pins that a small drawing of it could not be read.
+fn is_long(pins: &Header) -> bool {
+    pins.pitch(80.0, 8.0) < LEGIBLE
+}
+
+/// A long header over the whole width, then its places in columns, each with no more of the header
+/// than lies round its shunt.
+fn long_header(
+    p: &mut Picture,
+    (x, w): (f64, f64),
+    y: f64,
+    jumper: &Jumper,
+    rows: &[PlaceRow],
+) -> f64 {
+    let pins = Header::of(jumper);
+    let top = pins.draw_numbered(p, (x, y), pins.pitch(w, 18.0), None) + 6.0;
+    let drawings: Vec<Header> = rows.iter().map(|r| pins.round(joined(jumper, r.place))).collect();
+    let pitch = |of: &Header| of.pitch(PART * 7.0, PART);
+    let drawn = drawings.iter().map(|of| of.width(pitch(of))).fold(0.0, f64::max);
+    // The mark stands in one row alone; only there do words make room for it.
+    let least_words = LEAST_OPTION + MARK;
+    let columns = ((w + BETWEEN) / (drawn + BETWEEN + least_words + BETWEEN)).floor().max(1.0);
+    let each = (w - BETWEEN * (columns - 1.0)) / columns;
+    let room = each - drawn - BETWEEN;
+    let many = rows.len().div_ceil(columns as usize);
+    let mut reached = top;
+    for (column, some) in rows.chunks(many).enumerate() {
+        let x = x + (each + BETWEEN) * column as f64;
+        let mut y = top;
+        for (row, part) in some.iter().zip(&drawings[many * column..]) {
+            let shunt = joined(jumper, row.place);
+            let low = part.draw_numbered(p, (x + 3.0, y + 2.0), pitch(part), shunt);
+            let room = if row.delivered { room - MARK } else { room };
+            let low = low.max(said(p, (x + drawn + BETWEEN, y + 2.0), room, jumper, row)) + 2.0;
+            if row.delivered {
+                mark(p, Area { x, y, w: each, h: low - y });
+            }
+            y = low + 4.0;
+        }
+        reached = reached.max(y);
+    }
+    reached
 }
 
 /// A table: a column for each jumper under its header, a row for each option.
@@ -182,6 +242,8 @@ fn cell(
     place: Option<Place>,
 ) -> f64 {
     let Some(place) = place else { return p.lines(x, y, width, SMALL, "any") };
+    let part = pins.round(joined(jumper, place));
+    let pins = if pins.pitch(width, 8.0) < LEGIBLE / 2.0 { &part } else { pins };
     let pitch = pins.pitch(width, 8.0);
     pins.draw(p, (x, y), pitch, joined(jumper, place));
     let (name, drawn) = (jumper.place_name(place), (pins.width(pitch), pins.height(pitch)));
@@ -207,7 +269,8 @@ fn heads(
         if !jumper.label.is_empty() {
             under = p.lines(*x, under, width, SMALL, &jumper.label);
         }
-        bottom = bottom.max(pins.draw_numbered(p, (*x, under + 2.0), pins.pitch(width, 11.0)));
+        bottom =
+            bottom.max(pins.draw_numbered(p, (*x, under + 2.0), pins.pitch(width, 11.0), None));
     }
     bottom
 }

@@ -4,8 +4,8 @@
 use super::table::{Cell, Form, Table};
 use super::windows::is_meter;
 use super::wrap;
-use crate::bench::otherwise;
-use crate::board::Board;
+use crate::bench::{Otherwise, otherwise};
+use crate::board::{Board, GAP, IN_RESET};
 use crate::circuit;
 use crate::faults::{self, ALIKE, By, Fault, Likeness, Moved, Sighting, Witness};
 use crate::walk::{Walk, meter};
@@ -87,9 +87,9 @@ pub fn table(board: &Board, windows: &Windows, walk: &Walk) -> Table {
 }
 
 /// What is no defect of the circuit, and what finds it.
-fn otherwise_text(board: &Board, windows: &Windows, walk: &Walk) -> String {
+fn otherwise_text(found: &[Otherwise]) -> String {
     let mut text = String::new();
-    for other in otherwise(board, windows, walk) {
+    for other in found {
         if text.is_empty() {
             text += "\nno defect of the circuit, and what finds it\n";
         }
@@ -151,17 +151,21 @@ pub fn text(board: &Board, windows: &Windows, walk: &Walk) -> String {
             }
         }
     }
+    let besides = otherwise(board, windows, walk);
     for (i, entry) in board.accepted.iter().enumerate() {
-        if !unseen.iter().any(|(_, by)| *by == By::Accepted(i)) {
+        // What the check of thresholds finds is its own affair.
+        let of_check = [GAP, IN_RESET].iter().any(|&what| entry.besides.contains(&what));
+        let of_other = besides.iter().any(|other| other.accepted == Some(i));
+        if !of_check && !of_other && !unseen.iter().any(|(_, by)| *by == By::Accepted(i)) {
             let needless = format!(
-                "the entry accepted because \"{}\" is needless: the readings show it, or no such \
-                 defect is modelled",
+                "the entry accepted because \"{}\" is needless: a reading or a check shows it, or \
+                 there is no such thing on this board",
                 entry.reason
             );
             text += &format!("\n{}\n", wrap::lines(&needless, 80).join("\n"));
         }
     }
-    text += &otherwise_text(board, windows, walk);
+    text += &otherwise_text(&besides);
     text += &least_text(board, windows, walk);
     text += &scale_text(board, windows, walk);
     let never = faults::never_seen(board);

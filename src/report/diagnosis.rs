@@ -20,10 +20,10 @@ pub(super) const WORTH_NAMING: f64 = 0.02;
 const WORTH_SHOWING: f64 = 0.002;
 /// Readings named for and against a cause.
 const READINGS: usize = 3;
-/// Width of the text.
-const WIDTH: usize = 80;
-/// Width of the strip that draws a reading.
-const STRIP: usize = 41;
+/// Narrowest and widest strip that draws a reading, and what stands beside it: two bars, a blank,
+/// and up to five signs of what is open.
+const STRIP: (usize, usize) = (15, 41);
+const BESIDE: usize = 10;
 /// Readings drawn in the text.
 const DRAWN: usize = 24;
 
@@ -53,7 +53,7 @@ fn told(board: &Board, fault: Fault) -> String {
             let (r, ratio) = (r(resistor), ohms.0 / r(resistor).ohms.0);
             let about = match ratio {
                 x if x >= 5.0 => format!(" is about {x:.0} times its value"),
-                x if x <= 0.2 => format!(" is about one {:.0}th of its value", 1.0 / x),
+                x if x <= 0.2 => format!(" is about 1/{:.0} of its value", 1.0 / x),
                 _ => " is another value".to_string(),
             };
             format!("{}{about}: {ohms} fitted for {}", r.id, r.ohms)
@@ -102,25 +102,26 @@ pub(super) fn own_places(board: &Board, net: NetId, setting: &Setting) -> String
     jumpers.iter().map(place).collect::<Vec<String>>().join(" ")
 }
 
-/// The whole of it for people.
+/// The whole of it for people, broken to `width` columns.
 pub fn text(
     board: &Board,
     evidence: &Evidence,
     diagnosis: &Diagnosis,
     next: &[Suggestion],
+    width: usize,
 ) -> String {
     let mut out = unread(board, evidence) + &verdict(diagnosis);
     let worth = |(i, class): &(usize, &Class)| *i == 0 || class.probability > WORTH_SHOWING;
     for (i, class) in diagnosis.classes.iter().take(SHOWN).enumerate().filter(worth) {
         out += &class_text(board, evidence, i + 1, class, diagnosis.explained);
     }
-    out += &drawn(board, evidence, diagnosis);
+    out += &drawn(board, evidence, diagnosis, width);
     out += &diagnosis_beside::text(board, &beside(board, evidence, leading(diagnosis)));
     out += &diagnosis_next::text(board, diagnosis, next);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
     }
-    out
+    wrap::page(&out, width)
 }
 
 /// The defects of the likeliest cause.
@@ -354,21 +355,23 @@ fn shown(value: Option<f64>, analog: bool) -> String {
 }
 
 /// Readings in which the leading causes or a good unit differ, each as a strip of the scale.
-fn drawn(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> String {
+fn drawn(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, width: usize) -> String {
     let rows = strips(board, evidence, diagnosis);
     if rows.is_empty() {
         return String::new();
     }
     let full = f64::from(board.chip.full_scale);
     let label = rows.iter().map(|r| r.label.chars().count()).max().unwrap_or(0);
-    let label = label.min(WIDTH - STRIP - 3);
+    let label = label.min(width.saturating_sub(STRIP.0 + BESIDE));
+    let strip_width = width.saturating_sub(label + BESIDE).clamp(STRIP.0, STRIP.1);
     let mut out = String::from("\n* read   = good unit   1, 2 causes as above   ? open\n");
     for row in rows.iter().take(DRAWN) {
-        let mut strip = vec!['.'; STRIP];
+        let mut strip = vec!['.'; strip_width];
         let mut open = String::new();
         let mut put = |value: Option<f64>, sign: char| match value {
             Some(x) => {
-                let at = (x / full * (STRIP - 1) as f64).round().clamp(0.0, (STRIP - 1) as f64);
+                let last = (strip_width - 1) as f64;
+                let at = (x / full * last).round().clamp(0.0, last);
                 strip[at as usize] = sign;
             }
             None => open.push(sign),
@@ -455,12 +458,13 @@ pub fn odds_text(
     format!("\n{}", paragraph(&format!("odds beforehand: {}", from.join("; ")), 0))
 }
 
-/// A sentence in lines.
+/// A sentence, in a line that is broken where it is printed.
 pub fn line(text: &str) -> String {
     paragraph(text, 0)
 }
 
+/// A sentence behind some blanks, in a line that `wrap::page` breaks.
 pub(super) fn paragraph(text: &str, indent: usize) -> String {
-    let blank = " ".repeat(indent);
-    wrap::lines(text, WIDTH - indent).iter().map(|line| format!("{blank}{line}\n")).collect()
+    let words: Vec<&str> = text.split_whitespace().collect();
+    format!("{}{}\n", " ".repeat(indent), words.join(" "))
 }

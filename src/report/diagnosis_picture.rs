@@ -21,6 +21,7 @@ const STRIP: f64 = 10.0;
 const NUMERAL: f64 = 8.0;
 
 /// Said where there is nothing to draw.
+const ALL_GOOD: &str = "Every code is as a good unit gives it, so that there is none to draw.";
 const NO_CODES: &str = "No code of the converter tells these causes from a good unit. Levels, a \
 meter's values and answers that do are in the text.";
 
@@ -45,7 +46,9 @@ pub fn picture(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, unit: 
     }
     let rows = strips(board, evidence, diagnosis);
     if rows.is_empty() {
-        y = p.lines(EDGE, y + 4.0, INNER, SMALL, NO_CODES);
+        let good = |class: &Class| class.causes.iter().any(|cause| cause.faults.is_empty());
+        let why = if diagnosis.classes.first().is_some_and(good) { ALL_GOOD } else { NO_CODES };
+        y = p.lines(EDGE, y + 4.0, INNER, SMALL, why);
         return p.finish(y + HEAD, &title);
     }
     y = legend(&mut p, y + 4.0);

@@ -1,10 +1,12 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
 use super::diagnosis::{self, class_sentence, paragraph, percent, places, sentence, shown_first};
-use super::{diagnosis_look, diagnosis_next};
+use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::Board;
 use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
 
+/// Width of what is said to a person at the unit.
+const WIDTH: usize = 80;
 /// Classes that are named on the way, and how likely one must be.
 const NAMED: usize = 3;
 const WORTH_NAMING: f64 = 0.01;
@@ -23,7 +25,7 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
     {
         out += &paragraph(&format!("so far {line}"), 0);
     }
-    out
+    wrap::page(&out, WIDTH)
 }
 
 /// A class in a line, as the main report has it: its causes, where the readings do not tell them
@@ -93,14 +95,15 @@ pub fn asked(board: &Board, diagnosis: &Diagnosis, suggestion: &Suggestion, live
     if let Some(first) = &suggestion.supply_first {
         let what = diagnosis_next::measurement(board, first);
         let then = diagnosis_next::measurement(board, measurement);
-        return paragraph(&format!("First: {what}"), 0)
-            + &paragraph(&format!("(a share of it comes next: {then})"), 3);
+        let first = paragraph(&format!("First: {what}"), 0);
+        let then = paragraph(&format!("(a share of it comes next: {then})"), 3);
+        return wrap::page(&(first + &then), WIDTH);
     }
     let what = question(board, measurement, live);
     let next = match measurement {
         Measurement::Look(_) | Measurement::Reading { .. } => "Next",
         _ => "Measure next",
     };
-    paragraph(&format!("{next}: {what}"), 0)
+    wrap::page(&paragraph(&format!("{next}: {what}"), 0), WIDTH)
         + &diagnosis_next::expectations(board, diagnosis, suggestion)
 }

@@ -1,7 +1,10 @@
 //! A header seen from above: where its pins are, and a drawing of it with its shunt.
 
-use super::svg::{Anchor, Area, Font, Look, Picture};
+use super::svg::{Anchor, Area, Font, Look, Picture, Stroke};
 use crate::board::{Jumper, Place};
+
+/// Columns of a long header that are drawn round a shunt.
+const ROUND: usize = 5;
 
 /// The pins of a header in columns and rows.
 pub struct Header {
@@ -9,7 +12,11 @@ pub struct Header {
     pins: Vec<(u16, usize, usize)>,
     columns: usize,
     rows: usize,
+    /// Whether the header goes on to the left, to the right.
+    on: [bool; 2],
 }
+
+const WHOLE: [bool; 2] = [false; 2];
 
 impl Header {
     /// Lays out the pins that the positions name.
@@ -30,19 +37,39 @@ impl Header {
         if numbers.len() == all {
             let pins = pairs.iter().enumerate();
             let pins = pins.flat_map(|(c, &[a, b])| [(a, c, 0), (b, c, 1)]).collect();
-            return Header { pins, columns: pairs.len(), rows: 2 };
+            return Header { pins, columns: pairs.len(), rows: 2, on: WHOLE };
         }
         let rank = |pin: u16| numbers.binary_search(&pin).unwrap_or(0);
         if pairs.iter().all(|&[a, b]| rank(a).abs_diff(rank(b)) == 1) {
             let pins = numbers.iter().enumerate().map(|(c, &pin)| (pin, c, 0)).collect();
-            return Header { pins, columns: numbers.len(), rows: 1 };
+            return Header { pins, columns: numbers.len(), rows: 1, on: WHOLE };
         }
         let mut columns: Vec<u16> = numbers.iter().map(|pin| pin.saturating_sub(1) / 2).collect();
         columns.dedup();
         let column = |pin: u16| columns.binary_search(&(pin.saturating_sub(1) / 2)).unwrap_or(0);
         let row = |pin: u16| usize::from(pin.is_multiple_of(2));
         let pins = numbers.iter().map(|&pin| (pin, column(pin), row(pin))).collect();
-        Header { pins, columns: columns.len(), rows: 2 }
+        Header { pins, columns: columns.len(), rows: 2, on: WHOLE }
+    }
+
+    /// The columns round a shunt, those at its left end where there is none; the whole header where
+    /// it has no more than these, or its shunt joins pins further apart.
+    pub fn round(&self, shunt: Option<&[[u16; 2]]>) -> Header {
+        let joined = |pin: u16| shunt.unwrap_or_default().iter().flatten().any(|&p| p == pin);
+        let columns = self.pins.iter().filter(|p| joined(p.0)).map(|p| p.1);
+        let (first, last) = (columns.clone().min().unwrap_or(0), columns.max().unwrap_or(0));
+        let spare = ROUND.saturating_sub(last + 1 - first);
+        let (from, shown) = match self.columns > ROUND && last - first < ROUND {
+            true => (first.saturating_sub(spare / 2).min(self.columns - ROUND), ROUND),
+            false => (0, self.columns),
+        };
+        let pins = self.pins.iter().filter(|p| (from..from + shown).contains(&p.1));
+        Header {
+            pins: pins.map(|&(pin, column, row)| (pin, column - from, row)).collect(),
+            columns: shown,
+            rows: self.rows,
+            on: [from > 0, from + shown < self.columns],
+        }
     }
 
     /// The largest distance between pins, up to `most`, at which the header is no wider than
@@ -69,7 +96,7 @@ impl Header {
         pitch: f64,
         shunt: Option<&[[u16; 2]]>,
     ) {
-        p.area(Area { x, y, w: self.width(pitch), h: self.height(pitch) }, Look::Outlined);
+        self.outline(p, (x, y), pitch);
         let middle = |column: usize, row: usize| {
             (x + pitch * (column as f64 + 0.5), y + pitch * (row as f64 + 0.5))
         };
@@ -87,14 +114,34 @@ impl Header {
         }
     }
 
+    /// Its edge, dotted where it goes on.
+    fn outline(&self, p: &mut Picture, (x, y): (f64, f64), pitch: f64) {
+        let (w, h) = (self.width(pitch), self.height(pitch));
+        if self.on == WHOLE {
+            return p.area(Area { x, y, w, h }, Look::Outlined);
+        }
+        for at in [y, y + h] {
+            p.line((x, at), (x + w, at), Stroke::Thin);
+        }
+        for (at, on) in [x, x + w].into_iter().zip(self.on) {
+            p.line((at, y), (at, y + h), if on { Stroke::Dotted } else { Stroke::Thin });
+        }
+    }
+
     /// Draws it with the numbers of its pins, where there is room for them, from a top left corner;
     /// the bottom edge reached.
-    pub fn draw_numbered(&self, p: &mut Picture, (x, y): (f64, f64), pitch: f64) -> f64 {
+    pub fn draw_numbered(
+        &self,
+        p: &mut Picture,
+        (x, y): (f64, f64),
+        pitch: f64,
+        shunt: Option<&[[u16; 2]]>,
+    ) -> f64 {
         let font = Font::plain(6.0);
         let fits = |pin: u16| font.width(&pin.to_string()) < pitch;
         let numbered = self.pins.iter().all(|p| fits(p.0));
         let above = if numbered && self.rows > 1 { font.line() } else { 0.0 };
-        self.draw(p, (x, y + above), pitch, None);
+        self.draw(p, (x, y + above), pitch, shunt);
         let under = y + above + self.height(pitch);
         if !numbered {
             return under;

@@ -162,7 +162,7 @@ fn told(finding: &Finding) -> String {
 fn sum(check: &Check) -> String {
     let misread = check.positions.iter().filter(|p| p.grade == Grade::Fail).count();
     let positions = check.positions.len();
-    let found = check.findings.len();
+    let found = check.findings.iter().filter(|f| f.open()).count();
     format!(
         "{}: {} of {positions} {} read right on every good unit, {} to put right",
         check.grade().word(),

@@ -201,7 +201,7 @@ fn narrow(w: &ChannelWindows, names: &Names, full: u16) -> Table {
         "position", "option", "volts", "code", "band", "window", "gap", "margin", "%",
     ]);
     for (class, name) in w.classes.iter().zip(&names.classes) {
-        let (low, high) = class.codes(full);
+        let (low, high) = whole(class, full);
         table.rows.push(vec![
             name.as_str().into(),
             Cell::text(class.means.as_deref().unwrap_or_default()),
@@ -215,6 +215,16 @@ fn narrow(w: &ChannelWindows, names: &Names, full: u16) -> Table {
         ]);
     }
     table
+}
+
+/// The whole codes of a band as people see them. Of a channel that no option is read from the window
+/// is no more than the codes that hold the band, and so is what is shown of the band: a mean may
+/// lie between two codes.
+pub(super) fn whole(class: &Class, full: u16) -> (u16, u16) {
+    match class.limits {
+        Limits::Codes { low, high } if class.rows.is_empty() => (low, high),
+        _ => class.codes(full),
+    }
 }
 
 /// The places of a class as people write them.

@@ -3,7 +3,7 @@
 
 use super::positions::Names;
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
-use super::windows::{advice, digits, gap_below, highs, meanings, position, window};
+use super::windows::{advice, digits, gap_below, highs, meanings, position, whole, window};
 use super::windows_scale::{Scale, Tick};
 use crate::board::{Board, Channel, Kind};
 use crate::window::{ChannelWindows, Class, Limits, Windows, assumptions};
@@ -240,7 +240,7 @@ impl<'a> Strips<'a> {
             ];
         }
         let full = self.board.chip.full_scale;
-        let (low, high) = class.codes(full);
+        let (low, high) = whole(class, full);
         let gap = match gap_below(&class.limits, &highs(self.windows)) {
             Some(gap) => format!(", gap {gap}"),
             None => String::new(),

@@ -267,6 +267,24 @@ pub fn prompt(board: &Board, prompt: &Prompt) -> Vec<String> {
     }
 }
 
+/// What is said to somebody who typed a word where a key is wanted, or where none is.
+pub fn no_key(asked: Option<&Prompt>, word: &str) -> String {
+    let word = word.trim();
+    match asked {
+        None => format!("`{word}`: words are not read here, Enter alone, Space or Backspace"),
+        Some(
+            Prompt::OtherUnit { .. }
+            | Prompt::FlashProbe { .. }
+            | Prompt::Report { .. }
+            | Prompt::AsItWas { .. }
+            | Prompt::Doubt { .. }
+            | Prompt::Strayed { .. }
+            | Prompt::Question { .. },
+        ) => format!("`{word}` is no answer here: press Enter alone, or Space"),
+        Some(_) => format!("`{word}` is no answer here: press Enter alone when it is done"),
+    }
+}
+
 /// What happens when the probe is put on a unit, and the one key for it.
 fn flash_probe(board: &Board, why: &str) -> Vec<String> {
     let with = |task: Task| board.commands.get(task).map(|c| c.words[0].as_str());

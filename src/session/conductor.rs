@@ -109,6 +109,11 @@ impl<P: Procedure> Conductor<P> {
         self.bench.wants_text()
     }
 
+    /// Whether a key answers what was asked last.
+    pub fn wants_key(&self) -> bool {
+        self.bench.wants_key()
+    }
+
     /// The port is gone.
     pub fn lost(&mut self, now: Duration, why: String) -> Vec<Act> {
         if !self.bench.may_be_silent() {

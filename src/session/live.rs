@@ -202,8 +202,10 @@ struct Run<'a> {
     needed: bool,
     /// What a person has typed of a value so far.
     value: String,
-    /// Whether a letter that is of no use was typed since the last key.
-    stray: bool,
+    /// Letters typed since the last key that are of no use: a word, which no key ends.
+    stray: String,
+    /// What was asked last.
+    asked: Option<Event>,
     /// The note that is being typed.
     note: Option<String>,
     runner: Option<Arc<Runner>>,
@@ -261,7 +263,8 @@ impl<'a> Run<'a> {
             person: keys.is_some_and(|k| k.person),
             needed: keys.is_none_or(|k| k.needed),
             value: String::new(),
-            stray: false,
+            stray: String::new(),
+            asked: None,
             note: None,
             runner,
             job: None,
@@ -376,6 +379,9 @@ impl<'a> Run<'a> {
                         self.forget_typed();
                     }
                     self.screen.show(self.began.elapsed(), &event);
+                    if matches!(event, Event::Prompt { .. }) {
+                        self.asked = Some(event.clone());
+                    }
                     if let Line::Virtual { hands, .. } = &mut self.line {
                         hands.see(&event);
                         if matches!(event, Event::Prompt { .. })

@@ -105,7 +105,12 @@ impl Bench {
 
     /// Starts a command that behaves like `bench`.
     pub fn spawn(command: &mut Command) -> Bench {
-        command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        Bench::spawn_with(command, Stdio::piped())
+    }
+
+    /// The same with keys that come from elsewhere, a terminal for example.
+    pub fn spawn_with(command: &mut Command, keys: Stdio) -> Bench {
+        command.stdin(keys).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut child = command.spawn().unwrap();
         let keys = child.stdin.take();
         let out = BufReader::new(child.stdout.take().unwrap());

@@ -71,6 +71,28 @@ fn a_threshold_on_the_wrong_side_is_told_with_how_far_and_what_to_take_instead()
 }
 
 #[test]
+fn where_a_window_ends_with_the_scale_no_threshold_is_to_be_raised_to_its_end() {
+    let board = parse(&quarters());
+    // The highest codes are taken for `a` once more, and the lowest for `e`.
+    let options = ["e", "a", "b", "c", "d", "e", "a"];
+    let said = thresholds_for(&[2.0, 128.0, 384.0, 640.0, 896.0, 1020.0], &options);
+    let check = checked(&board, said);
+    let found: Vec<&str> = check
+        .findings
+        .iter()
+        .filter(|f| f.kind == FindingKind::Threshold)
+        .map(|f| f.change.as_str())
+        .collect();
+    let window = |option: &str| {
+        let of = check.positions.iter().find(|p| p.option == option).unwrap();
+        let (low, high) = of.proposal.unwrap();
+        format!("take {low}..{high} for {option}")
+    };
+    assert_eq!(found, [window("a"), window("e")]);
+    assert!(found[0].contains(" 0..") && found[1].contains("..1023 "), "{found:?}");
+}
+
+#[test]
 fn a_window_that_is_too_narrow_is_told_as_the_window_to_take() {
     let board = parse(&quarters());
     let windows = |b: (u16, u16)| {
@@ -391,5 +413,35 @@ fn a_setting_that_shorts_the_supply_fails_whatever_the_thresholds_are() {
         checked(&board, thresholds(&[100.0, 156.0, 356.0, 412.0, 612.0, 668.0, 868.0, 924.0]));
     let found: Vec<_> = check.findings.iter().filter(|f| f.kind == FindingKind::Circuit).collect();
     assert!(found.iter().any(|f| f.what.contains("shorts the supply")), "{check:?}");
+    assert_eq!(check.grade(), Grade::Fail);
+}
+
+#[test]
+fn a_gap_and_a_load_that_the_maker_accepts_pass_with_the_reason_and_a_misreading_does_not() {
+    let entry = "[[accepted]]\ndefects = [\"options without a gap\", \"load not held off in \
+                 reset\"]\nreason = \"shown on a display\"\n";
+    let load = "[[load]]\nid = \"MAT\"\npin = \"PB2\"\noff = \"low\"\n\
+                dummy = \"15 ohm resistor\"\nsag = \"15mV..120mV\"\n";
+    let text = format!("{}\n{load}", quarters());
+    let midway = [128.0, 384.0, 640.0, 896.0];
+    let before = checked(&parse(&text), thresholds(&midway));
+    assert_eq!(before.grade(), Grade::Marginal);
+    let board = parse(&format!("{text}\n{entry}"));
+    let check = checked(&board, thresholds(&midway));
+    assert_eq!(check.findings.len(), before.findings.len());
+    assert_eq!(check.grade(), Grade::Pass, "{:?}", check.findings);
+    for finding in &check.findings {
+        assert!(!finding.open() && finding.change == "accepted: shown on a display", "{finding:?}");
+    }
+    let said = strapwise::report::thresholds::text(&board, &check);
+    assert!(said.contains("nothing to put right") || said.contains("nothing to put\n"), "{said}");
+    // Of the load alone: the gaps stay to be put right.
+    let alone = "[[accepted]]\nparts = [\"MAT\"]\ndefects = [\"load not held off in reset\"]\n\
+                 reason = \"a relay\"\n";
+    let check = checked(&parse(&format!("{text}\n{alone}")), thresholds(&midway));
+    let open: Vec<_> = check.findings.iter().filter(|f| f.open()).map(|f| f.kind).collect();
+    assert_eq!(open, [FindingKind::Gap; 4]);
+    // What is misread is misread.
+    let check = checked(&board, thresholds(&[256.0, 384.0, 640.0, 896.0]));
     assert_eq!(check.grade(), Grade::Fail);
 }

@@ -166,7 +166,7 @@ impl Count {
             0 => "     -".to_string(),
             told => format!("{:6.1}", 100.0 * n as f64 / told as f64),
         };
-        println!(
+        tell!(
             "{name:<37} {:>6} {:>6} {} {} {} {}",
             self.units,
             self.told,
@@ -206,9 +206,9 @@ impl Calibration {
         for (n, stated, right) in self.bins.iter().filter(|b| b.0 > 0) {
             let (stated, seen) = (stated / *n as f64, *right as f64 / *n as f64);
             off += *n as f64 * (stated - seen).abs();
-            println!("  stated {stated:.3}  right {seen:.3}  units {n}");
+            tell!("  stated {stated:.3}  right {seen:.3}  units {n}");
         }
-        println!("  off by {:.2} points, weighted", 100.0 * off / units.max(1) as f64);
+        tell!("  off by {:.2} points, weighted", 100.0 * off / units.max(1) as f64);
     }
 }
 
@@ -261,19 +261,17 @@ impl Tally {
 
     /// Prints the whole table.
     pub fn print(&mut self) {
-        println!("\nin percent of those told from a good unit\n");
-        println!(
-            "class of defect                        units   told  class  cause  three  unexpl"
-        );
+        tell!("\nin percent of those told from a good unit\n");
+        tell!("class of defect                        units   told  class  cause  three  unexpl");
         let mut all = Count::default();
         for (class, count) in &self.singles {
             count.line(class);
             all.add(*count);
         }
         all.line("all");
-        println!("\nprobability of the first class");
+        tell!("\nprobability of the first class");
         self.calibration.print();
-        println!();
+        tell!("");
         self.pairs.line("two defects, where two are seen");
         let mut strange = Count::default();
         for (kind, count) in &self.strangers {
@@ -282,23 +280,23 @@ impl Tally {
         }
         strange.line("all that is in no list");
         let (n, alarms, unexplained) = self.good;
-        println!("good units {n}: false alarms {alarms}, said to be unexplained {unexplained}");
+        tell!("good units {n}: false alarms {alarms}, said to be unexplained {unexplained}");
         let share = |n: usize| 100.0 * n as f64 / all.told.max(1) as f64;
-        println!(
+        tell!(
             "the right cause first: {:.1} % before any measurement, {:.1} % after those proposed \
              by meter alone, {:.1} % with looks",
             share(all.cause_first),
             share(all.by_meter),
             share(all.with_looks)
         );
-        println!(
+        tell!(
             "of {} units whose readings fit one cause alone it is first in {:.1} %; of all, a ranker \
              that knew the odds of the draw would have the right cause first in {:.1} % at best",
             all.by_itself,
             100.0 * all.itself_first as f64 / all.by_itself.max(1) as f64,
             100.0 * all.at_best / all.told.max(1) as f64
         );
-        println!("{} units open at first", self.open_first);
+        tell!("{} units open at first", self.open_first);
         for (name, settling) in ["by meter alone", "with looks"].iter().zip(&mut self.settling) {
             settling.print(name, self.open_first);
         }
@@ -319,7 +317,7 @@ impl Settling {
         let last = self.taken.len().max(1) - 1;
         let at = |share: f64| self.taken.get((share * last as f64) as usize).copied().unwrap_or(0);
         let percent = |of: usize| 100.0 * self.settled as f64 / of.max(1) as f64;
-        println!(
+        tell!(
             "  {name}: {} end where nothing is left that tells the causes apart, {} settled \
              ({:.1} % of all open, {:.1} % of the others), {} right; median {}, 90 % {}; {} looks",
             self.beyond,

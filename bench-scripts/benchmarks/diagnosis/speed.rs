@@ -21,7 +21,7 @@ const UNITS: usize = 5;
 
 pub fn print() {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    println!(
+    tell!(
         "SPEED, milliseconds of processor time of all threads, and by the clock on {cores} cores\n"
     );
     for (name, text) in [
@@ -34,7 +34,7 @@ pub fn print() {
         let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
         let options = Options::default();
         let hypotheses = Causes::single(&board, &options.weights).hypotheses.len();
-        println!("{name}: {} settings, {hypotheses} hypotheses of single causes", walk.steps.len());
+        tell!("{name}: {} settings, {hypotheses} hypotheses of single causes", walk.steps.len());
         let mut rng = ChaCha8Rng::seed_from_u64(1);
         let hard = |f: &Fault| matches!(f, Fault::ResistorValue { .. } | Fault::ContactOpen { .. });
         let faults: Vec<Fault> = modelled(&board).into_iter().filter(hard).collect();
@@ -74,14 +74,14 @@ pub fn print() {
             let (Some(clock), most_clock) = middle(|t| t.1) else { continue };
             let [most_work, most_clock] = [most_work, most_clock].map(|t| t.unwrap_or(f64::NAN));
             let what = if two { "single causes and all pairs" } else { "single causes" };
-            println!(
+            tell!(
                 "  {what}: median {work:.1} ms of work, {clock:.1} ms by the clock; longest \
                  {most_work:.1} and {most_clock:.1} ms"
             );
         }
         proposals.sort_by(f64::total_cmp);
         if let (Some(middle), Some(most)) = (proposals.get(proposals.len() / 2), proposals.last()) {
-            println!(
+            tell!(
                 "  the next measurement, of {} units: median {middle:.1} ms by the clock; longest \
                  {most:.1} ms",
                 proposals.len()
@@ -89,7 +89,7 @@ pub fn print() {
         }
         trusted(&board, &walk, &mut rng);
     }
-    println!();
+    tell!("");
 }
 
 /// Three good units against a file that has one end of a resistor at another net.
@@ -106,7 +106,7 @@ fn trusted(board: &Board, walk: &Walk, rng: &mut ChaCha8Rng) {
     let found = corrections(&file, &units);
     let (work, clock) = (processor() - began, 1e3 * clock.elapsed().as_secs_f64());
     let right = found.iter().filter(|c| c.explained == units.len()).count();
-    println!(
+    tell!(
         "  three units known good and a wrong net in the file: {work:.0} ms of work, {clock:.0} ms \
          by the clock; {right} entries that explain them"
     );

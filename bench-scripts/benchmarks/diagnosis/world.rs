@@ -138,7 +138,7 @@ impl Path {
     }
 
     fn tell(&self) {
-        self.0.iter().for_each(|line| println!("{line}"));
+        self.0.iter().for_each(|line| tell!("{line}"));
     }
 }
 
@@ -154,7 +154,7 @@ fn tell(what: &str, board: &Board, found: &Diagnosis, faults: &[Fault]) {
     };
     let first = found.classes.iter().take(1).flat_map(|c| &c.causes);
     let first: Vec<String> = first.map(|c| cause_text(board, c)).collect();
-    println!(
+    tell!(
         "{what}: {} taken for {} (fit {:.1e}, right one at {:?})",
         texts(faults),
         first.join(" | "),
@@ -189,7 +189,8 @@ fn settle(
     };
     let mut path = Path::default();
     path.step(world.board(), "at first".into(), &found);
-    for taken in 1..=PATIENCE {
+    let mut taken = 0;
+    while taken < PATIENCE {
         let mut done = String::new();
         let next = suggest(world.board(), &seen, &found);
         let before = (seen.meter.len(), seen.looks.len());
@@ -218,33 +219,33 @@ fn settle(
             }
         }
         if (seen.meter.len(), seen.looks.len()) == before {
-            settling.beyond += 1;
-            if misses {
-                tell("beyond", world.board(), &found, faults);
-                path.tell();
-            }
-            return right(world, &found);
+            break;
         }
+        taken += 1;
         found = diagnose(world.board(), &seen, &manner.options);
         path.step(world.board(), done, &found);
-        if found.classes[0].causes[0].probability > 0.95 {
-            let right = right(world, &found);
-            settling.settled += 1;
-            settling.right += usize::from(right);
-            settling.taken.push(taken);
-            if misses && (!right || taken > 2) {
-                let how = if right { "settled late" } else { "settled wrongly" };
-                tell(how, world.board(), &found, faults);
-                path.tell();
-            }
-            return right;
-        }
     }
+    let right = right(world, &found);
+    let settled = found.classes[0].causes[0].probability > 0.95;
+    if settled {
+        settling.settled += 1;
+        settling.right += usize::from(right);
+        settling.taken.push(taken);
+    } else if taken < PATIENCE {
+        settling.beyond += 1;
+    }
+    let what = match (settled, right, taken) {
+        (true, true, 0..=2) => return right,
+        (true, true, _) => "settled late",
+        (true, false, _) => "settled wrongly",
+        (false, _, PATIENCE) => "unsettled",
+        (false, ..) => "beyond",
+    };
     if misses {
-        tell("unsettled", world.board(), &found, faults);
+        tell(what, world.board(), &found, faults);
         path.tell();
     }
-    right(world, &found)
+    right
 }
 
 fn pair(world: &mut dyn World, manner: &Manner, rng: &mut ChaCha8Rng, tally: &mut Tally) {

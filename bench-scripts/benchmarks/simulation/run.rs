@@ -185,7 +185,7 @@ impl Stand<'_> {
             match self.hands.due(self.now) {
                 Some(Deed::Put(jumper, place, poor)) => {
                     if self.told {
-                        println!(
+                        tell!(
                             "{:9.3} hand: {jumper} to {place:?} {poor:.1}",
                             self.now.as_secs_f64()
                         );
@@ -194,7 +194,7 @@ impl Stand<'_> {
                 }
                 Some(Deed::Press(key)) => {
                     if self.told {
-                        println!("{:9.3} key {key:?}", self.now.as_secs_f64());
+                        tell!("{:9.3} key {key:?}", self.now.as_secs_f64());
                     }
                     self.tell(Input::Key(key));
                 }
@@ -222,7 +222,7 @@ impl Stand<'_> {
             return;
         }
         if self.told {
-            println!("{:9.3} {event:?}", self.now.as_secs_f64());
+            tell!("{:9.3} {event:?}", self.now.as_secs_f64());
         }
         let rows = self.folder.fold(self.now, &event);
         if !kept(&event, &rows) {

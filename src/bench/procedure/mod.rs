@@ -422,6 +422,14 @@ impl Procedure for Bench {
         )
     }
 
+    fn wants_key(&self) -> bool {
+        match &self.state {
+            State::Ready { .. } | State::Asking { .. } => true,
+            State::Moving { watch, .. } => watch.takes_a_word(),
+            _ => false,
+        }
+    }
+
     fn handle(&mut self, now: Duration, input: Input) -> Vec<Output> {
         match input {
             Input::Start if matches!(self.state, State::New) => {

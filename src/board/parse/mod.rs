@@ -246,7 +246,7 @@ impl<'a> Reading<'a, '_> {
         let loads = self.loads(&root);
         let bus_parts = self.bus_parts(&root, supply.as_ref());
         let questions = self.questions(&root);
-        let accepted = self.accepted(&root, &loads);
+        let accepted = self.accepted(&root, &loads, &options);
         let pace = self.pace(&root);
         let delivery = self.delivery(&root);
         let fuses = self.fuses(&root);

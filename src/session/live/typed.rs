@@ -3,6 +3,7 @@
 use super::super::hands::{Deed, as_typed};
 use super::*;
 use crate::bench::Key;
+use crate::report::words;
 use crate::screen::keys;
 
 /// Letters of a note that are kept.
@@ -20,7 +21,7 @@ impl Run<'_> {
         }
         while self.typed.try_recv().is_ok() {}
         self.value.clear();
-        self.stray = false;
+        self.stray.clear();
     }
 
     pub(super) fn typed<P: Procedure>(
@@ -37,22 +38,47 @@ impl Run<'_> {
         }
         let key = match typed {
             // Whoever types a word means something, and seldom what Enter alone stands for.
-            Typed::Key(Key::Yes) if std::mem::take(&mut self.stray) => {
-                self.screen.say("words are not read here: press Enter alone, Space or Backspace");
+            Typed::Key(Key::Yes) if !self.stray.is_empty() => {
+                let word = std::mem::take(&mut self.stray);
+                self.screen.typing("");
+                self.no_key(conductor.wants_key(), &word);
+                return Vec::new();
+            }
+            // A blank in a word, or its last letter taken back.
+            Typed::Key(key) if !self.stray.is_empty() && conductor.wants_key() => {
+                match key {
+                    Key::Again => drop(self.stray.pop()),
+                    _ if self.stray.len() < LONGEST_VALUE => self.stray.push(' '),
+                    _ => {}
+                }
+                self.screen.typing(&self.stray);
                 return Vec::new();
             }
             Typed::Key(key) => {
-                self.stray = false;
+                self.stray.clear();
                 key
             }
             Typed::Line(line) => match (keys::key_of(&line), keys::letter_of(&line)) {
                 (Some(key), _) => key,
-                (None, Some(letter)) => return self.letter(conductor, letter).0,
-                (None, None) => return Vec::new(),
+                (None, letter) => {
+                    let unused = (Vec::new(), false);
+                    let (acts, used) = letter.map_or(unused, |l| self.letter(conductor, l));
+                    if !used && conductor.wants_key() {
+                        self.no_key(true, &line);
+                    }
+                    return acts;
+                }
             },
             Typed::Letter(letter) => {
                 let (acts, used) = self.letter(conductor, letter);
-                self.stray = !used;
+                if used {
+                    self.stray.clear();
+                } else if self.stray.len() < LONGEST_VALUE {
+                    self.stray.push(letter);
+                    if conductor.wants_key() {
+                        self.screen.typing(&self.stray);
+                    }
+                }
                 return acts;
             }
             Typed::End => return self.nobody(conductor),
@@ -62,6 +88,20 @@ impl Run<'_> {
             Line::Virtual { hands, .. } => hands.press(key),
         };
         self.do_all(conductor, deeds)
+    }
+
+    /// A word was typed where a key is wanted, or nothing: it is no key, and what was asked, if
+    /// anything, is asked once more. It was recorded when it was asked first.
+    fn no_key(&mut self, wanted: bool, word: &str) {
+        let asked = self.asked.clone().filter(|_| wanted);
+        let prompt = match &asked {
+            Some(Event::Prompt { prompt, .. }) => Some(prompt),
+            _ => None,
+        };
+        self.screen.say(&words::no_key(prompt, word));
+        if let Some(event) = &asked {
+            self.screen.show(self.began.elapsed(), event);
+        }
     }
 
     /// What hands do on a virtual board, and what they press on any.

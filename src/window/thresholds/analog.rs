@@ -128,10 +128,12 @@ fn off(
         );
         return vec![finding(what, window)];
     };
-    // Only where another option begins at once is there a threshold to move; else it is a window.
-    let change = |beyond: u16, moved: String| match name(beyond) {
+    // Only where another option begins at once, and the window does not go on to the end of the
+    // scale, is there a threshold to move; else it is a window.
+    let change = |beyond: u16, to: u16, moved: &str| match name(beyond) {
         zones::NONE => window.clone(),
-        _ => moved,
+        _ if to == 0 || to >= full => window.clone(),
+        _ => format!("{moved} the threshold to {to}"),
     };
     let mut found = Vec::new();
     if low < from {
@@ -142,10 +144,7 @@ fn off(
             from - low,
             name(low)
         );
-        found.push(finding(
-            what,
-            change(from - 1, format!("lower the threshold to {}", proposal.0)),
-        ));
+        found.push(finding(what, change(from - 1, proposal.0, "lower")));
     }
     if high > to {
         let what = format!(
@@ -155,7 +154,7 @@ fn off(
             high - to,
             name(high)
         );
-        found.push(finding(what, change(to + 1, format!("raise the threshold to {}", proposal.1))));
+        found.push(finding(what, change(to + 1, proposal.1, "raise")));
     }
     if found.is_empty() {
         let what = format!(
