@@ -152,7 +152,10 @@ impl<'a> Lead<'a> {
             return Good::No;
         };
         let wanted = |setting: &Setting| {
-            let left = |m: &Measurement| matches!(m, Measurement::Reading { setting: left, .. } if left == setting);
+            let left = |m: &Measurement| match m {
+                Measurement::Reading { setting: left, .. } => left == setting,
+                _ => false,
+            };
             !live.has_seen(setting) && !self.left_out.iter().any(left)
         };
         diagnose::still_to_read(self.board, evidence, &so.found, from, wanted)
