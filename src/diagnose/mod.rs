@@ -22,6 +22,7 @@ mod system;
 mod trust;
 mod unfit;
 mod unseated;
+mod wanting;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
@@ -35,6 +36,7 @@ pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
+pub use wanting::still_to_read;
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
