@@ -73,11 +73,20 @@ fn what_was_found_in_other_units_of_the_lot_changes_the_odds_and_its_own_does_no
     assert!(probability(&diagnose(&record, &["--format", "csv"]).out) > before + 0.05);
     let said = diagnose(&record, &[]).out.replace('\n', " ");
     assert!(said.contains("confirmed in other units") && said.contains("never closes 3"), "{said}");
+    // The same defect of the same unit in its next attempt is no other one.
+    let file = lot.join("causes.csv");
+    let text = std::fs::read_to_string(&file).unwrap();
+    let row = text.lines().find(|line| line.contains("V003")).expect("what was found in V003");
+    let again: Vec<&str> = row.split(',').collect();
+    let attempt = text.lines().next().unwrap().split(',').position(|c| c == "attempt").unwrap();
+    let again = [&again[..attempt], &["2"], &again[attempt + 1..]].concat().join(",");
+    std::fs::write(&file, format!("{text}{again}\r\n")).unwrap();
+    let said = diagnose(&record, &[]).out.replace('\n', " ");
+    assert!(said.contains("never closes 3"), "{said}");
     let twice = diagnose(&record, &["--found", "switch never closes: K1 has a cold joint"]);
     assert!(twice.code == Some(2) && twice.err.contains("confirmed already"), "{}", twice.err);
     let kind = diagnose(&record, &["--found", "bad luck"]);
     assert!(kind.code == Some(2) && kind.err.contains("the kinds are"), "{}", kind.err);
-    let file = lot.join("causes.csv");
     let text = std::fs::read_to_string(&file).unwrap();
     std::fs::write(&file, text.trim_end()).unwrap();
     let torn = diagnose(&record, &[]);

@@ -233,6 +233,19 @@ fn what_cannot_be_used_says_what_to_do_next() {
     let nope = strapwise(&["diagnose", &board, "--port", "nope"]);
     assert!(nope.code == Some(2) && nope.out.is_empty(), "{}", nope.out);
     assert!(nope.err.contains("--port nope: there is no such port"), "{}", nope.err);
+    let folder = results.path().to_string_lossy();
+    let file = record.to_string_lossy();
+    let wrong =
+        [("/dev/null", "a device without a line"), (&*folder, "a folder"), (&*file, "a file")];
+    for (port, what) in wrong.into_iter().filter(|_| cfg!(unix)) {
+        // Said before anybody sets a shunt for it.
+        let ended = strapwise(&["diagnose", &board, "--port", port]);
+        assert!(ended.code == Some(2) && ended.out.is_empty(), "{}", ended.out);
+        let said = format!("--port {port}: is {what}, which is no serial port; `strapwise ports`");
+        assert!(ended.err.contains(&said), "{}", ended.err);
+        let read = strapwise(&["read", &board, "--port", port]);
+        assert!(read.code == Some(3) && read.err.contains("no serial port"), "{}", read.err);
+    }
     let heavy = diagnose(&record, &["--weight", "resistor open=1e9"]);
     assert!(heavy.code == Some(2) && heavy.err.contains("0.001 to 1000"), "{}", heavy.err);
     for volts in ["VCC=0V", "VCC=12V"] {

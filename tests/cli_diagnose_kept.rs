@@ -11,8 +11,10 @@ mod served;
 
 use cli_support::{Ended, PROGRAM, board, rows};
 use person::{Person, asks_for, demo, silent_contact};
+use std::collections::HashMap;
 use std::path::Path;
 use std::process::Command;
+use strapwise::board::Place;
 use strapwise::faults::Fault;
 use strapwise::store;
 
@@ -25,7 +27,7 @@ fn diagnosed(record: &Path) -> Ended {
 /// where the unit lies.
 fn conclusion(text: &str) -> &str {
     let (_, last) = text.rsplit_once("vent-controller B").unwrap_or_else(|| panic!("{text}"));
-    let causes = last.split_once("\n\n").unwrap().1;
+    let causes = last.split_once("\n\n").unwrap_or_else(|| panic!("{text}")).1;
     ["\nMeasure next", "\nNext", "\nodds beforehand"]
         .iter()
         .fold(causes, |causes, end| causes.split(end).next().unwrap())
@@ -126,9 +128,77 @@ fn what_was_tried_is_kept_too() {
     let ended = person.bench.end();
     let looked = rows.iter().find(|row| row["rule"] == "looked").unwrap();
     assert_eq!([&looked["note"], &looked["answer"]], ["other-shunt:J2:fitted", "no"]);
+    // The codes are kept as well, and are none of the unit with its own shunt.
+    let tried: Vec<&HashMap<String, String>> =
+        rows.iter().filter(|row| row["rule"] == "tried").collect();
+    let profile = tried.iter().find(|row| row["channel"] == "ADDR0").unwrap();
+    assert_eq!([&profile["row"], &profile["note"]], ["check", "other-shunt:J2:fitted"]);
+    assert!(profile["setting"].contains("J2=fitted") && !profile["mean_code"].is_empty());
+    assert!(tried.iter().all(|row| row["verdict"].is_empty()));
     let again = diagnosed(&file);
     assert!(again.out.contains("against: put another shunt on J2"), "{}", again.out);
     assert_eq!(conclusion(&again.out), conclusion(&ended.out));
+}
+
+#[test]
+fn a_yes_to_where_a_shunt_is_can_be_taken_back_with_all_that_was_read() {
+    let board_of = demo();
+    let mut person = Person::at(&board(), &board_of, 3, &[]);
+    let asked = person.until(asks_for("read PROFILE with J1=2"));
+    // One place too far, and said to be where it should be.
+    person.unit.with(|unit| unit.place(0, Place::At(0)));
+    person.bench.press("");
+    let doubt = person.asked().unwrap();
+    assert!(doubt.contains("J1 reads as 1: is its shunt on 2?"), "{doubt}");
+    assert!(doubt.ends_with("(s: leave it out, b: back, q: end) "), "{doubt}");
+    person.bench.press("yes");
+    let next = person.asked().unwrap();
+    assert!(!next.contains("a good unit"), "{next}");
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=2 J2="), "{back}");
+    assert!(back.contains("a good unit, or a defect"), "{back}");
+    assert!(back.contains("J1 reads as 1: is its shunt on 2?"), "{back}");
+    person.do_it(&asked);
+    person.bench.press("");
+    let next = person.asked().unwrap();
+    assert!(!next.contains("reads as") && !next.contains("so far 9"), "as it stood: {next}");
+    // At a move it takes back what was read last as well.
+    assert!(next.contains("press Enter"), "{next}");
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=2 J2="), "{back}");
+    person.bench.press("q");
+    let file = person.kept(1);
+    while person.asked().is_some() {}
+    let ended = person.bench.end();
+    assert_eq!(conclusion(&diagnosed(&file).out), conclusion(&ended.out));
+    let rows = rows(&std::fs::read(&file).unwrap());
+    let of_it =
+        |row: &&HashMap<String, String>| row["row"] == "check" && row["setting"].contains("J1=2");
+    let read: Vec<&str> = rows.iter().filter(of_it).map(|row| row["seq"].as_str()).collect();
+    let back = rows.iter().filter(|row| row["rule"] == "taken back");
+    let back: Vec<&str> = back.map(|row| row["note"].as_str()).collect();
+    // It was read three times, and the last one counts.
+    assert_eq!(back, read[..2 * read.len() / 3]);
+    assert!(back.len() > 2);
+}
+
+#[test]
+fn what_was_read_first_can_be_taken_back_too() {
+    let board_of = demo();
+    let mut person = Person::at(&board(), &board_of, 3, &[silent_contact(&board_of)]);
+    let first = person.asked().unwrap();
+    person.answer(&first);
+    person.until(|text| !text.contains("is its shunt"));
+    person.bench.press("b");
+    let back = person.asked().unwrap();
+    assert!(back.contains("taken back: what was read with J1=3"), "{back}");
+    person.bench.press("b");
+    let none = person.asked().unwrap();
+    assert!(none.contains("there is no answer to take back"), "{none}");
+    person.bench.press("q");
+    person.end();
 }
 
 #[test]
@@ -167,7 +237,13 @@ fn a_diagnosis_beside_the_records_of_a_lot_is_no_unit_of_it() {
     let file = board();
     let arguments = ["diagnose", file.to_str().unwrap(), record.to_str().unwrap()];
     let live = [&arguments[..], &["--port", "virtual", "--meter", "VCC=5.01V"]].concat();
-    let ended = cli_support::typed(&live, "\n10k\n");
+    let (board_of, record_of) = (demo(), record.to_str().unwrap());
+    let fault = silent_contact(&board_of);
+    let more = [record_of, "--meter", "VCC=5.01V"];
+    let mut person = Person::with(&file, &board_of, 3, &[fault], &more);
+    person.until(asks_for("OUT to LOOP: how many ohms"));
+    person.bench.press("10k");
+    let ended = person.end();
     let kept = lot.join("V002-1.diagnosis1.csv");
     assert!(ended.out.contains("V002-1.diagnosis1.csv"), "{}", ended.out);
     assert_eq!(read(), before, "the lot is what it was");

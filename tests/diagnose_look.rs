@@ -112,6 +112,35 @@ fn an_eye_that_sees_nothing_leaves_the_defect_possible() {
 }
 
 #[test]
+fn who_saw_nothing_of_one_cause_is_asked_to_see_the_other_before_it_is_lifted() {
+    // The pins of two channels bridged on the chip, or at the headers: one circuit, two places.
+    let all = modelled(&vent_controller());
+    let at_headers = all.iter().find(|f| matches!(f, Fault::HeadersBridged { .. }));
+    let Some(&truth @ Fault::HeadersBridged { jumpers, pins, .. }) = at_headers else {
+        panic!("no two headers are neighbours")
+    };
+    let (board, mut evidence) = seen(truth);
+    evidence.looks.push((Look::BridgeBetween { jumpers, pins }, false));
+    let (found, next) = weigh(&board, &evidence);
+    let (Fault::ChannelsBridged { channels, .. }, held) = leader(&found) else {
+        panic!("{:?}", leader(&found))
+    };
+    assert!(held > 0.95, "{held}");
+    let look = Look::ChipBridge { channels };
+    assert_eq!(next.first().map(|s| &s.measurement), Some(&Measurement::Look(look)));
+    // Seen there it is settled; not seen there either it stays open.
+    let told = |yes: bool| {
+        let mut evidence = evidence.clone();
+        evidence.looks.push((look, yes));
+        let (found, next) = weigh(&board, &evidence);
+        (leader(&found).1, next.len())
+    };
+    let (held, left) = told(true);
+    assert!(held > 0.99 && left == 0, "{held} {left}");
+    assert!(told(false).0 < 0.95);
+}
+
+#[test]
 fn a_bridge_is_one_cause_whether_it_is_clean_or_poor() {
     let board = vent_controller();
     let bridge = modelled(&board).into_iter().find_map(|f| match f {

@@ -10,6 +10,7 @@ use crate::session::hands::ByHand;
 use crate::session::live::Line;
 use crate::walk::meter;
 use jiff::Timestamp;
+use std::fs::Metadata;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -79,9 +80,14 @@ impl Connection {
         let path = Path::new(port);
         let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty());
         let why = match std::fs::metadata(path) {
-            Ok(found) if found.is_file() || found.is_dir() => "is no serial port",
-            Err(_) if folder.is_none_or(|folder| !folder.is_dir()) => "there is no such port",
-            Ok(_) | Err(_) => return Ok(()),
+            Ok(found) => match no_port_but(&found) {
+                Some(what) => format!("is {what}, which is no serial port"),
+                None => return Ok(()),
+            },
+            Err(_) if folder.is_none_or(|folder| !folder.is_dir()) => {
+                "there is no such port".into()
+            }
+            Err(_) => return Ok(()),
         };
         Err(Failure::input(format!(
             "--port {port}: {why}; `strapwise ports` names those that are there"
@@ -149,6 +155,31 @@ impl Connection {
     pub fn serial_port(&self) -> Option<&str> {
         self.port.as_deref().filter(|port| *port != VIRTUAL)
     }
+}
+
+/// What something is that bears the name of a port and can be none, as far as it shows without being
+/// opened: opening a port resets many boards.
+#[cfg(unix)]
+fn no_port_but(found: &Metadata) -> Option<&'static str> {
+    use std::os::unix::fs::{FileTypeExt as _, MetadataExt as _};
+    // Character devices without a line that every such system has.
+    let without_line = ["/dev/null", "/dev/zero", "/dev/full", "/dev/random", "/dev/urandom"];
+    let same = |name: &&str| std::fs::metadata(name).is_ok_and(|own| own.rdev() == found.rdev());
+    let kind = found.file_type();
+    match () {
+        () if kind.is_dir() => Some("a folder"),
+        () if kind.is_file() => Some("a file"),
+        () if kind.is_block_device() => Some("a disk"),
+        () if kind.is_fifo() || kind.is_socket() => Some("a pipe between programs"),
+        () if without_line.iter().any(|name| same(name)) => Some("a device without a line"),
+        () => None,
+    }
+}
+
+/// The same where a port has no name among the files.
+#[cfg(not(unix))]
+fn no_port_but(_: &Metadata) -> Option<&'static str> {
+    None
 }
 
 fn no_port() -> Failure {

@@ -5,6 +5,7 @@ use super::diagnose_kept::{Kept, evidence_of};
 use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
 use super::diagnose_odds::{self, Odds};
+use super::diagnose_same::Of;
 use super::diagnose_talk::Talk;
 use super::diagnose_typed;
 use super::picture::PictureFile;
@@ -118,9 +119,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let so = match options.connection.given() {
         true => {
             options.connection.may_be_port()?;
+            let unit = Of::rows(&rows);
             let mut kept = Kept::new(&board, options.keep.as_deref(), record, rows)?;
             kept.given(&evidence.meter[typed_from.0..], &evidence.looks[typed_from.1..]);
-            let live = Live::new(&board, &options.board, &options.connection, of, kept)?;
+            let live = Live::new(&board, &options.board, &options.connection, unit, kept)?;
             at_the_bench(&told, live, &mut evidence)?
         }
         false => at_the_desk(&told, &mut evidence)?,

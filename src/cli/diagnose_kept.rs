@@ -3,15 +3,16 @@
 
 use super::Failure;
 use super::bench::TOOL;
-use super::diagnose_typed::{looked, metered, spelled};
+use super::diagnose_typed::{looked, metered, no_supply, spelled};
 use crate::bench::{Check, ProbeInfo};
 use crate::board::{Board, Setting};
 use crate::diagnose::{self, Evidence, Look, Meter, foreign};
-use crate::record::led::{LOOKED, Led, MEASURED, NO_TEST, SILENT, TAKEN_BACK};
+use crate::record::led::{LOOKED, Led, MEASURED, NO_TEST, SILENT, TAKEN_BACK, TRIED};
 use crate::record::{Row, RowKind};
 use crate::report::diagnosis_look;
 use crate::store::{ROOT, RowLog};
 use jiff::Timestamp;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -72,35 +73,48 @@ impl Kept {
         self.led.read(Timestamp::now(), who, setting, checks)
     }
 
-    /// Writes rows; they are on the disk when this returns. The number of the last one.
-    pub fn add(&mut self, mut rows: Vec<Row>) -> Result<u64, Failure> {
+    /// Writes rows; they are on the disk when this returns. Their numbers.
+    pub fn add(&mut self, mut rows: Vec<Row>) -> Result<Range<u64>, Failure> {
+        let count = rows.len() as u64;
         let last = self.led.number(&mut rows);
         let all = match self.log.begun() {
             true => rows,
             false => [std::mem::take(&mut self.before), rows].concat(),
         };
         self.log.append(&all)?;
-        Ok(last)
+        Ok(last + 1 - count..last + 1)
+    }
+
+    /// Writes the rows of what was read while something was tried.
+    pub fn tried(&mut self, look: Look, mut rows: Vec<Row>) -> Result<(), Failure> {
+        let what = diagnosis_look::flag(&self.board, look);
+        for row in &mut rows {
+            row.rule = TRIED.to_string();
+            row.note.clone_from(&what);
+        }
+        self.add(rows).map(drop)
     }
 
     /// What a meter showed.
-    pub fn measured(&mut self, meter: &Meter) -> Result<u64, Failure> {
+    pub fn measured(&mut self, meter: &Meter) -> Result<Range<u64>, Failure> {
         self.add(vec![self.row_of_meter(meter)])
     }
 
     /// What somebody saw or tried.
-    pub fn looked(&mut self, look: Look, yes: bool) -> Result<u64, Failure> {
+    pub fn looked(&mut self, look: Look, yes: bool) -> Result<Range<u64>, Failure> {
         self.add(vec![self.row_of_look(look, yes)])
     }
 
-    /// An answer does not count any more.
-    pub fn taken_back(&mut self, row: u64) -> Result<u64, Failure> {
-        self.add(vec![self.led.event(Timestamp::now(), TAKEN_BACK, &row.to_string(), "")])
+    /// An answer, or what was read, does not count any more.
+    pub fn taken_back(&mut self, rows: Range<u64>) -> Result<(), Failure> {
+        let event = |row: u64| self.led.event(Timestamp::now(), TAKEN_BACK, &row.to_string(), "");
+        let events = rows.map(event).collect();
+        self.add(events).map(drop)
     }
 
     /// The probe went silent after a setting was read.
-    pub fn silent(&mut self, after: &Setting) -> Result<u64, Failure> {
-        self.add(vec![self.led.silent(Timestamp::now(), after)])
+    pub fn silent(&mut self, after: &Setting) -> Result<(), Failure> {
+        self.add(vec![self.led.silent(Timestamp::now(), after)]).map(drop)
     }
 
     fn row_of_meter(&self, meter: &Meter) -> Row {
@@ -128,7 +142,9 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
         evidence.left_out.push(format!("row {}: {why}", row.seq));
     }
     let counts = |row: &&Row| !back.contains(&row.seq.to_string().as_str()) && other(row).is_none();
-    let led: Vec<&Row> = led.iter().filter(counts).collect();
+    // What came of a trial is told by its answer: these are codes of a unit with another shunt.
+    let of_the_unit = |row: &&Row| row.row != RowKind::Check || row.rule != TRIED;
+    let led: Vec<&Row> = led.iter().filter(counts).filter(of_the_unit).collect();
     let one_look =
         |a: &&Row, b: &&Row| a.row == RowKind::Check && b.row == RowKind::Check && a.step == b.step;
     for rows in led.chunk_by(one_look) {
@@ -147,7 +163,11 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
 fn take(board: &Board, evidence: &mut Evidence, row: &Row) -> Result<(), String> {
     let typed = || format!("{}={}", row.note, row.answer);
     match row.rule.as_str() {
-        MEASURED => evidence.meter.push(metered(board, &typed())?),
+        MEASURED => {
+            let meter = metered(board, &typed())?;
+            no_supply(board, &meter).map_or(Ok(()), Err)?;
+            evidence.meter.push(meter);
+        }
         LOOKED => evidence.looks.push(looked(board, &typed())?),
         SILENT => evidence.silent_after = Some(diagnose::setting(board, &row.setting)?),
         _ => {}

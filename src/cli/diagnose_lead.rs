@@ -3,20 +3,23 @@
 
 use super::diagnose_live::{Live, Ready};
 use super::diagnose_talk::{Said, Talk, yes_or_no};
-use super::diagnose_typed::value;
+use super::diagnose_typed::{no_supply, value};
 use super::{Exit, Failure};
-use crate::board::Board;
+use crate::board::{Board, Setting};
 use crate::diagnose::{
     self, Apart, Diagnosis, Evidence, Look, Measurement, Meter, Options, Suggestion,
 };
 use crate::report::{diagnosis_meter, diagnosis_talk};
+use std::ops::Range;
 use std::sync::Arc;
 
-/// What was answered and may be taken back; with the row that it is kept in, where it is.
+/// What was answered or done and may be taken back; with the row that it is kept in, where it is.
 enum Given {
-    Meter(Meter, Option<u64>),
-    Look(Look, Option<u64>),
+    Meter(Meter, Option<Range<u64>>),
+    Look(Look, Option<Range<u64>>),
     LeftOut(Measurement),
+    /// A setting that was read.
+    Read,
 }
 
 /// What a measurement takes. Who leaves one out may have no meter at hand, or cannot reach the
@@ -74,6 +77,9 @@ pub struct So {
 
 /// Where values and answers are left out.
 const HOW: &str = "(Enter: leave it out, b: back, q: end)";
+
+/// Said where `b` is typed before anything was answered.
+const NO_ANSWER: &str = "there is no answer to take back\n";
 
 /// Somebody who is led.
 pub struct Lead<'a> {
@@ -178,21 +184,15 @@ impl<'a> Lead<'a> {
         talk: &mut Talk,
         evidence: &mut Evidence,
     ) -> Result<Option<Exit>, Failure> {
-        if let Some(live) = &mut self.live
-            && evidence.is_empty()
-        {
-            // A unit without a record is looked at first as it is delivered.
-            let delivery = self.board.delivery.clone();
-            match live.read(talk, &delivery, evidence)? {
-                Ready::Yes => {}
-                Ready::Stop => return Ok(Some(Exit::Interrupted)),
-                Ready::Leave | Ready::Back | Ready::End => {
-                    talk.say("nothing was read, so nothing is concluded\n")?;
-                    return Ok(Some(Exit::Incomplete));
-                }
-            }
-        }
+        let mut begun = false;
         loop {
+            // What was read first may have been taken back.
+            if (!begun || (self.live.is_some() && evidence.is_empty()))
+                && let Some(came) = self.begin(talk, evidence)?
+            {
+                return Ok(came);
+            }
+            begun = true;
             let so = self.so_far(evidence);
             let reading = |s: &&Suggestion| matches!(s.measurement, Measurement::Reading { .. });
             let can = |s: &&Suggestion| self.live.is_some() || !reading(s);
@@ -217,6 +217,59 @@ impl<'a> Lead<'a> {
         }
     }
 
+    /// Whose unit it is, where a record was given; else the unit is looked at as it is delivered. The
+    /// exit code, if there is one, where that is the end of it.
+    fn begin(
+        &mut self,
+        talk: &mut Talk,
+        evidence: &mut Evidence,
+    ) -> Result<Option<Option<Exit>>, Failure> {
+        if self.live.is_none() {
+            return Ok(None);
+        }
+        let bare = evidence.is_empty();
+        loop {
+            let ready = match (bare, &mut self.live) {
+                (false, Some(live)) => live.recognise(talk, evidence)?,
+                _ => self.read(talk, &self.board.delivery.clone(), evidence)?,
+            };
+            let dead = self.live.as_ref().is_some_and(|live| live.hand.dead);
+            return Ok(match ready {
+                Ready::Yes => None,
+                Ready::Stop => Some(Some(Exit::Interrupted)),
+                Ready::Back => {
+                    talk.say(NO_ANSWER)?;
+                    continue;
+                }
+                Ready::Leave | Ready::End if bare => {
+                    talk.say("nothing was read, so nothing is concluded\n")?;
+                    Some(Some(Exit::Incomplete))
+                }
+                Ready::End => Some(None),
+                Ready::Leave if dead => None,
+                Ready::Leave => {
+                    talk.say("left out: nothing shows that this is the unit of the record\n")?;
+                    None
+                }
+            });
+        }
+    }
+
+    /// Has a setting read by the probe.
+    fn read(
+        &mut self,
+        talk: &mut Talk,
+        setting: &Setting,
+        evidence: &mut Evidence,
+    ) -> Result<Ready, Failure> {
+        let Some(live) = &mut self.live else { return Ok(Ready::Leave) };
+        let before = live.has_taken();
+        let ready = live.read(talk, setting, evidence)?;
+        let taken = live.has_taken() - before;
+        self.given.extend((0..taken).map(|_| Given::Read));
+        Ok(ready)
+    }
+
     /// Has one measurement made.
     fn measure(
         &mut self,
@@ -232,7 +285,7 @@ impl<'a> Lead<'a> {
         ))?;
         if let Some(live) = &mut self.live {
             let ready = match asked {
-                Measurement::Reading { setting, .. } => live.read(talk, setting, evidence)?,
+                Measurement::Reading { setting, .. } => self.read(talk, setting, evidence)?,
                 Measurement::Look(look) => match live.try_out(talk, *look, evidence)? {
                     (ready, Some(yes)) => {
                         self.looked(evidence, *look, yes)?;
@@ -322,6 +375,9 @@ impl<'a> Lead<'a> {
             Err(why) => return Ok(Err(why)),
         };
         if let Some(meter) = Meter::of(asked, value) {
+            if let Some(why) = no_supply(self.board, &meter) {
+                return Ok(Err(format!("not taken: {why}, then measure again")));
+            }
             let kept = self.live.as_mut().map(|live| live.kept.measured(&meter));
             evidence.meter.push(meter.clone());
             self.given.push(Given::Meter(meter, kept.transpose()?));
@@ -350,17 +406,23 @@ impl<'a> Lead<'a> {
     /// Takes the last answer back.
     fn back(&mut self, talk: &Talk, evidence: &mut Evidence) -> Result<Came, Failure> {
         let last = self.given.pop();
-        if let (Some(live), Some(Given::Meter(_, Some(row)) | Given::Look(_, Some(row)))) =
+        if let (Some(live), Some(Given::Meter(_, Some(rows)) | Given::Look(_, Some(rows)))) =
             (&mut self.live, &last)
         {
-            live.kept.taken_back(*row)?;
+            live.kept.taken_back(rows.clone())?;
         }
         let said = match last {
-            None => "there is no answer to take back".to_string(),
+            None => NO_ANSWER.trim_end().to_string(),
             Some(Given::LeftOut(measurement)) => {
                 self.left_out.retain(|left| *left != measurement);
                 self.made(&measurement);
                 "what was left out is asked again".to_string()
+            }
+            Some(Given::Read) => {
+                let live = self.live.as_mut();
+                let setting = live.map(|live| live.take_back(evidence)).transpose()?.flatten();
+                let places = setting.map_or(String::new(), |setting| setting.text(self.board));
+                format!("taken back: what was read with {places}; see that the shunts are there")
             }
             Some(Given::Meter(meter, _)) => {
                 if let Some(last) = evidence.meter.iter().rposition(|known| *known == meter) {

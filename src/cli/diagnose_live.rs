@@ -3,18 +3,23 @@
 
 use super::connection::{ByMeter, Connection, needs_probe};
 use super::diagnose_kept::Kept;
+use super::diagnose_same::Of;
 use super::diagnose_talk::{Said, Talk, yes_or_no};
 use super::read::look;
 use super::{Exit, Failure, windows_of};
 use crate::bench::reading::{Located, Look as Seen};
 use crate::bench::{Check, Mode, ProbeInfo};
 use crate::board::{Board, Jumper, Kind, Place, Setting};
-use crate::diagnose::{Evidence, InHand, Measurement};
-use crate::record::{Head, Row};
+use crate::diagnose::{Evidence, InHand, Measurement, Reading};
+use crate::record::Row;
 use crate::report::diagnosis_steps::{Steps, Wanted, steps};
 use crate::window::Windows;
+use std::ops::Range;
 use std::path::Path;
 use std::sync::Arc;
+
+/// What else may be typed where something is to be done.
+pub(super) const HOW: &str = "(s: leave it out, b: back, q: end)";
 
 /// Whether something is ready to be measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,6 +36,16 @@ pub enum Ready {
     Stop,
 }
 
+/// What was read in a setting, and may be taken back.
+struct Taken {
+    setting: Setting,
+    readings: Vec<Reading>,
+    /// What it was taken in place of.
+    former: Vec<Reading>,
+    /// Where it is kept.
+    rows: Range<u64>,
+}
+
 /// The unit and the person at it.
 pub struct Live<'a> {
     pub(super) board: &'a Arc<Board>,
@@ -41,11 +56,13 @@ pub struct Live<'a> {
     /// Whether a lead joins the rails.
     joined: bool,
     /// Settings looked at.
-    seen: Vec<Setting>,
+    pub(super) seen: Vec<Setting>,
+    /// What was read there, in that order.
+    taken: Vec<Taken>,
     /// Who answered last, the same chip as ever.
-    who: Option<ProbeInfo>,
+    pub(super) who: Option<ProbeInfo>,
     /// Whether the unit was without power since it was last looked at.
-    was_off: bool,
+    pub(super) was_off: bool,
     /// Whether something was done to it meanwhile that may change what it reads.
     pub(super) changed: bool,
     /// What is still to be put right on the unit.
@@ -53,16 +70,16 @@ pub struct Live<'a> {
     /// What it read and was found to be, on disk.
     pub(super) kept: Kept,
     /// The unit that a record is of.
-    unit: String,
+    pub(super) of: Option<Of>,
 }
 
 impl<'a> Live<'a> {
-    /// A unit that has not been looked at yet; `unit` is the one that a record is of.
+    /// A unit that has not been looked at yet; `of` is the one that a record is of.
     pub fn new(
         board: &'a Arc<Board>,
         file: &Path,
         connection: &'a Connection,
-        unit: Option<&Head>,
+        of: Option<Of>,
         kept: Kept,
     ) -> Result<Live<'a>, Failure> {
         needs_probe(board, file)?;
@@ -71,15 +88,16 @@ impl<'a> Live<'a> {
             board,
             windows,
             connection,
-            hand: InHand::default(),
+            hand: InHand { dead: of.as_ref().is_some_and(|of| of.silent), ..InHand::default() },
             joined: false,
             seen: Vec::new(),
+            taken: Vec::new(),
             who: None,
             was_off: false,
             changed: false,
             owed: None,
             kept,
-            unit: unit.map(|head| head.unit.clone()).unwrap_or_default(),
+            of,
         })
     }
 
@@ -110,15 +128,31 @@ impl<'a> Live<'a> {
                 Some(Ready::Yes) => {
                     let rows = self.rows(setting, &seen);
                     let readings = Evidence::of(self.board, &rows).readings;
-                    self.kept.add(rows)?;
-                    evidence.renew(readings);
+                    let rows = self.kept.add(rows)?;
+                    let former = evidence.renew(readings.clone());
                     self.seen.push(setting.clone());
+                    self.taken.push(Taken { setting: setting.clone(), readings, former, rows });
                     return Ok(Ready::Yes);
                 }
                 Some(other) => return Ok(other),
                 None => {}
             }
         }
+    }
+
+    /// How often something was read that may be taken back.
+    pub fn has_taken(&self) -> usize {
+        self.taken.len()
+    }
+
+    /// What was read last does not count: a shunt was not where it was said to be. The setting that
+    /// it was read in.
+    pub fn take_back(&mut self, evidence: &mut Evidence) -> Result<Option<Setting>, Failure> {
+        let Some(taken) = self.taken.pop() else { return Ok(None) };
+        self.kept.taken_back(taken.rows)?;
+        evidence.take_back(&taken.readings, taken.former);
+        self.seen.retain(|seen| *seen != taken.setting);
+        Ok(Some(taken.setting))
     }
 
     /// A shunt that reads as in another place than it was asked for is in that place, or shows the
@@ -150,7 +184,7 @@ impl<'a> Live<'a> {
         }
         let asked = format!(
             "{}\nyes: it is so, and reads otherwise; else put it there and press Enter (s: leave \
-             it out, q: end)",
+             it out, b: back, q: end)",
             doubts.join("\n")
         );
         loop {
@@ -194,7 +228,7 @@ impl<'a> Live<'a> {
         act: Option<&str>,
         evidence: &mut Evidence,
     ) -> Result<Ready, Failure> {
-        if let Some(known) = self.known_by(wanted) {
+        if let Some(known) = self.known_by(wanted, evidence) {
             match self.bring(talk, &known, None, evidence)? {
                 Ready::Yes => {}
                 other => return Ok(other),
@@ -207,25 +241,29 @@ impl<'a> Live<'a> {
             }
         }
         let Steps { mut list, cut } = steps(self.board, &self.hand, self.joined, wanted, act);
-        if act.is_none() && !list.is_empty() {
-            // What is owed is done with the next move.
-            list.splice(0..0, self.owed.take());
+        // What is owed is done with the next move.
+        let pays = act.is_none() && !list.is_empty();
+        if pays {
+            list.splice(0..0, self.owed.clone());
         }
         if list.is_empty() {
             return Ok(Ready::Yes);
         }
         let how = match &list[..] {
-            [one] => format!("\n{one}, then press Enter (s: leave it out, q: end)"),
+            [one] => format!("\n{one}, then press Enter {HOW}"),
             many => {
                 let numbered = many.iter().enumerate().map(|(i, s)| format!("{}. {s}\n", i + 1));
                 let numbered: String = numbered.collect();
-                format!("\n{numbered}press Enter when that is done (s: leave it out, q: end)")
+                format!("\n{numbered}press Enter when that is done {HOW}")
             }
         };
         let was = self.hand.clone();
         match talk.done(&how, &[])? {
             Said::Enter | Said::Word(_) => {}
             other => return Ok(ready_of(&other)),
+        }
+        if pays {
+            self.owed = None;
         }
         self.hand.setting = Some(wanted.setting.clone());
         self.hand.powered = wanted.powered;
@@ -235,7 +273,11 @@ impl<'a> Live<'a> {
             return self.is_off(talk, &was);
         }
         if self.was_off {
-            return self.back_again(talk, evidence);
+            return match was.setting {
+                Some(_) => self.back_again(talk, evidence),
+                // Nothing is known of the one that comes.
+                None => Ok(Ready::Yes),
+            };
         }
         Ok(Ready::Yes)
     }
@@ -250,20 +292,6 @@ impl<'a> Live<'a> {
         };
         let off = Wanted { setting, powered: false, joined: false };
         (off != *wanted).then_some(off)
-    }
-
-    /// A chip that keeps no number is known again by what it reads, so where it was read before:
-    /// the setting of those that is nearest to the one that is wanted.
-    fn known_by(&self, wanted: &Wanted) -> Option<Wanted> {
-        let comes_back = wanted.powered && !self.hand.powered && self.hand.setting.is_some();
-        let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
-        if !comes_back || named || self.has_seen(&wanted.setting) {
-            return None;
-        }
-        let moves =
-            |seen: &&Setting| seen.0.iter().zip(&wanted.setting.0).filter(|(a, b)| a != b).count();
-        let setting = self.seen.iter().min_by_key(moves)?.clone();
-        Some(Wanted { setting, ..wanted.clone() })
     }
 
     /// A unit without power does not answer; one that does is not unplugged yet.
@@ -290,80 +318,6 @@ impl<'a> Live<'a> {
         }
         talk.say("it is silent, as it should be without power\n")?;
         Ok(Ready::Yes)
-    }
-
-    /// A unit that has power again is the one that was unplugged.
-    fn back_again(&mut self, talk: &mut Talk, evidence: &mut Evidence) -> Result<Ready, Failure> {
-        let setting = self.hand.setting.clone().unwrap_or_else(|| self.board.delivery.clone());
-        let seen = match self.look(talk, evidence)? {
-            Ok(seen) => seen,
-            Err(ready) => return Ok(ready),
-        };
-        self.was_off = false;
-        if std::mem::take(&mut self.changed) {
-            return Ok(Ready::Yes);
-        }
-        let rows = self.rows(&setting, &seen);
-        let readings = Evidence::of(self.board, &rows).readings;
-        let differing = evidence.differing(&readings);
-        let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
-        let known = evidence.readings.iter().any(|reading| reading.setting == setting);
-        if differing.is_empty() || named {
-            let how = match (named, known) {
-                (true, _) => "the same chip is back",
-                (false, true) => "it is back, and reads as before",
-                (false, false) => {
-                    "it is back; its chip keeps no number and this setting is new, so nothing \
-                     shows that it is the same unit"
-                }
-            };
-            talk.say(&format!("{how}\n"))?;
-            if !differing.is_empty() {
-                self.kept.add(rows)?;
-                evidence.renew(readings);
-            }
-            return Ok(Ready::Yes);
-        }
-        match self.is_the_same(talk, &differing)? {
-            Ok(true) => {
-                self.kept.add(rows)?;
-                evidence.renew(readings);
-                Ok(Ready::Yes)
-            }
-            Ok(false) => {
-                self.was_off = true;
-                self.hand.powered = false;
-                talk.say("put that right; it is asked for again\n")?;
-                let wanted = Wanted { setting, powered: true, joined: false };
-                self.bring(talk, &wanted, None, evidence)
-            }
-            Err(ready) => Ok(ready),
-        }
-    }
-
-    /// Asks whether a unit that reads otherwise than before is the same one.
-    fn is_the_same(
-        &self,
-        talk: &mut Talk,
-        differing: &[usize],
-    ) -> Result<Result<bool, Ready>, Failure> {
-        let ids: Vec<&str> =
-            differing.iter().map(|&c| self.board.channels[c].id.as_str()).collect();
-        let asked = format!(
-            "{} reads otherwise than before in this setting, and the chip keeps no number of its \
-             own: is it the same unit, with the shunts as asked? yes or no",
-            ids.join(", ")
-        );
-        loop {
-            match talk.ask(&asked)? {
-                Said::Word(word) => match yes_or_no(&word) {
-                    Ok(yes) => return Ok(Ok(yes)),
-                    Err(why) => talk.say(&format!("{why}\n"))?,
-                },
-                Said::Enter => {}
-                other => return Ok(Err(ready_of(&other))),
-            }
-        }
     }
 
     /// Reads every channel as the unit lies there, by the same chip as ever.
@@ -395,7 +349,11 @@ impl<'a> Live<'a> {
                 }
                 Err(failure) => return Err(failure),
             };
-            let asked = format!("{why}\nplug the right unit in, then press Enter (q: end)");
+            let places = self.hand.setting.as_ref().unwrap_or(&self.board.delivery);
+            let asked = format!(
+                "{why}\nplug the right unit in, with its shunts at {}, then press Enter (q: end)",
+                places.text(self.board)
+            );
             match talk.done(&asked, &[])? {
                 Said::Enter | Said::Word(_) => {}
                 other => return Ok(Err(ready_of(&other))),
@@ -418,8 +376,8 @@ impl<'a> Live<'a> {
         match talk.done(&asked, &["silent"])? {
             Said::Word(word) if word.eq_ignore_ascii_case("silent") => {
                 // What was moved last may have shorted the supply.
-                evidence.silent_after = self.seen.last().cloned();
-                if let Some(after) = &evidence.silent_after {
+                if let Some(after) = self.seen.last() {
+                    evidence.silent_after = Some(after.clone());
                     self.kept.silent(after)?;
                 }
                 self.hand.dead = true;
@@ -440,30 +398,8 @@ impl<'a> Live<'a> {
         look(self.board, self.windows.clone(), setting.clone(), line)
     }
 
-    /// Why a chip is not the one that it should be.
-    fn another(&self, who: &ProbeInfo) -> Option<String> {
-        if !self.unit.is_empty() && !who.unit.is_empty() && who.unit != self.unit {
-            return Some(format!(
-                "the chip carries the identity of unit {}, the record is of {}",
-                who.unit, self.unit
-            ));
-        }
-        let first = self.who.as_ref()?;
-        (first.identity != who.identity).then(|| {
-            let name = |who: &ProbeInfo| match who.identity.as_str() {
-                "" => "no number".to_string(),
-                identity => identity.to_string(),
-            };
-            format!(
-                "another unit is there than before: its chip has {}, the other had {}",
-                name(who),
-                name(first)
-            )
-        })
-    }
-
     /// The rows of a look, as if the shunts were in this setting, in whatever it reads as.
-    fn rows(&mut self, setting: &Setting, seen: &Seen) -> Vec<Row> {
+    pub(super) fn rows(&mut self, setting: &Setting, seen: &Seen) -> Vec<Row> {
         let plain = |c: &&Check| c.mode == Mode::Mean || c.kind == Kind::Digital;
         let checks = seen.checks.iter().filter(plain).filter(|c| c.burst.is_some());
         let who = self.who.clone().unwrap_or_default();

@@ -10,7 +10,7 @@ use crate::record::cause::Confirmed;
 use crate::report::diagnosis;
 use crate::store;
 use jiff::Timestamp;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 /// Longest words of what was found.
@@ -51,10 +51,12 @@ impl Odds {
         // Its own causes would only say again what is to be found out.
         let (causes, torn) = store::causes(folder)?;
         odds.torn = torn;
-        for cause in causes {
-            if cause.board == board.name && cause.unit != head.unit {
-                *odds.confirmed.entry(cause.kind).or_default() += 1;
-            }
+        // A unit tested again before its repair has one defect, however often it was found.
+        let others = causes.iter().filter(|c| c.board == board.name && c.unit != head.unit);
+        let defects: BTreeSet<_> =
+            others.map(|c| (&c.unit, &c.kind, parts_named(board, &c.found))).collect();
+        for (_, kind, _) in defects {
+            *odds.confirmed.entry(kind.clone()).or_default() += 1;
         }
         odds.weights.weights = diagnose::learned(board, &odds.weights.weights, &odds.confirmed);
         Ok(odds)
@@ -166,6 +168,12 @@ fn doubt(board: &Board, evidence: &Evidence, kind: &str, words: &str) -> Option<
         "the record says otherwise, {share}: {says}{others}; see that the unit and the part are the \
          right ones. What you found is kept"
     ))
+}
+
+/// The parts that words name, each once.
+fn parts_named(board: &Board, words: &str) -> BTreeSet<String> {
+    let words = words.split(|c: char| !c.is_alphanumeric());
+    words.filter(|word| is_part(board, word)).map(str::to_uppercase).collect()
 }
 
 /// Whether a word names a resistor, a capacitor or a header.

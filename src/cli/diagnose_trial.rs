@@ -22,9 +22,6 @@ use std::time::Duration;
 /// How long switches are held closed for somebody to look.
 const HOLD: Duration = Duration::from_secs(6);
 
-/// A pull-up in the middle of its range; codes without it are compared.
-const PULL: f64 = 35e3;
-
 impl Live<'_> {
     /// Tries out what a look asks for where the probe can tell what comes of it; none where the
     /// person has to say it.
@@ -45,7 +42,7 @@ impl Live<'_> {
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("put another shunt on {id} in place of the unit's own");
                 let owed = format!("put the unit's own shunt back on {id}");
-                let came = self.judge(talk, setting, &[jumper], &act, evidence)?;
+                let came = self.judge(talk, look, setting, &[jumper], &act, evidence)?;
                 self.owed = came.1.map(|_| owed);
                 Ok(came)
             }
@@ -54,7 +51,7 @@ impl Live<'_> {
                 let setting = self.worst(evidence, jumper, |_| true).unwrap_or(usual);
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("draw a blade between pins {a} and {b} of {id}");
-                self.hand_off(talk, &setting, evidence, &act, &[jumper])
+                self.hand_off(talk, look, &setting, evidence, &act, &[jumper])
             }
             Look::ScrapedBetween { jumpers, pins: [p, q] } => {
                 let usual = self.board.delivery.clone();
@@ -62,7 +59,7 @@ impl Live<'_> {
                 let setting = worst.unwrap_or(usual);
                 let [a, b] = jumpers.map(|j| self.board.jumpers[j].id.as_str());
                 let act = format!("draw a blade between pin {p} of {a} and pin {q} of {b}");
-                self.hand_off(talk, &setting, evidence, &act, &jumpers)
+                self.hand_off(talk, look, &setting, evidence, &act, &jumpers)
             }
             Look::Lifted { resistor } => {
                 let setting = self.hand.setting.clone();
@@ -83,6 +80,7 @@ impl Live<'_> {
     fn hand_off(
         &mut self,
         talk: &mut Talk,
+        look: Look,
         setting: &Setting,
         evidence: &mut Evidence,
         act: &str,
@@ -93,13 +91,14 @@ impl Live<'_> {
             Ready::Yes => {}
             other => return Ok((other, None)),
         }
-        self.judge(talk, setting.clone(), jumpers, "", evidence)
+        self.judge(talk, look, setting.clone(), jumpers, "", evidence)
     }
 
     /// Whether the channels that jumpers bear on read as they should after something was done.
     fn judge(
         &mut self,
         talk: &mut Talk,
+        look: Look,
         setting: Setting,
         touched: &[usize],
         act: &str,
@@ -118,6 +117,8 @@ impl Live<'_> {
             Ok(seen) => seen,
             Err(ready) => return Ok((ready, None)),
         };
+        let rows = self.rows(&wanted.setting, &seen);
+        self.kept.tried(look, rows)?;
         let own: Vec<usize> = touched.iter().flat_map(|&j| self.channels(j)).collect();
         let checks: Vec<&Check> = seen.checks.iter().filter(|c| own.contains(&c.channel)).collect();
         if checks.is_empty() {
@@ -152,8 +153,7 @@ impl Live<'_> {
         at: impl Fn(&Setting) -> bool,
     ) -> Option<Setting> {
         let own = self.channels(jumper);
-        let nothing = Cause { faults: Vec::new(), loose: None, probability: 0.0, pull: PULL };
-        let good = diagnose::compare(self.board, evidence, &nothing);
+        let good = diagnose::compare(self.board, evidence, &Cause::good());
         let off = |c: &diagnose::Compared| match (c.read, c.good) {
             (Some(a), Some(b)) => (a - b).abs(),
             (None, None) => 0.0,
@@ -187,7 +187,7 @@ impl Live<'_> {
         let seconds = HOLD.as_secs();
         let prompt = format!(
             "{ids} will be closed for {seconds} seconds: look there, and press Enter to begin (s: \
-             leave it out, q: end)"
+             leave it out, b: back, q: end)"
         );
         match talk.done(&prompt, &[])? {
             Said::Enter | Said::Word(_) => {}

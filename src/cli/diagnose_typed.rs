@@ -62,7 +62,7 @@ pub fn take(
 const BEYOND: f64 = 0.15;
 
 /// Why volts of the supply net are none that the unit was read on: nothing is scaled by them.
-fn no_supply(board: &Board, meter: &Meter) -> Option<String> {
+pub fn no_supply(board: &Board, meter: &Meter) -> Option<String> {
     let supply = &board.supply;
     let Meter::Volts { net, volts, .. } = meter else { return None };
     let share = volts.0 / supply.volts.0;

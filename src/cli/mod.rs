@@ -13,6 +13,7 @@ mod diagnose_kept;
 mod diagnose_lead;
 mod diagnose_live;
 mod diagnose_odds;
+mod diagnose_same;
 mod diagnose_talk;
 mod diagnose_trial;
 mod diagnose_typed;

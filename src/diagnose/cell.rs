@@ -189,7 +189,7 @@ impl<'a> Cell<'a> {
     fn add_meter(&mut self, net: NetId, setting: &Setting, volts: Volts) {
         let wiring = self.wiring(setting, &[]);
         let code = |volts: f64| self.board.chip.scale * self.scale.metered(volts);
-        let (code, sd) = (code(volts.0), code(super::next::VOLTS_SD.of(volts.0)));
+        let (code, sd) = (code(volts.0), code(super::measure::VOLTS_SD.of(volts.0)));
         self.metered = true;
         self.points.push(Point {
             wiring,
@@ -200,7 +200,7 @@ impl<'a> Cell<'a> {
             pulled: None,
             proof: Proof::NotShown,
             digital: false,
-            load: super::next::METER_SIEMENS,
+            load: super::measure::METER_SIEMENS,
         });
     }
 

@@ -306,10 +306,23 @@ impl Evidence {
         self.unread(board).is_empty() && jumpers.into_iter().all(whole)
     }
 
-    /// Takes readings in place of those of the same channels in the same setting.
-    pub fn renew(&mut self, now: Vec<Reading>) {
-        self.readings.retain(|known| !now.iter().any(|reading| reading.is_of(known)));
+    /// Takes readings in place of those of the same channels in the same setting, which it gives
+    /// back.
+    pub fn renew(&mut self, now: Vec<Reading>) -> Vec<Reading> {
+        let former = self.readings.iter().filter(|known| now.iter().any(|r| r.is_of(known)));
+        let former: Vec<Reading> = former.cloned().collect();
+        self.readings.retain(|known| !former.contains(known));
         self.readings.extend(now);
+        former
+    }
+
+    /// Readings do not count: those `former` ones hold again that they were taken in place of, where
+    /// none came later.
+    pub fn take_back(&mut self, readings: &[Reading], former: Vec<Reading>) {
+        self.readings.retain(|known| !readings.contains(known));
+        let again = former.into_iter().filter(|f| !self.readings.iter().any(|r| r.is_of(f)));
+        let again: Vec<Reading> = again.collect();
+        self.readings.extend(again);
     }
 
     /// What a meter showed of the supply since, the latest.

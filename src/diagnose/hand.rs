@@ -2,7 +2,8 @@
 //! shunts are and on whether it has power.
 
 use super::look::Look;
-use super::next::{Measurement, Suggestion};
+use super::measure::Measurement;
+use super::next::Suggestion;
 use crate::board::{Board, Setting};
 
 /// The unit as it lies there.

@@ -2,7 +2,7 @@
 //! cause gives.
 
 use super::evidence::{Evidence, Meter};
-use super::next::{Measurement, OPEN_FROM, between_ends, expected};
+use super::measure::{Measurement, OPEN_FROM, between_ends, expected};
 use super::{Diagnosis, Options, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;

@@ -10,6 +10,7 @@ mod glance;
 mod hand;
 mod learned;
 mod look;
+mod measure;
 mod metered;
 mod next;
 mod pairs;
@@ -29,8 +30,9 @@ pub use evidence::{Evidence, Meter, Proof, Read, Reading, setting};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
+pub use measure::{Measurement, OPEN_FROM, measured};
 pub use metered::{Apart, Metered, metered, set_apart};
-pub use next::{Measurement, OPEN_FROM, Suggestion, measured, suggest};
+pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
 
@@ -75,6 +77,14 @@ pub struct Cause {
     pub probability: f64,
     /// The pull-up of the chip that fits it best, in ohms.
     pub pull: f64,
+}
+
+impl Cause {
+    /// Nothing is wrong, and the pull-up of the chip, in ohms, in the middle of its range: to
+    /// compare codes with.
+    pub fn good() -> Cause {
+        Cause { faults: Vec::new(), loose: None, probability: 0.0, pull: 35e3 }
+    }
 }
 
 /// Causes that the readings do not tell apart.

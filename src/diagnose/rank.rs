@@ -158,7 +158,7 @@ impl<'a> Weigher<'a> {
         ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
         let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);
         let meter = self.evidence.meter.iter();
-        let ohms = |m: &Meter| super::next::ohms_ln(self.board, &built, moved.as_ref(), m);
+        let ohms = |m: &Meter| super::measure::ohms_ln(self.board, &built, moved.as_ref(), m);
         ln + meter.map(ohms).sum::<f64>()
     }
 

@@ -7,7 +7,7 @@
 //! anything within its tolerance.
 
 use super::evidence::Evidence;
-use super::next::VOLTS_SD;
+use super::measure::VOLTS_SD;
 use crate::board::{Board, Reference};
 use crate::units::Volts;
 

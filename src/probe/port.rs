@@ -219,6 +219,7 @@ fn facts(name: &str, error: &serialport::Error) -> Facts {
     let refusal = match error.kind {
         ErrorKind::Io(io::ErrorKind::PermissionDenied) => Refusal::Denied,
         ErrorKind::NoDevice => Refusal::Taken,
+        _ if std::path::Path::new(name).is_dir() => Refusal::NoLine,
         // The crate keeps of ENOTTY the system's words alone.
         _ if error.description == "Not a typewriter"
             || error.description == "Inappropriate ioctl for device" =>

@@ -17,7 +17,11 @@ pub const MEASURED: &str = "measured";
 /// What somebody saw or tried: `note` is what and `answer` yes or no, as `--look` takes them.
 pub const LOOKED: &str = "looked";
 
-/// An answer does not count: `note` is its row.
+/// What a channel read while something was tried that changes the unit, another shunt or a blade:
+/// `note` is what, as `--look` takes it. It is no reading of the unit as it is.
+pub const TRIED: &str = "tried";
+
+/// An answer, or a reading, does not count: `note` is its row.
 pub const TAKEN_BACK: &str = "taken back";
 
 /// The probe went silent after `setting` was read, and the unit gets no power any more.

@@ -1,6 +1,6 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
-use super::diagnosis::{class_sentence, paragraph, percent, places, shown_first};
+use super::diagnosis::{self, class_sentence, paragraph, percent, places, sentence, shown_first};
 use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::Board;
 use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
@@ -10,6 +10,9 @@ const WIDTH: usize = 80;
 /// Classes that are named on the way, and how likely one must be.
 const NAMED: usize = 3;
 const WORTH_NAMING: f64 = 0.01;
+
+/// Causes that are named of those that the readings do not tell apart.
+const TOGETHER: usize = 2;
 
 /// How it stands, in a line or two.
 pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
@@ -25,18 +28,30 @@ pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
     wrap::page(&out, WIDTH)
 }
 
-/// A class in a line: how likely it is, its first cause, and how many others read alike.
+/// A class in a line, as the main report has it: its causes, where the readings do not tell them
+/// apart.
 fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
     let first = shown_first(class)?;
-    let others = match (class.causes.len(), first.faults.is_empty()) {
-        (1, _) => String::new(),
-        (2, true) => String::new(),
-        (2, false) => " (or one other that reads alike)".to_string(),
-        (many, false) => format!(" (or {} others that read alike)", many - 1),
+    let percent = percent(class.probability, explained);
+    let likeliest = class.causes.first()?.probability;
+    let alike = class.causes.iter().filter(|c| c.probability > diagnosis::WORTH_NAMING * likeliest);
+    let alike: Vec<String> = alike.map(|cause| sentence(board, cause)).collect();
+    let many = class.causes.len();
+    if alike.len() > 1 && !first.faults.is_empty() {
+        let what = format!("one of these {many}, not separable by these readings");
+        let shown: Vec<&str> = alike.iter().take(TOGETHER).map(String::as_str).collect();
+        let more = match many - shown.len() {
+            0 => String::new(),
+            more => format!("; or {more} more"),
+        };
+        return Some(format!("{percent}: {what}: {}{more}", shown.join("; or ")));
+    }
+    let others = match (many, first.faults.is_empty()) {
+        (1, _) | (2, true) => String::new(),
         (many, true) => format!(" ({} of them)", many - 1),
+        (many, false) => format!(" (or {} more, less likely)", many - 1),
     };
-    let sentence = class_sentence(board, class, first);
-    Some(format!("{}: {sentence}{others}", percent(class.probability, explained)))
+    Some(format!("{percent}: {}{others}", class_sentence(board, class, first)))
 }
 
 /// What is asked of a person at the unit: in a run of its own where it is `live`, since the probe

@@ -60,9 +60,20 @@ pub struct Person {
 
 impl Person {
     pub fn at(file: &Path, board: &Arc<Board>, seed: u64, faults: &[Fault]) -> Person {
+        Person::with(file, board, seed, faults, &[])
+    }
+
+    /// The same with more arguments, a record to go on from for one.
+    pub fn with(
+        file: &Path,
+        board: &Arc<Board>,
+        seed: u64,
+        faults: &[Fault],
+        more: &[&str],
+    ) -> Person {
         let unit = served_unit(board, seed, faults);
         let folder = tempfile::tempdir().unwrap();
-        let bench = Person::led(file, &unit, &folder, &[]);
+        let bench = Person::led(file, &unit, &folder, more);
         let setting = Setting::all_open(board);
         Person { bench, board: board.clone(), unit, setting, text: String::new(), folder }
     }
@@ -154,7 +165,7 @@ impl Person {
 
     /// Does what is asked; leaves out what has to be measured or looked at.
     pub fn answer(&mut self, text: &str) {
-        if text.contains("is its shunt") {
+        if text.contains("is its shunt") || text.contains("is it the same unit") {
             self.bench.press("yes");
         } else if text.contains("press Enter") && !text.contains("will be closed") {
             self.do_it(text);
