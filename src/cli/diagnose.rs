@@ -148,7 +148,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 
 /// Whether a class is the answer: one cause, or nothing to lift where everything was read. Repairs that
 /// have nothing in common are none, however likely they are together.
-fn settled(class: &Class, whole: bool) -> bool {
+pub(super) fn settled(class: &Class, whole: bool) -> bool {
     let good = whole && class.causes.iter().any(|cause| cause.faults.is_empty());
     let first = class.causes.first().map_or(0.0, |cause| cause.probability);
     let holds = if good { class.probability } else { first };

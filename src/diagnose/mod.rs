@@ -22,6 +22,7 @@ mod system;
 mod trust;
 mod unfit;
 mod unseated;
+mod wanting;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
@@ -35,6 +36,7 @@ pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};
 pub use trust::{Correction, apart, corrections};
 pub use unfit::foreign;
+pub use wanting::still_to_read;
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
@@ -116,8 +118,13 @@ pub fn diagnose(board: &Board, evidence: &Evidence, options: &Options) -> Diagno
     let causes = Causes::single(board, &options.weights);
     let mut weighed = weigher.weigh(&causes.hypotheses);
     let mut pairs = false;
-    let leader = best(&weighed);
-    if !leader.is_some_and(|l| goodness(&weigher, l) > UNEXPLAINED) {
+    let explains = |leader: &Weighed| {
+        // One value of a meter may be a slip; of two or more a second defect is likelier.
+        let metered = metered(board, evidence, &as_fitted(leader));
+        let slips = metered.iter().filter(|m| m.far()).count();
+        goodness(&weigher, leader) > UNEXPLAINED && slips < 2
+    };
+    if !best(&weighed).is_some_and(explains) {
         pairs = true;
         weighed.extend(weigher.pairs(&causes));
     }
