@@ -58,6 +58,9 @@ const UNEXPLAINED: f64 = 1e-3;
 /// Causes less likely than this are not shown.
 const LEAST: f64 = 1e-4;
 
+/// Causes are equally likely if one has at least so much of the other's probability.
+const EQUAL: f64 = 0.97;
+
 /// Causes at most that are sorted into classes.
 const MOST: usize = 60;
 
@@ -178,6 +181,7 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut causes: Vec<(f64, &Weighed)> = by_cause.into_values().collect();
     causes
         .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.hypothesis.cause.cmp(&b.1.hypothesis.cause)));
+    in_order(&mut causes);
     let named = causes.iter().take_while(|c| c.0 > LEAST).count().min(MOST);
     let rest = causes.split_off(named);
     let mut classes: Vec<(&Weighed, Class)> = Vec::new();
@@ -205,6 +209,22 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut classes: Vec<Class> = classes.into_iter().map(|(_, class)| class).collect();
     classes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     classes
+}
+
+/// Puts causes that are as good as equally likely in the order of the list, so that the noise of a
+/// reading does not change what is named first.
+fn in_order(causes: &mut [(f64, &Weighed)]) {
+    for i in 1..causes.len() {
+        let later = |[a, b]: [usize; 2], causes: &[(f64, &Weighed)]| {
+            let (a, b) = (&causes[a], &causes[b]);
+            b.0 > EQUAL * a.0 && b.1.hypothesis.cause < a.1.hypothesis.cause
+        };
+        let mut at = i;
+        while at > 0 && later([at - 1, at], causes) {
+            causes.swap(at - 1, at);
+            at -= 1;
+        }
+    }
 }
 
 /// The defects of a hypothesis with the value that was fitted.
