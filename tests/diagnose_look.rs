@@ -408,3 +408,40 @@ fn ohms_that_one_cause_gives_to_the_digit_are_not_set_aside_for_one_that_does_no
     assert!(leader(&found).0 == stuck && leader(&found).1 > 0.9, "{:?}", leader(&found));
     assert_eq!(set_apart(&board, &evidence, &Options::default(), &found), None);
 }
+
+#[test]
+fn a_value_that_alone_decides_is_measured_again_and_counts_once_it_was() {
+    // A good unit, and the 10 kOhm of its R12 typed as 1k.
+    let board = vent_controller();
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let mut rng = ChaCha8Rng::seed_from_u64(22);
+    let built = unit(&board, &[], &mut rng);
+    let mut evidence = evidence(&board, &walk, &built, &mut rng);
+    let r12 = board.resistors.iter().position(|r| r.id == "R12").expect("R12");
+    let value = |ohms: f64| Meter::Ohms {
+        between: board.resistors[r12].between,
+        setting: Setting::all_open(&board),
+        joined: false,
+        ohms: Ohms(ohms),
+    };
+    let apart = |evidence: &Evidence| {
+        let (found, _) = weigh(&board, evidence);
+        (leader(&found), set_apart(&board, evidence, &Options::default(), &found))
+    };
+    evidence.measured(&board, value(1e3));
+    let ((fault, held), again) = apart(&evidence);
+    assert!(matches!(fault, Fault::ResistorValue { resistor, .. } if resistor == r12), "{fault:?}");
+    let again = again.unwrap_or_else(|| panic!("{held}"));
+    assert!(again.alone && again.meter == [0], "{again:?}");
+    // The right value takes its place; the same one is confirmed.
+    let mut right = evidence.clone();
+    assert_eq!(right.measured(&board, value(9.98e3)), Some(value(1e3)));
+    assert_eq!(right.meter, [value(9.98e3)]);
+    let (found, _) = weigh(&board, &right);
+    assert!(found.classes[0].causes[0].faults.is_empty(), "{:?}", leader(&found));
+    evidence.measured(&board, value(1.001e3));
+    let ((fault, held), again) = apart(&evidence);
+    assert!(matches!(fault, Fault::ResistorValue { resistor, .. } if resistor == r12), "{held}");
+    assert_eq!(again, None);
+}

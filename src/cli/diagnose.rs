@@ -111,7 +111,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let Known { mut evidence, text, head, rows } = known(options, &board)?;
     let record = options.records.first().map(PathBuf::as_path);
     let of = record.map(|record| (record, &head));
-    let typed_from = (evidence.meter.len(), evidence.looks.len());
+    let before = (evidence.meter.clone(), evidence.looks.len());
     diagnose_typed::take(&board, &mut evidence, &options.meter, &options.look)?;
     let odds = Odds::of(&board, &options.weight, of)?;
     let of = of.map(|(_, head)| head);
@@ -121,7 +121,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             options.connection.may_be_port()?;
             let unit = Of::rows(&rows);
             let mut kept = Kept::new(&board, options.keep.as_deref(), record, rows)?;
-            kept.given(&evidence.meter[typed_from.0..], &evidence.looks[typed_from.1..]);
+            let typed = evidence.meter.iter().filter(|m| !before.0.contains(m)).cloned();
+            kept.given(&typed.collect::<Vec<_>>(), &evidence.looks[before.1..]);
             let live = Live::new(&board, &options.board, &options.connection, unit, kept)?;
             at_the_bench(&told, live, &mut evidence)?
         }

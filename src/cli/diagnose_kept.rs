@@ -166,7 +166,7 @@ fn take(board: &Board, evidence: &mut Evidence, row: &Row) -> Result<(), String>
         MEASURED => {
             let meter = metered(board, &typed())?;
             no_supply(board, &meter).map_or(Ok(()), Err)?;
-            evidence.meter.push(meter);
+            evidence.measured(board, meter);
         }
         LOOKED => evidence.looks.push(looked(board, &typed())?),
         SILENT => evidence.silent_after = Some(diagnose::setting(board, &row.setting)?),

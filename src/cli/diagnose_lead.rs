@@ -16,7 +16,8 @@ use std::sync::Arc;
 
 /// What was answered or done and may be taken back; with the row that it is kept in, where it is.
 enum Given {
-    Meter(Meter, Option<Range<u64>>),
+    /// A value of a meter, and the one of the same that it was taken in place of.
+    Meter(Meter, Option<Range<u64>>, Option<Meter>),
     Look(Look, Option<Range<u64>>),
     LeftOut(Measurement),
     /// A setting that was read.
@@ -110,13 +111,15 @@ pub struct Lead<'a> {
     last: Vec<(Takes, bool)>,
     /// How it stood when that was said last.
     said: String,
+    /// What was measured again, since its value went with nothing, or alone decided.
+    again: Vec<Measurement>,
 }
 
 impl<'a> Lead<'a> {
     /// Nothing has been asked yet.
     pub fn new(board: &'a Arc<Board>, odds: &'a Options, live: Option<Live<'a>>) -> Lead<'a> {
         let (left_out, given, last) = (Vec::new(), Vec::new(), Vec::new());
-        Lead { board, odds, live, left_out, given, last, said: String::new() }
+        Lead { board, odds, live, left_out, given, last, said: String::new(), again: Vec::new() }
     }
 
     /// Whether anything was answered.
@@ -242,8 +245,11 @@ impl<'a> Lead<'a> {
             let so = self.so_far(evidence);
             let reading = |s: &&Suggestion| matches!(s.measurement, Measurement::Reading { .. });
             let can = |s: &&Suggestion| self.live.is_some() || !reading(s);
-            let Some(suggestion) = so.next.iter().find(can) else { return Ok(None) };
-            if self.live.is_some() || self.has_asked() {
+            let again = self.to_repeat(evidence, &so);
+            let Some(suggestion) = again.as_ref().or(so.next.iter().find(can)) else {
+                return Ok(None);
+            };
+            if self.live.is_some() || self.has_asked() || again.is_some() {
                 let said = diagnosis_talk::so_far(self.board, evidence, &so.found);
                 if said != self.said {
                     talk.say(&format!("\n{said}"))?;
@@ -254,13 +260,25 @@ impl<'a> Lead<'a> {
                     talk.say(&again)?;
                 }
             }
-            self.after_all(talk, &suggestion.measurement)?;
+            match &again {
+                Some(again) => self.again.push(again.measurement.clone()),
+                None => self.after_all(talk, &suggestion.measurement)?,
+            }
             match self.measure(talk, evidence, &so.found, suggestion)? {
                 Came::On => {}
                 Came::End => return Ok(None),
                 Came::Stop => return Ok(Some(Exit::Interrupted)),
             }
         }
+    }
+
+    /// A value that goes with nothing, or alone decides, is measured again, once, before anything is
+    /// concluded from it.
+    fn to_repeat(&self, evidence: &Evidence, so: &So) -> Option<Suggestion> {
+        let each = so.apart.iter().flat_map(|apart| &apart.meter);
+        let mut each = each.map(|&i| evidence.meter[i].measurement());
+        let measurement = each.find(|m| !self.again.contains(m) && !self.is_left_out(m))?;
+        Some(Suggestion { measurement, settles: 1.0, expected: Vec::new(), supply_first: None })
     }
 
     /// Whose unit it is, where a record was given; else the unit is looked at as it is delivered. The
@@ -425,8 +443,8 @@ impl<'a> Lead<'a> {
                 return Ok(Err(format!("not taken: {why}, then measure again")));
             }
             let kept = self.live.as_mut().map(|live| live.kept.measured(&meter));
-            evidence.meter.push(meter.clone());
-            self.given.push(Given::Meter(meter, kept.transpose()?));
+            let known = evidence.measured(self.board, meter.clone());
+            self.given.push(Given::Meter(meter, kept.transpose()?, known));
         }
         Ok(Ok(()))
     }
@@ -452,7 +470,7 @@ impl<'a> Lead<'a> {
     /// Takes the last answer back.
     fn back(&mut self, talk: &Talk, evidence: &mut Evidence) -> Result<Came, Failure> {
         let last = self.given.pop();
-        if let (Some(live), Some(Given::Meter(_, Some(rows)) | Given::Look(_, Some(rows)))) =
+        if let (Some(live), Some(Given::Meter(_, Some(rows), _) | Given::Look(_, Some(rows)))) =
             (&mut self.live, &last)
         {
             live.kept.taken_back(rows.clone())?;
@@ -470,10 +488,11 @@ impl<'a> Lead<'a> {
                 let places = setting.map_or(String::new(), |setting| setting.text(self.board));
                 format!("taken back: what was read with {places}; see that the shunts are there")
             }
-            Some(Given::Meter(meter, _)) => {
-                if let Some(last) = evidence.meter.iter().rposition(|known| *known == meter) {
-                    evidence.meter.remove(last);
-                }
+            Some(Given::Meter(meter, _, known)) => {
+                evidence.meter.retain(|taken| *taken != meter);
+                evidence.confirmed.retain(|taken| *taken != meter);
+                evidence.meter.extend(known);
+                self.again.retain(|again| *again != meter.measurement());
                 let what = diagnosis_talk::question(self.board, &meter.measurement(), false);
                 format!("taken back: {what}")
             }

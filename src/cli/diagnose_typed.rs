@@ -37,11 +37,13 @@ pub fn take(
                      and give one of them"
                 )));
             }
-            Some(_) => {}
-            None => given.push(new),
+            // Measured twice, and the same.
+            Some(_) | None => given.push(new),
         }
     }
-    evidence.meter.extend(given);
+    for meter in given {
+        evidence.measured(board, meter);
+    }
     for text in looks {
         let (look, yes) =
             looked(board, text).map_err(|why| Failure::input(format!("--look '{text}': {why}")))?;

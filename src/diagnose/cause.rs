@@ -213,6 +213,29 @@ impl Causes {
     }
 }
 
+/// Whether two defects are the same but for their values.
+pub(super) fn is_at(a: Fault, b: Fault) -> bool {
+    let any = Ohms(1.0);
+    let bare = |fault: Fault| match fault {
+        Fault::ResistorOff { resistor, .. } | Fault::ResistorValue { resistor, .. } => {
+            Fault::ResistorOff { resistor, ratio: 1.0 }
+        }
+        Fault::ContactResistive { jumper, position, .. } => {
+            Fault::ContactResistive { jumper, position, ohms: any }
+        }
+        Fault::PinLeaks { channel, to, .. } => Fault::PinLeaks { channel, to, ohms: any },
+        Fault::PinsBridged { jumper, pins, between, .. } => {
+            Fault::PinsBridged { jumper, pins, between, ohms: any }
+        }
+        Fault::HeadersBridged { jumpers, pins, between, .. } => {
+            Fault::HeadersBridged { jumpers, pins, between, ohms: any }
+        }
+        Fault::ChannelsBridged { channels, .. } => Fault::ChannelsBridged { channels, ohms: any },
+        other => other,
+    };
+    bare(a) == bare(b)
+}
+
 /// A defect with the value that was fitted to it: `by` is the logarithm of the factor on the value
 /// that the hypothesis stood for.
 pub(super) fn fitted(fault: Fault, by: f64) -> Fault {

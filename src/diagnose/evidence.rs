@@ -113,6 +113,8 @@ pub struct Evidence {
     pub loads: Vec<(usize, Volts)>,
     /// What a meter showed since.
     pub meter: Vec<Meter>,
+    /// Those of them that were measured twice, and showed the same.
+    pub confirmed: Vec<Meter>,
     /// What was looked for since, and whether it was there.
     pub looks: Vec<(Look, bool)>,
     /// The supply that a meter read while the unit was tested.
@@ -229,7 +231,10 @@ impl Evidence {
         let (between, setting) = ([c.net, against], setting(board, &row.setting)?);
         let (low, high) = window::ohms_between(board, &Parts::nominal(board), &setting, between);
         if low == high || high / low < RAILS_TELL {
-            self.meter.push(Meter::Ohms { between, setting, joined: false, ohms });
+            let meter = Meter::Ohms { between, setting, joined: false, ohms };
+            // A test asks twice for what is wrong.
+            self.confirmed.push(meter.clone());
+            self.meter.push(meter);
         }
         Ok(())
     }

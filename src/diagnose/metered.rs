@@ -3,7 +3,7 @@
 
 use super::evidence::{Evidence, Meter};
 use super::measure::{Measurement, OPEN_FROM, between_ends, expected, off};
-use super::{Diagnosis, Options, diagnose};
+use super::{Cause, Class, Diagnosis, Options, SETTLED, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;
 use crate::faults::{Built, Fault};
@@ -137,19 +137,37 @@ fn away(ohms: bool, a: f64, b: f64, sd: f64) -> f64 {
     }
 }
 
-/// Values of a meter that do not go with the rest, and what the rest says.
+impl Evidence {
+    /// Takes a value of a meter in place of an earlier one of the same, which it gives back: somebody
+    /// measured again. The same value a second time is confirmed.
+    pub fn measured(&mut self, board: &Board, meter: Meter) -> Option<Meter> {
+        let at = self.meter.iter().position(|known| known.same(&meter));
+        let known = at.map(|at| self.meter.remove(at));
+        self.confirmed.retain(|known| !known.same(&meter));
+        if known.as_ref().is_some_and(|known| !known.contradicts(board, &meter)) {
+            self.confirmed.push(meter.clone());
+        }
+        self.meter.push(meter);
+        known
+    }
+}
+
+/// Values of a meter that do not go with the rest, or alone decide against it, and what the rest
+/// says.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Apart {
     /// Indices into [`Evidence::meter`].
     pub meter: Vec<usize>,
+    /// Whether the leading cause gives the value, and nothing else speaks for that cause.
+    pub alone: bool,
     /// What is known without them.
     pub evidence: Evidence,
     /// What it says.
     pub diagnosis: Diagnosis,
 }
 
-/// Sets the values of a meter apart that the leading cause does not give; none where it gives all
-/// of them.
+/// Sets the values of a meter apart that the leading cause does not give, or the one that alone makes
+/// it lead; none where there are none.
 pub fn set_apart(
     board: &Board,
     evidence: &Evidence,
@@ -160,8 +178,19 @@ pub fn set_apart(
     let each = metered(board, evidence, &leading.faults);
     let meter: Vec<usize> = each.iter().filter(|m| m.far()).map(|m| m.meter).collect();
     if meter.is_empty() {
-        return None;
+        return decides_alone(board, evidence, options, leading, &each);
     }
+    without(board, evidence, options, meter, false)
+}
+
+/// What the rest says without some values.
+fn without(
+    board: &Board,
+    evidence: &Evidence,
+    options: &Options,
+    meter: Vec<usize>,
+    alone: bool,
+) -> Option<Apart> {
     let mut rest = evidence.clone();
     let mut index = 0..;
     rest.meter.retain(|_| index.next().is_none_or(|i| !meter.contains(&i)));
@@ -169,5 +198,31 @@ pub fn set_apart(
         return None;
     }
     let diagnosis = diagnose(board, &rest, options);
-    Some(Apart { meter, evidence: rest, diagnosis })
+    Some(Apart { meter, alone, evidence: rest, diagnosis })
+}
+
+/// The value without which all the rest settles on something else: a slip of the hands, one time in a
+/// hundred, is likelier than a defect that nothing else speaks for. Measured twice it is none.
+fn decides_alone(
+    board: &Board,
+    evidence: &Evidence,
+    options: &Options,
+    leading: &Cause,
+    each: &[Metered],
+) -> Option<Apart> {
+    if leading.probability < SETTLED {
+        return None;
+    }
+    let once = |m: &&Metered| {
+        m.tells() && !evidence.confirmed.iter().any(|c| c.same(&evidence.meter[m.meter]))
+    };
+    let candidates = each.iter().filter(once);
+    let apart = candidates.filter_map(|m| without(board, evidence, options, vec![m.meter], true));
+    let settled = |apart: &Apart| {
+        let other = |class: &Class| {
+            class.probability > SETTLED && !class.causes.iter().any(|c| c.is_at(leading))
+        };
+        apart.diagnosis.explained && apart.diagnosis.classes.first().is_some_and(other)
+    };
+    apart.into_iter().find(settled)
 }

@@ -58,6 +58,9 @@ const UNEXPLAINED: f64 = 1e-3;
 /// Causes less likely than this are not shown.
 const LEAST: f64 = 1e-4;
 
+/// A cause as likely as this is the answer: nothing more is asked for.
+pub const SETTLED: f64 = 0.95;
+
 /// Causes are equally likely if one has at least so much of the other's probability.
 const EQUAL: f64 = 0.97;
 
@@ -89,6 +92,14 @@ impl Cause {
     /// compare codes with.
     pub fn good() -> Cause {
         Cause { faults: Vec::new(), loose: None, probability: 0.0, pull: 35e3 }
+    }
+}
+
+impl Cause {
+    /// Whether another cause is the same kind of thing at the same place, whatever its value.
+    pub fn is_at(&self, other: &Cause) -> bool {
+        let mut pairs = self.faults.iter().zip(&other.faults);
+        self.faults.len() == other.faults.len() && pairs.all(|(a, b)| cause::is_at(*a, *b))
     }
 }
 

@@ -4,7 +4,7 @@ use super::evidence::Evidence;
 use super::look::{self, Look};
 use super::measure::{Measurement, OPEN_FROM, VOLTS_SD, Wiring, expected_by};
 use super::rank::moved;
-use super::{Cause, Diagnosis};
+use super::{Cause, Diagnosis, SETTLED};
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit::{self, Parts, Response};
 use crate::faults::Built;
@@ -15,9 +15,6 @@ use std::rc::Rc;
 /// Causes that are told apart, and how likely one must be to count.
 const MOST_CAUSES: usize = 24;
 const LEAST_LIKELY: f64 = 1e-3;
-
-/// Once a class holds so much nothing more is asked for.
-const SETTLED: f64 = 0.95;
 
 /// A measurement that settles less than this, in nats, is not worth a hand's move.
 const WORTH: f64 = 0.02;

@@ -168,6 +168,9 @@ impl<'a> Weigher<'a> {
     fn by_ohms(&self, hypothesis: &Hypothesis, own: (f64, f64)) -> (f64, (f64, f64)) {
         let ohms = self.evidence.meter.iter().filter(|m| matches!(m, Meter::Ohms { .. }));
         let ohms: Vec<Meter> = ohms.filter(|m| self.ohms_matter(m, hypothesis)).cloned().collect();
+        if ohms.is_empty() {
+            return (0.0, own);
+        }
         let by = |by: f64| built_by(self.board, &hypothesis.faults, by);
         let (ln, fitted) = measure::fit_ohms(self.board, by, &ohms, own);
         let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);

@@ -63,6 +63,13 @@ pub fn apart(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, apart: &
         true => "the cause that leads",
         false => "what else is known, and any modelled cause",
     };
+    if apart.alone {
+        let line = format!(
+            "Measure again: {values} alone makes it so; a slip of range or key is likelier than a \
+             defect that nothing else speaks for. {rest}"
+        );
+        return paragraph(line.trim_end(), 0);
+    }
     let line = format!(
         "Measure again: {values} {do_not} go with {why}. The wrong net, another setting or a unit \
          that had power may be why. {rest}"
