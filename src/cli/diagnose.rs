@@ -108,6 +108,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         let Known { evidence, head, .. } = evidence(&board, record)?;
         return diagnose_odds::keep(&board, record, (&head, &evidence), found);
     }
+    // A unit is not led through an hour for a picture that cannot be written then.
+    let inputs: Vec<&Path> =
+        std::iter::once(&options.board).chain(&options.records).map(PathBuf::as_path).collect();
+    options.picture.allowed(&inputs)?;
     let Known { mut evidence, text, head, rows } = known(options, &board)?;
     let record = options.records.first().map(PathBuf::as_path);
     let of = record.map(|record| (record, &head));
@@ -132,7 +136,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         Err(exit) => return Ok(exit),
     };
     let unit = of.map_or("", |head| head.unit.as_str());
-    options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
+    let draw = || diagnosis_picture::picture(&board, &evidence, &so.found, unit);
+    options.picture.write(&inputs, draw)?;
     // What a meter contradicts is settled once it was measured again.
     let settled = so.apart.is_none()
         && so.found.classes.first().is_some_and(|class| {

@@ -34,6 +34,7 @@ mod spread;
 mod statements;
 mod watch;
 mod windows;
+mod written;
 
 use crate::board::{Board, Setting};
 use crate::report::table::Form;
