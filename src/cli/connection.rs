@@ -171,7 +171,7 @@ fn no_port_but(found: &Metadata) -> Option<&'static str> {
         () if kind.is_file() => Some("a file"),
         () if kind.is_block_device() => Some("a disk"),
         () if kind.is_fifo() || kind.is_socket() => Some("a pipe between programs"),
-        () if without_line.iter().any(|name| same(name)) => Some("a device without a line"),
+        () if without_line.iter().any(same) => Some("a device without a line"),
         () => None,
     }
 }

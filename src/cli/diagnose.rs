@@ -11,13 +11,12 @@ use super::diagnose_typed;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
-use crate::diagnose::{self, Class, Evidence};
+use crate::diagnose::{self, Class, Evidence, Filed, Gap};
 use crate::record::led::NO_TEST;
 use crate::record::{Head, Row, RowKind, csv};
+use crate::report::diagnosis_trust::Trusted;
 use crate::report::table::Form;
-use crate::report::{
-    diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust, wrap,
-};
+use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, wrap};
 use crate::screen::keys::columns;
 use std::io::{IsTerminal, Write, stdin};
 use std::path::{Path, PathBuf};
@@ -86,7 +85,7 @@ diagnose my.toml results/my/L1/U7-1.csv --port /dev/ttyUSB0\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one cause holds 95 %, or nothing shows; 5 it is still open, 1 no modelled cause explains the \
-readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
+readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not, 5 they do in what they were read in.";
 
 /// Reasons that are named for which rows are left out.
 const NAMED: usize = 5;
@@ -142,7 +141,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     let settled = so.apart.is_none()
         && so.found.classes.first().is_some_and(|class| {
             let whole = evidence.is_whole(&board);
-            settled(class, whole)
+            // A unit that failed is not good for want of a part that would be why.
+            let failed = !evidence.rows.failed.is_empty();
+            settled(class, whole && !failed)
         });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
@@ -282,9 +283,14 @@ impl Told<'_> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
+    if options.records.is_empty() {
+        let what = "--trust: give the records of units known good, for example `diagnose BOARD --trust \
+                    results/BOARD/LOT/*-1.csv`; there is none";
+        return Err(Failure::input(what.into()));
+    }
     let (mut trusted, mut names): (Vec<Evidence>, Vec<String>) = Default::default();
     for record in &options.records {
-        let Known { evidence, head, .. } = evidence(board, record)?;
+        let Known { evidence, head, rows, .. } = evidence(board, record)?;
         // A unit counts once, whatever the file is called.
         if trusted.contains(&evidence) {
             let said = "the same readings as another record, counted once";
@@ -293,13 +299,23 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
             continue;
         }
         trusted.push(evidence);
-        names.push(format!("{} (unit {})", record.display(), head.unit));
+        let ended = rows.iter().any(|row| row.row == RowKind::Unit);
+        let cut = if ended { "" } else { ", cut short" };
+        names.push(format!("{} (unit {}{cut})", record.display(), head.unit));
     }
     let found = diagnose::corrections(board, &trusted);
     let apart = diagnose::apart(board, &trusted, &found);
-    let text = diagnosis_trust::text(board, &names, &found, &apart);
-    super::print(&wrap::page(&text, columns()))?;
-    Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
+    let gaps: Vec<Gap> = trusted.iter().map(|unit| Gap::of(board, unit)).collect();
+    let filed: Vec<Vec<Filed>> = trusted.iter().map(|unit| unit.filed.clone()).collect();
+    let said = Trusted { units: &names, found: &found, apart: &apart, gaps: &gaps, filed: &filed };
+    super::print(&wrap::page(&said.text(board), columns()))?;
+    let contradicted = filed.iter().any(|filed| !filed.is_empty());
+    Ok(match found.is_empty() && apart.is_empty() && !contradicted {
+        true if Gap::common(&gaps).is_none() => Exit::Pass,
+        // Nobody knows whether they agree in what none of them was read in.
+        true => Exit::Incomplete,
+        false => Exit::Fail,
+    })
 }
 
 /// Rows that are left out, those for the same reason in one line.
@@ -329,6 +345,19 @@ fn together(left_out: &[String]) -> Vec<String> {
         lines.push(format!("and {more} more"));
     }
     lines
+}
+
+/// A record of which no row is of the board's chip is of no unit of this board.
+fn right_chip(board: &Board, name: &str, rows: &[Row]) -> Result<(), Failure> {
+    let named = rows.iter().filter(|row| !row.head.chip.is_empty());
+    let others: Option<Vec<String>> = named.map(|row| diagnose::other_chip(board, row)).collect();
+    match others.as_deref() {
+        Some([first, ..]) => Err(Failure::input(format!(
+            "{name}: {first}; give the file of that board, or correct `chip` in it and test the unit \
+             again"
+        ))),
+        Some([]) | None => Ok(()),
+    }
 }
 
 /// Rows of others in a record are left out where they are few; where they are many, nobody knows
@@ -364,6 +393,7 @@ fn evidence(board: &Board, path: &Path) -> Result<Known, Failure> {
             of.board, board.name
         )));
     }
+    right_chip(board, &name, &parsed.rows)?;
     one_unit(&name, &parsed.rows)?;
     let mut evidence = evidence_of(board, &parsed.rows);
     if evidence.is_empty() {

@@ -2,6 +2,8 @@
 //! its owner has measured since.
 
 use super::beside::Rows;
+use super::failed::TakenBack;
+use super::filed::{Filed, other_chip};
 use super::look::Look;
 use super::unfit;
 use super::unseated::unseated;
@@ -75,6 +77,13 @@ impl Reading {
         (self.channel, &self.setting, &self.closed)
             == (other.channel, &other.setting, &other.closed)
     }
+
+    /// Whether another reading with the same shunts cannot be of the same thing. An open input may
+    /// read anything.
+    pub(super) fn differs(&self, other: &Reading) -> bool {
+        let open = [self, other].iter().all(|reading| reading.proof == Proof::Open);
+        !open && differ(self.read, other.read)
+    }
 }
 
 /// What a meter showed.
@@ -121,6 +130,10 @@ pub struct Evidence {
     pub silent_after: Option<Setting>,
     /// What its rows tell of causes that are not in the parts.
     pub rows: Rows,
+    /// Readings that a later one with the same shunts takes back, and which do not count.
+    pub taken_back: Vec<TakenBack>,
+    /// Entries of the board file that rows contradict outright, each once.
+    pub filed: Vec<Filed>,
     /// What of the record could not be used, in words.
     pub left_out: Vec<String>,
 }
@@ -149,9 +162,13 @@ impl Evidence {
         let tries = unfit::tries(rows);
         let mut fit = Vec::new();
         for (i, row) in rows.iter().enumerate() {
-            let why = unfit::foreign(&first.head, &row.head)
+            let why = other_chip(board, row)
+                .or_else(|| unfit::foreign(&first.head, &row.head))
                 .or_else(|| tries.get(&i).cloned())
                 .or_else(|| unfit::unfit(board, row));
+            let filed = Filed::of(board, row).filter(|_| why.is_none());
+            let why = why.or_else(|| filed.as_ref().map(|filed| filed.text(board)));
+            self.filed.extend(filed.filter(|filed| !self.filed.contains(filed)));
             match why {
                 Some(why) => self.left_out.push(format!("row {}: {why}", row.seq)),
                 None => fit.push(row.clone()),
@@ -163,8 +180,14 @@ impl Evidence {
     /// Of two readings of a channel in one setting that differ, the later one counts.
     fn drop_unseated(&mut self, board: &Board) {
         let unseated = unseated(board, &self.readings);
-        for (i, places) in &unseated {
-            let reading = &self.readings[*i];
+        for (i, last, places) in &unseated {
+            let (reading, later) = (&self.readings[*i], &self.readings[*last]);
+            self.taken_back.push(TakenBack {
+                channel: reading.channel,
+                setting: reading.setting.clone(),
+                first: (reading.read, reading.step),
+                later: (later.read, later.step),
+            });
             self.left_out.push(format!(
                 "{} of step {}, which reads otherwise with {places} later: not seated yet, a loose \
                  contact, or something that no modelled defect does from another header",
@@ -172,7 +195,7 @@ impl Evidence {
             ));
         }
         let mut index = 0..;
-        let dropped = |i: usize| unseated.iter().any(|(u, _)| *u == i);
+        let dropped = |i: usize| unseated.iter().any(|(u, ..)| *u == i);
         self.readings.retain(|_| index.next().is_none_or(|i| !dropped(i)));
     }
 
@@ -227,8 +250,7 @@ impl Evidence {
         // A reading beyond the meter's range leaves no figure.
         let ohms = Ohms(row.ohm.unwrap_or(f64::INFINITY));
         let (between, setting) = ([c.net, against], setting(board, &row.setting)?);
-        let (low, high) = window::ohms_between(board, &Parts::nominal(board), &setting, between);
-        if low == high || high / low < RAILS_TELL {
+        if !rails_tell(board, &setting, between) {
             self.meter.push(Meter::Ohms { between, setting, joined: false, ohms });
         }
         Ok(())
@@ -273,9 +295,8 @@ impl Evidence {
             self.readings.iter().rev().find(|known| known.is_of(reading)).cloned()
         };
         let other = |reading: &&Reading| {
-            before(reading).is_some_and(|known| {
-                differ(known.read, reading.read) || known.proof != reading.proof
-            })
+            before(reading)
+                .is_some_and(|known| known.differs(reading) || known.proof != reading.proof)
         };
         now.iter().filter(other).map(|reading| reading.channel).collect()
     }
@@ -290,6 +311,25 @@ impl Evidence {
     /// Whether every channel was read, and in every place of each jumper that one shows: what is not
     /// known of a unit cannot be called good.
     pub fn is_whole(&self, board: &Board) -> bool {
+        self.unread(board).is_empty() && self.unseen(board).is_empty()
+    }
+
+    /// Channels that a person reads with a meter of which no value counts, by index.
+    pub fn unmetered(&self, board: &Board) -> Vec<usize> {
+        let is_open = |&channel: &usize| {
+            let c = &board.channels[channel];
+            let Kind::Meter { against, .. } = c.kind else { return false };
+            let known = self.meter.iter().any(|meter| match meter {
+                Meter::Ohms { between: [a, b], .. } => (*a, *b) == (c.net, against),
+                Meter::Volts { .. } => false,
+            });
+            !known && !rails_tell(board, &board.delivery, [c.net, against])
+        };
+        (0..board.channels.len()).filter(is_open).collect()
+    }
+
+    /// Places of jumpers that a channel which was read shows, in which nothing was read of it.
+    pub fn unseen(&self, board: &Board) -> Vec<(usize, Place)> {
         let group = |channel: usize| circuit::group_of(board, board.channels[channel].net);
         let seen = |jumper: usize, place: Place| {
             let there = self.readings.iter().filter(|r| r.setting.0[jumper] == place);
@@ -300,10 +340,9 @@ impl Evidence {
             read.any(|g| g.is_some_and(|g| g.jumpers.contains(&jumper)))
         };
         let jumpers = (0..board.jumpers.len()).filter(|&j| shown(j));
-        let whole = |jumper: usize| {
-            board.jumpers[jumper].places().into_iter().all(|place| seen(jumper, place))
-        };
-        self.unread(board).is_empty() && jumpers.into_iter().all(whole)
+        let places =
+            jumpers.flat_map(|j| board.jumpers[j].places().into_iter().map(move |p| (j, p)));
+        places.filter(|&(jumper, place)| !seen(jumper, place)).collect()
     }
 
     /// Takes readings in place of those of the same channels in the same setting, which it gives
@@ -340,6 +379,13 @@ impl Evidence {
     }
 }
 
+/// Whether what a meter shows between two nets says as much of the chip between the rails as of the
+/// parts.
+fn rails_tell(board: &Board, setting: &Setting, between: [NetId; 2]) -> bool {
+    let (low, high) = window::ohms_between(board, &Parts::nominal(board), setting, between);
+    low != high && high / low >= RAILS_TELL
+}
+
 /// The last try of each step.
 pub(super) fn last_tries(rows: &[Row]) -> BTreeMap<u64, u64> {
     let mut last: BTreeMap<u64, u64> = BTreeMap::new();
@@ -367,7 +413,7 @@ fn silent(board: &Board, rows: &[Row]) -> Option<Setting> {
     seen.filter(|_| gone)
 }
 
-/// Whether two readings cannot be of one thing.
+/// Whether two values cannot be of one thing.
 pub(super) fn differ(a: Read, b: Read) -> bool {
     match (a, b) {
         (Read::Code { mean: a, .. }, Read::Code { mean: b, .. }) => (a - b).abs() > RESEATED,
