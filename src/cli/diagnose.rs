@@ -1,10 +1,11 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
 use super::connection::Connection;
+use super::diagnose_found;
 use super::diagnose_kept::{Kept, evidence_of};
 use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
-use super::diagnose_odds::{self, Odds};
+use super::diagnose_odds::Odds;
 use super::diagnose_same::Of;
 use super::diagnose_talk::Talk;
 use super::diagnose_typed;
@@ -43,7 +44,8 @@ pub struct Options {
     #[arg(long, value_name = "KIND=WEIGHT")]
     weight: Vec<String>,
     /// What was found in the unit, for example "resistor open: R3, cracked": kept in the lot's
-    /// causes.csv, where it counts for the other units
+    /// causes.csv, where it counts for the other units; `nothing` where somebody looked in vain,
+    /// `none` takes back what was kept
     #[arg(
         long,
         value_name = "KIND: WORDS",
@@ -105,7 +107,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             return Err(Failure::input(what.into()));
         };
         let Known { evidence, head, .. } = evidence(&board, record)?;
-        return diagnose_odds::keep(&board, record, (&head, &evidence), found);
+        return diagnose_found::keep(&board, record, (&head, &evidence), found);
     }
     // A unit is not led through an hour for a picture that cannot be written then.
     let inputs: Vec<&Path> =

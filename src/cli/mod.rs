@@ -9,6 +9,7 @@ mod connection;
 mod demo;
 mod design;
 mod diagnose;
+mod diagnose_found;
 mod diagnose_kept;
 mod diagnose_lead;
 mod diagnose_live;
