@@ -96,7 +96,7 @@ fn no_command_writes_over_the_board_file_that_it_reads() {
     assert!(ended.code == Some(2) && ended.err.contains("left as it is"), "{}", ended.err);
     assert_eq!(std::fs::read(&b.record).unwrap(), kept);
     let new = text(&b.folder.path().join("new.toml"));
-    let ended = strapwise(&["new", &new, "--ladder", "positions=5", "--bom", &new]);
+    let ended = strapwise(&["new", &new, "--ladder", "mode: positions=5", "--bom", &new]);
     assert!(ended.code == Some(2) && ended.err.contains("another name"), "{}", ended.err);
     assert!(!Path::new(&new).exists());
 }

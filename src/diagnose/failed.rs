@@ -89,7 +89,7 @@ pub(super) fn beside(evidence: &Evidence, leading: &[Fault]) -> Vec<Beside> {
             let steps = [back.first.1, back.later.1].map(Some);
             failed.channel == Some(back.channel) && steps.contains(&failed.step)
         };
-        if rest.iter().any(|failed| is_it(failed)) {
+        if rest.iter().any(&is_it) {
             rest.retain(|failed| !is_it(failed));
             found.push(Beside::Loose(back.clone()));
         }
