@@ -393,7 +393,7 @@ fn a_failed_unit_without_a_cause_in_its_parts_is_told_with_the_check_that_failed
     assert_eq!(code, Some(5), "{said}");
     assert!(said.contains("a contact of PROFILE comes and goes"), "{said}");
     assert!(said.contains(&format!("for: PROFILE {} read 600 in step", j1(at))), "{said}");
-    assert!(said.contains("while you press on the shunt of J1, R1, R2"), "{said}");
+    assert!(said.contains("while you press on the shunt of J1, R5, R1"), "{said}");
     assert!(said.contains("and the pin PC0, one after the other"), "{said}");
     // A supply out of its tolerance.
     let volts = m.of("row", "volts")[0];

@@ -210,8 +210,12 @@ fn where_units_disagree_most_of_them_have_the_word_and_the_others_are_named_besi
         let names = &names[..as_filed + other];
         let said = text(&board, names, &found, &apart, &[]);
         let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        let disagree = match other {
+            1 => "One of 2 trusted units disagrees with the board file".to_string(),
+            _ => format!("{other} of {} trusted units disagree with the board file", names.len()),
+        };
         for words in [
-            &format!("{other} of {} trusted units disagree with the board file", names.len()),
+            &disagree,
             "- R3: value = \"2.7 kΩ\" in place of ",
             &format!(
                 "explains this circuit in {other} of {}) against: {}",

@@ -167,12 +167,12 @@ impl Evidence {
                 .or_else(|| tries.get(&i).cloned())
                 .or_else(|| unfit::unfit(board, row));
             let filed = Filed::of(board, row).filter(|_| why.is_none());
+            // A supply that failed for that is told as such too; its volts scale nothing.
+            let kept = why.is_none() && !matches!(filed, Some(Filed::Pin { .. }));
             let why = why.or_else(|| filed.as_ref().map(|filed| filed.text(board)));
             self.filed.extend(filed.filter(|filed| !self.filed.contains(filed)));
-            match why {
-                Some(why) => self.left_out.push(format!("row {}: {why}", row.seq)),
-                None => fit.push(row.clone()),
-            }
+            self.left_out.extend(why.map(|why| format!("row {}: {why}", row.seq)));
+            fit.extend(kept.then(|| row.clone()));
         }
         fit
     }
@@ -218,7 +218,7 @@ impl Evidence {
                 self.answers.push((setting(board, &row.setting)?, question, yes));
                 Ok(())
             }
-            RowKind::Volts if !row.answer.is_empty() => {
+            RowKind::Volts if !row.answer.is_empty() && Filed::of(board, row).is_none() => {
                 self.fed_by = row.supply_mv.map(|mv| Volts(mv / 1000.0)).or(self.fed_by);
                 Ok(())
             }

@@ -134,9 +134,25 @@ pub fn corrections(board: &Board, trusted: &[Evidence]) -> Vec<Correction> {
         Correction { preferred: c.preferred / all, ..c }
     };
     let mut kept: Vec<Correction> = kept.into_iter().map(|(_, c)| mean(c)).collect();
+    // Any value at all says nothing that a value of the board's own does not.
+    let named: Vec<Entry> = kept.iter().map(|correction| correction.entry.clone()).collect();
+    kept.retain(|c| !named.iter().any(|value| is_roughly(board, &c.entry, value)));
     // The one that explains most units first; of those the one that they prefer.
     kept.sort_by_key(|correction| std::cmp::Reverse(correction.explained));
     kept
+}
+
+/// Whether an entry of any value is about another one of a certain value.
+fn is_roughly(board: &Board, entry: &Entry, value: &Entry) -> bool {
+    let (
+        Entry::Defect(Fault::ResistorOff { resistor, ratio }),
+        Entry::Defect(Fault::ResistorValue { resistor: other, ohms }),
+    ) = (entry, value)
+    else {
+        return false;
+    };
+    let apart = (board.resistors[*resistor].ohms.0 * ratio / ohms.0).ln().abs();
+    resistor == other && apart < OTHER_VALUE.ln()
 }
 
 /// What units known good do not say of a board file.

@@ -127,11 +127,14 @@ fn loose(board: &Board, back: &TakenBack) -> Told {
     let (nets, jumpers) = group.map_or((vec![c.net], Vec::new()), |g| (g.nets, g.jumpers));
     let headers = jumpers.iter().map(|&j| format!("the shunt of {}", board.jumpers[j].id));
     let of = board.resistors.iter().filter(|r| r.between.iter().any(|n| nets.contains(n)));
-    let parts = of.map(|r| r.id.clone());
+    let mut of: Vec<_> = of.collect();
+    // Those at the pin bear on it in every place of the shunt.
+    of.sort_by_key(|r| !r.between.contains(&c.net));
+    let parts = of.iter().map(|r| r.id.clone());
     let pin = [format!("the pin {}", c.pin.name)];
     let mut moved: Vec<String> = headers.chain(parts).chain(pin).collect();
     let more = moved.len().saturating_sub(MOVED + 1);
-    if more > 0 {
+    if more > 1 {
         let pin = moved.pop().unwrap_or_default();
         moved.truncate(MOVED);
         moved.push(format!("{more} more parts of its circuit"));

@@ -93,9 +93,10 @@ impl Trusted<'_> {
         if self.filed.iter().any(|filed| !filed.is_empty()) {
             return "Whatever else was read agrees with it.\n".into();
         }
+        let read = if self.units.len() == 1 { "it was" } else { "they were" };
         match Gap::common(self.gaps).is_none() {
             true => agree + ".\n",
-            false => paragraph(&(agree + " as far as they were read."), 0),
+            false => paragraph(&format!("{agree} as far as {read} read."), 0),
         }
     }
 
@@ -119,10 +120,12 @@ impl Trusted<'_> {
     fn corrections(&self, board: &Board) -> String {
         let contradicted = |unit: &usize| self.found.iter().any(|c| c.against.contains(unit));
         let doubted: Vec<usize> = (0..self.units.len()).filter(contradicted).collect();
-        let disagree = match self.units.len() - doubted.len() {
-            1 if doubted.is_empty() => "The trusted unit disagrees".to_string(),
-            _ if doubted.is_empty() => format!("{} trusted units disagree", self.units.len()),
-            some => format!("{some} of {} trusted units disagree", self.units.len()),
+        let agree_on = self.found.iter().map(|c| c.asked - c.against.len()).max().unwrap_or(0);
+        let disagree = match (agree_on, self.units.len()) {
+            (_, 1) => "The trusted unit disagrees".to_string(),
+            (some, all) if some == all => format!("{all} trusted units disagree"),
+            (1, all) => format!("One of {all} trusted units disagrees"),
+            (some, all) => format!("{some} of {all} trusted units disagree"),
         };
         let mut out = paragraph(
             &format!(
