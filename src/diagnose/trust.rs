@@ -27,6 +27,9 @@ const NET: f64 = 2.0;
 /// Entries with other nets that are tried on all units.
 const TRIED: usize = 40;
 
+/// Nats that are nothing but rounding.
+const NO_MATTER: f64 = 1e-6;
+
 /// Factor between what two units make of one resistor from which on they disagree: more than the
 /// tolerances of a ladder, less than two values of the E24 series two apart (advice of our own).
 const OTHER_VALUE: f64 = 1.15;
@@ -58,6 +61,13 @@ struct Taken {
     explained: bool,
     /// What the entry would be for this unit alone, where it has a value.
     fault: Option<Fault>,
+}
+
+impl Taken {
+    /// Whether the entry changes anything of what is known of the unit.
+    fn bears(&self) -> bool {
+        self.preferred.abs() > NO_MATTER
+    }
 }
 
 /// An entry, and how those units take it of which something of its circuit was read.
@@ -240,8 +250,8 @@ impl<'a> Unit<'a> {
         }
     }
 
-    /// Whether anything was read that an entry with other nets may change.
-    fn is_asked(&self, entry: &Entry, other: &Board) -> bool {
+    /// Whether anything is known that an entry with other nets may change, and it does, or might have.
+    fn is_asked(&self, entry: &Entry, other: &Board, taken: &Taken) -> bool {
         let board = self.weigher.board;
         let of = |board: &Board| {
             let groups = circuit::groups(board);
@@ -250,7 +260,7 @@ impl<'a> Unit<'a> {
             let nets: Vec<NetId> = nets.collect();
             self.evidence.readings.iter().any(|r| nets.contains(&board.channels[r.channel].net))
         };
-        of(board) || of(other) || !self.evidence.meter.is_empty()
+        taken.bears() || of(board) || of(other)
     }
 }
 
@@ -278,8 +288,12 @@ fn taken(unit: &Unit, hypotheses: &[Hypothesis]) -> BTreeMap<usize, (Fault, Take
     for h in hypotheses.iter().filter(|h| !h.faults.is_empty()) {
         circuits.entry(unit.weigher.touched(&h.faults)).or_default().push(h.clone());
     }
-    circuits.remove(&Vec::new());
-    circuits.values().flat_map(|hypotheses| best_of(unit, hypotheses)).collect()
+    let nowhere = circuits.remove(&Vec::new()).unwrap_or_default();
+    let mut found: BTreeMap<usize, (Fault, Taken)> =
+        circuits.values().flat_map(|hypotheses| best_of(unit, hypotheses)).collect();
+    // No channel shows it; an answer or a load may.
+    found.extend(best_of(unit, &nowhere).into_iter().filter(|(_, (_, taken))| taken.bears()));
+    found
 }
 
 /// The same of causes that touch one circuit.
@@ -333,8 +347,10 @@ fn of_nets(board: &Board, units: &[Unit]) -> Vec<Asked> {
     tried.truncate(TRIED);
     cores::each(&tried, |(entry, _)| {
         let other = entry.applied(board);
-        let asked = units.iter().enumerate().filter(|(_, unit)| unit.is_asked(entry, &other));
-        let units = asked.map(|(index, unit)| (index, unit.take(entry, &other))).collect();
-        Asked { entry: entry.clone(), units }
+        let take = |(index, unit): (usize, &Unit)| {
+            let taken = unit.take(entry, &other);
+            unit.is_asked(entry, &other, &taken).then_some((index, taken))
+        };
+        Asked { entry: entry.clone(), units: units.iter().enumerate().filter_map(take).collect() }
     })
 }
