@@ -179,6 +179,11 @@ fn a_unit_that_contradicts_the_file_alone_is_named_and_the_file_left_as_it_is() 
     assert_eq!(apart, [1]);
     let text = text(&board, &["A", "B", "C"], &found, &apart, &[]).replace("\n  ", " ");
     assert!(text.starts_with("B contradicts the board file where the others agree"), "{text}");
+    // Where they are as many as the others, nobody says that the others are right.
+    let said = self::text(&board, &["A", "B", "C"], &found, &[0, 1], &[]);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = "2 of 3 units contradict the board file, and no single entry explains it: A and B.";
+    assert!(said.starts_with(words), "{said}");
 }
 
 /// So many units with R3 of the file, and so many with another value.

@@ -23,32 +23,49 @@ pub struct Trusted<'a> {
 impl Trusted<'_> {
     /// What they say of the board file.
     pub fn text(&self, board: &Board) -> String {
-        let apart = self.apart;
-        let said = match (self.found.is_empty(), apart) {
+        let said = match (self.found.is_empty(), self.apart) {
             (true, []) => self.agree(),
+            (true, apart) => self.contradict(apart),
             (false, []) => self.corrections(board),
-            // All of them contradict it, and no entry is what they have in common.
-            (true, _) if apart.len() == self.units.len() => paragraph(
-                "These units contradict the board file, and no single entry explains it. They may \
-                 differ among themselves, or several entries of one circuit are wrong: diagnose \
-                 each record by itself.",
-                0,
-            ),
-            (none, apart) => {
-                let file = if none { String::new() } else { self.corrections(board) };
-                let (do_so, whose) = match apart {
-                    [_] => ("contradicts", "that unit's. Diagnose its record alone, and trust it"),
-                    _ => ("contradict", "those units'. Diagnose each record alone, and trust them"),
-                };
-                let words = format!(
-                    "{} {do_so} the board file where the others agree with it: what is wrong there \
-                     is {whose} no more.",
-                    self.named(apart)
-                );
-                file + &paragraph(&words, 0)
-            }
+            (false, apart) => self.corrections(board) + &self.contradict(apart),
         };
         self.outright(board) + &said + &self.open(board)
+    }
+
+    /// Units that contradict the file where none of the entries named does. Few of them have a defect
+    /// of their own; where they are as many as the others, the file may as well be wrong.
+    fn contradict(&self, apart: &[usize]) -> String {
+        let others = self.units.len() - apart.len();
+        let words = match (others, apart) {
+            (0, _) => {
+                let besides = if self.found.is_empty() { "" } else { " elsewhere too" };
+                format!(
+                    "These units contradict the board file{besides}, and no single entry explains it. \
+                     They may differ among themselves, or several entries of one circuit are wrong: \
+                     diagnose each record by itself."
+                )
+            }
+            _ if apart.len() >= others => format!(
+                "{} of {} units contradict the board file, and no single entry explains it: {}. The \
+                 others do not. Either several entries of one circuit are wrong in the file, and the \
+                 others are built otherwise, or those units have defects: diagnose each record by \
+                 itself, and look at the drawing.",
+                apart.len(),
+                self.units.len(),
+                self.named(apart)
+            ),
+            (_, [_]) => format!(
+                "{} contradicts the board file where the others agree with it: what is wrong there is \
+                 that unit's. Diagnose its record alone, and trust it no more.",
+                self.named(apart)
+            ),
+            _ => format!(
+                "{} contradict the board file where the others agree with it: what is wrong there is \
+                 those units'. Diagnose each record alone, and trust them no more.",
+                self.named(apart)
+            ),
+        };
+        paragraph(&words, 0)
     }
 
     fn named(&self, units: &[usize]) -> String {
