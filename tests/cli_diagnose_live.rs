@@ -20,9 +20,9 @@ fn moves_and_a_meter_lead_to_the_one_cause() {
     let mut person = Person::at(&board(), &board_of, 3, &[silent_contact(&board_of)]);
     let first = person.until(asks_for("how many volts?"));
     assert!(first.contains("First: volts of VCC against GND, power on (a share"), "{first}");
-    let alike = "so far over 99.9 %: one of these 3, not separable by these readings: J5 does not \
-                 make contact on wet; or R20 is open; or 1 more ";
-    assert!(first.contains(alike), "{first}");
+    // Which of them comes first is a matter of noise.
+    let alike = "so far over 99.9 %: one of these 3, not separable by these readings: ";
+    assert!(first.contains(alike) && first.contains("; or 1 more "), "{first}");
     person.bench.press("5.01V");
     let mut outputs = String::new();
     while let Some(text) = person.asked() {
@@ -123,12 +123,16 @@ fn the_power_is_off_for_ohms_and_the_unit_is_known_again_by_what_it_reads() {
 fn a_chip_with_a_number_of_its_own_is_known_by_it() {
     let board_of = parsed(&rp2040());
     let mut person = Person::at(&rp2040(), &board_of, 3, &[]);
+    // Who leaves a move out is asked for other things of a good unit too.
+    person.until(asks_for("read PROFILE with"));
+    person.bench.press("s");
     let ohms = person.until(|text| text.contains("until a meter shows less than 0.1 V"));
     person.do_it(&ohms);
     person.bench.press("");
     person.until(asks_for("how many ohms"));
     person.bench.press("s");
-    let again = person.until(asks_for("plug the unit in again"));
+    let again = person
+        .until(|text| text.contains("plug the unit in again") && !text.contains("another shunt"));
     person.do_it(&again);
     let (other, setting) = (board_of.clone(), person.setting.clone());
     person.unit.with(move |unit| {
@@ -186,43 +190,39 @@ fn a_unit_that_goes_silent_with_a_move_is_left_unplugged_and_measured_without_po
 }
 
 #[test]
-fn a_unit_without_hardware_is_led_through_the_settings_that_still_tell_something() {
+fn a_good_unit_is_read_in_every_place_once_and_nobody_is_asked_for_more() {
     let folder = tempfile::tempdir().unwrap();
     let mut command = Command::new(PROGRAM);
     command.current_dir(&folder);
     command.arg("diagnose").arg(board()).args(["--port", "virtual"]);
     let mut bench = Bench::spawn(&mut command);
-    let (mut text, mut moved) = (String::new(), false);
+    let (mut text, mut moves, mut looks) = (String::new(), Vec::new(), 0);
     while let Some(line) = bench.line() {
         text += &line;
-        text.push('\n');
-        // What a meter would tell is left out until the shunts have been moved.
-        if line.contains("how many ohms") && moved {
-            bench.close_input();
-            break;
-        }
-        moved |= line.starts_with("move J1 to 2");
+        text.push(' ');
         if line.ends_with("end)") {
-            let lamps = text.contains("will be closed");
-            bench.press(if lamps { "s" } else { "" });
+            assert!(!text.contains("how many"), "{text}");
+            let read = text.split("Next: read ").nth(1).and_then(|rest| rest.split(' ').nth(2));
+            moves.extend(read.map(str::to_string));
+            let lamps = ["lit", "dark"].map(|are| format!("both lamps {are}? yes or no"));
+            let asked = lamps.iter().any(|lamps| text.contains(lamps));
+            looks += usize::from(asked);
+            bench.press(if asked { "yes" } else { "" });
             text.clear();
         }
     }
     let ended = bench.end();
-    assert_eq!((ended.code, ended.err.as_str()), (Some(5), ""), "{}", ended.out);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
     assert!(ended.out.starts_with("each look closes K1 for a moment"), "{}", ended.out);
     assert!(ended.out.contains("\n1. set J1=3 J2=fitted"), "{}", ended.out);
-    assert!(
-        ended.out.contains("\nmove J1 to 2 (between pins 3 and 4), then press Enter"),
-        "{}",
-        ended.out
-    );
-    // A good unit: in the end nothing the probe can see is left, and a meter is asked for.
-    assert!(
-        ended.out.contains("a good unit, or a defect that these readings do not show"),
-        "{}",
-        ended.out
-    );
+    // From the delivery setting one move for each other place, one header after the other; those
+    // that a shorted pull-up would make a short come last.
+    let each = ["J1=1", "J1=2", "J1=4", "J1=5", "J2=open", "J5=open", "J5=dry", "J3=fitted"];
+    assert_eq!(moves, [&each[..], &["J4=fitted"]].concat());
+    // The two questions that a test asks as well.
+    assert_eq!(looks, 2);
+    let last = ended.out.rsplit("vent-controller B").next().unwrap();
+    assert!(last.contains("%: a good unit, or a defect that these readings do not"), "{last}");
 }
 
 #[test]

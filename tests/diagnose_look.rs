@@ -9,11 +9,11 @@ use diagnose_support::{evidence, unit};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
-use strapwise::board::{Board, Level, Place, Setting};
+use strapwise::board::{Board, Level, NetId, Place, Setting};
 use strapwise::circuit::Parts;
 use strapwise::diagnose::{
     Diagnosis, Evidence, Look, Measurement, Meter, Options, Proof, Read, Reading, Suggestion,
-    diagnose, measured, suggest,
+    diagnose, measured, metered, set_apart, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
 use strapwise::record::{Row, RowKind};
@@ -348,4 +348,52 @@ fn a_pin_between_the_levels_may_look_open_once_it_was_discharged() {
     let (found, _) = weigh(&board, &evidence);
     let same = |f: &Fault| matches!(f, Fault::ContactResistive { jumper: j, .. } if *j == jumper);
     assert!(same(&leader(&found).0) && found.explained, "{:?}", found.classes);
+}
+
+#[test]
+fn a_short_over_one_of_two_lamps_leaves_both_dark_and_no_lamp_is_asked_for() {
+    let board = vent_controller();
+    let id = |id: &str| board.resistors.iter().position(|r| r.id == id).expect("a lamp");
+    let lamps = [id("R30"), id("R31")];
+    let shorted = lamps.map(|resistor| Fault::ResistorShorted { resistor });
+    let question = board.questions.iter().position(|q| q.lit.contains(&lamps[0])).expect("lit");
+    for resistor in lamps {
+        let look = Look::Lamp { question, resistor };
+        let yes = shorted.map(|fault| look.yes(&board, &[fault]));
+        assert!(yes[0] < 0.5 && yes[0] == yes[1], "{yes:?}");
+    }
+    let open = Fault::ResistorOpen { resistor: lamps[0] };
+    let look = |resistor: usize| Look::Lamp { question, resistor }.yes(&board, &[open]);
+    assert!(
+        look(lamps[0]) < 0.5 && look(lamps[1]) > 0.5,
+        "the other lamp glows beside an open one"
+    );
+}
+
+#[test]
+fn ohms_that_one_cause_gives_to_the_digit_are_not_set_aside_for_one_that_does_not() {
+    // ADDR0 reads low with its shunt off. The pin stuck in the chip leaves the rails bare without
+    // power; a bridge of J2 joins them through R11, so that the ladder's R2 shows less.
+    let board = vent_controller();
+    let stuck = modelled(&board).into_iter().find(|fault| match *fault {
+        Fault::PinStuck { channel, level } => {
+            board.channels[channel].id == "ADDR0" && level == Level::Low
+        }
+        _ => false,
+    });
+    let stuck = stuck.expect("a pin stuck low");
+    let (board, mut evidence) = seen(stuck);
+    let net = |name: &str| NetId(board.nets.iter().position(|n| n == name).expect(name));
+    let meter = |ohms: f64| Meter::Ohms {
+        between: ["TAP2", "TAP3"].map(net),
+        setting: Setting::all_open(&board),
+        joined: false,
+        ohms: Ohms(ohms),
+    };
+    evidence.meter.push(meter(1.0));
+    let top = metered(&board, &evidence, &[stuck])[0].predicted.1;
+    evidence.meter = vec![meter(top)];
+    let (found, _) = weigh(&board, &evidence);
+    assert!(leader(&found).0 == stuck && leader(&found).1 > 0.9, "{:?}", leader(&found));
+    assert_eq!(set_apart(&board, &evidence, &Options::default(), &found), None);
 }

@@ -1,5 +1,8 @@
 //! What a meter showed beside what causes give, and values that go with none.
 
+mod bench_support;
+
+use bench_support::metered::BOARD;
 use strapwise::board::{Board, NetId, Place, Setting, parse};
 use strapwise::circuit::{Node, Parts};
 use strapwise::diagnose::{
@@ -169,4 +172,76 @@ fn a_value_that_proves_the_leading_part_good_is_to_be_measured_again() {
     };
     assert!(with(2.2e3), "2.2 kOhm is R3 as it should be");
     assert!(!with(50e3), "it goes with the open part");
+}
+
+/// A value between two nets of the board that is read by meter, with its second shunt on or off.
+fn shown(board: &Board, between: [&str; 2], place: Place, value: f64) -> Meter {
+    let jumper = board.jumper("J2").expect("J2");
+    Meter::Ohms {
+        between: between.map(|name| net(board, name)),
+        setting: Setting::all_open(board).with(jumper, place),
+        joined: false,
+        ohms: Ohms(value),
+    }
+}
+
+#[test]
+fn the_ohms_of_a_poor_contact_are_those_that_the_meter_shows() {
+    let board = parse("meter", BOARD).unwrap();
+    let (on, off) = (Place::At(0), Place::Open);
+    for ohms in [3.1, 5.1, 7.0, 22.0, 50.0, 57.0, 130.0, 700.0] {
+        // By hand: A to B is 1 kOhm through the shunt, 3.2 kOhm without it.
+        let through = 1e3 + 1.0 / (1.0 / ohms + 1.0 / 2.2e3);
+        let beside = through - 1e3;
+        let meter = vec![
+            shown(&board, ["A", "B"], off, 3.2e3),
+            shown(&board, ["A", "B"], on, through),
+            shown(&board, ["MID", "B"], on, beside),
+        ];
+        let evidence = Evidence { meter, ..Evidence::default() };
+        let found = diagnose(&board, &evidence, &Options::default());
+        let first = &found.classes[0].causes[0];
+        let Some(Fault::ContactResistive { jumper, ohms: fitted, .. }) = first.faults.first()
+        else {
+            panic!("{ohms}: {first:?}")
+        };
+        assert_eq!(*jumper, board.jumper("J2").unwrap());
+        assert!((fitted.0 - ohms).abs() < 0.02 * ohms + 0.3, "{ohms}: {fitted:?}");
+        assert_eq!(set_apart(&board, &evidence, &Options::default(), &found), None, "{ohms}");
+    }
+}
+
+#[test]
+fn two_defects_that_only_a_meter_reads_are_found_and_none_of_its_values_is_called_wrong() {
+    let board = parse("meter", BOARD).unwrap();
+    let (on, off) = (Place::At(0), Place::Open);
+    // R3 shorted, and the shunt of J2 does not make contact: 2.2 kOhm wherever it sits.
+    let meter = vec![
+        shown(&board, ["A", "B"], off, 2.2e3),
+        shown(&board, ["A", "B"], on, 2.21e3),
+        shown(&board, ["MID", "B"], on, 2.2e3),
+        shown(&board, ["A", "MID"], off, 0.1),
+    ];
+    let evidence = Evidence { meter, ..Evidence::default() };
+    let found = diagnose(&board, &evidence, &Options::default());
+    let jumper = board.jumper("J2").unwrap();
+    let planted = [
+        Fault::ResistorShorted { resistor: resistor(&board, "R3") },
+        Fault::ContactOpen { jumper, position: 0 },
+    ];
+    let mut causes = found.classes[0].causes.iter();
+    let named = causes.any(|c| planted.iter().all(|fault| c.faults.contains(fault)));
+    assert!(named && found.pairs, "{:?}", found.classes[0]);
+    assert_eq!(set_apart(&board, &evidence, &Options::default(), &found), None);
+    // One value that does not go with the rest is asked for again, and is no second defect.
+    let mut slipped = evidence.clone();
+    slipped.meter.truncate(1);
+    slipped.meter[0] = shown(&board, ["A", "B"], off, 3.2e3);
+    slipped.meter.push(shown(&board, ["MID", "B"], off, 2.2e3));
+    slipped.meter.push(shown(&board, ["A", "MID"], off, 1e3));
+    slipped.meter.push(shown(&board, ["A", "B"], on, 4.4e4));
+    let found = diagnose(&board, &slipped, &Options::default());
+    assert!(!found.pairs, "{:?}", found.classes[0]);
+    let apart = set_apart(&board, &slipped, &Options::default(), &found).expect("a slip");
+    assert_eq!(apart.meter, [3]);
 }

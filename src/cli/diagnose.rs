@@ -142,10 +142,10 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     // What a meter contradicts is settled once it was measured again.
     let settled = so.apart.is_none()
         && so.found.classes.first().is_some_and(|class| {
-            let whole = evidence.is_whole(&board);
             // A unit that failed is not good for want of a part that would be why.
-            let failed = !evidence.rows.failed.is_empty();
-            settled(class, whole && !failed)
+            let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+            let failed = good && !evidence.rows.failed.is_empty();
+            !failed && settled(class, evidence.is_whole(&board))
         });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
@@ -156,7 +156,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
 
 /// Whether a class is the answer: one cause, or nothing to lift where everything was read. Repairs that
 /// have nothing in common are none, however likely they are together.
-fn settled(class: &Class, whole: bool) -> bool {
+pub(super) fn settled(class: &Class, whole: bool) -> bool {
     let good = whole && class.causes.iter().any(|cause| cause.faults.is_empty());
     let first = class.causes.first().map_or(0.0, |cause| cause.probability);
     let holds = if good { class.probability } else { first };

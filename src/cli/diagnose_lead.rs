@@ -1,6 +1,7 @@
 //! Leads a person from one measurement to the next, until one cause is nearly certain or nothing
 //! more can be measured.
 
+use super::diagnose::settled;
 use super::diagnose_live::{Live, Ready};
 use super::diagnose_talk::{Said, Talk, yes_or_no};
 use super::diagnose_typed::{no_supply, value};
@@ -65,6 +66,15 @@ enum Came {
     Stop,
 }
 
+/// Whether a unit is good.
+enum Good {
+    /// Something shows, or may; or what is not known yet cannot be read.
+    No,
+    /// Nothing shows so far; this is read next.
+    If(Suggestion),
+    Yes,
+}
+
 /// What is known so far.
 pub struct So {
     /// What it says.
@@ -73,6 +83,12 @@ pub struct So {
     pub next: Vec<Suggestion>,
     /// Values of a meter that do not go with it.
     pub apart: Option<Apart>,
+}
+
+/// Whether a measurement is a question that a test asks, and none that was answered.
+fn is_asked_in_a_test(evidence: &Evidence, measurement: &Measurement) -> bool {
+    let answered = |question| evidence.answers.iter().any(|&(_, known, _)| known == question);
+    matches!(measurement, Measurement::Look(Look::Answer { question }) if !answered(*question))
 }
 
 /// Where values and answers are left out.
@@ -112,8 +128,38 @@ impl<'a> Lead<'a> {
     pub fn so_far(&self, evidence: &Evidence) -> So {
         let mut so = self.conclusion(evidence);
         so.next.retain(|s| !self.is_left_out(&s.measurement));
+        match self.good_so_far(evidence, &so) {
+            Good::No => {}
+            Good::If(reading) => so.next.insert(0, reading),
+            Good::Yes => so.next.retain(|s| is_asked_in_a_test(evidence, &s.measurement)),
+        }
         so.next.sort_by_key(|s| self.comes_last(&s.measurement));
         so
+    }
+
+    /// Of a unit on the bench that shows nothing the probe reads every place first, lamps are looked
+    /// at as in a test, and then it is good: nobody measures a good unit by hand.
+    fn good_so_far(&self, evidence: &Evidence, so: &So) -> Good {
+        let Some(class) = so.found.classes.first() else { return Good::No };
+        let shows_nothing = so.found.explained && class.causes.iter().any(|c| c.faults.is_empty());
+        let (Some(live), true) = (&self.live, shows_nothing && so.apart.is_none()) else {
+            return Good::No;
+        };
+        if evidence.is_whole(self.board) {
+            return if settled(class, true) { Good::Yes } else { Good::No };
+        }
+        let Some(from) = live.hand.setting.as_ref().filter(|_| !live.hand.dead) else {
+            return Good::No;
+        };
+        let wanted = |setting: &Setting| {
+            let left = |m: &Measurement| match m {
+                Measurement::Reading { setting: left, .. } => left == setting,
+                _ => false,
+            };
+            !live.has_seen(setting) && !self.left_out.iter().any(left)
+        };
+        diagnose::still_to_read(self.board, evidence, &so.found, from, wanted)
+            .map_or(Good::No, Good::If)
     }
 
     fn comes_last(&self, measurement: &Measurement) -> bool {

@@ -1,6 +1,6 @@
 //! What may be wrong, and how likely it is before anything is read.
 
-use crate::board::{Board, Level};
+use crate::board::{Board, Channel, Kind, Level};
 use crate::faults::{self, Fault};
 use crate::units::Ohms;
 use std::collections::HashMap;
@@ -63,6 +63,8 @@ const DRIFT: Family = Family { step: 0.1, from: -2.2, to: 2.2, sd: 0.055 };
 const LEAST_DRIFT: f64 = 0.05;
 /// Poor contacts, leaks and bridges, from 10 Ω to 1 MΩ.
 const RESISTANCE: Family = Family { step: 0.25, from: 2.3, to: 13.8, sd: 0.14 };
+/// The same where a meter reads them: from 1 Ω.
+const BY_METER: Family = Family { from: 0.05, ..RESISTANCE };
 
 struct Family {
     step: f64,
@@ -122,14 +124,23 @@ impl Causes {
                 // A family stands for every drift of a resistor, see below.
                 Fault::ResistorOff { .. } => {}
                 Fault::ContactResistive { jumper, position, .. } => {
-                    causes.family(weight, |ohms| Fault::ContactResistive {
+                    let meter = |c: &Channel| matches!(c.kind, Kind::Meter { .. });
+                    let family = match board.channels.iter().any(meter) {
+                        true => &BY_METER,
+                        false => &RESISTANCE,
+                    };
+                    causes.family(family, weight, |ohms| Fault::ContactResistive {
                         jumper,
                         position,
                         ohms,
                     });
                 }
                 Fault::PinLeaks { channel, to, .. } => {
-                    causes.family(weight, |ohms| Fault::PinLeaks { channel, to, ohms });
+                    causes.family(&RESISTANCE, weight, |ohms| Fault::PinLeaks {
+                        channel,
+                        to,
+                        ohms,
+                    });
                 }
                 Fault::PinsBridged { jumper, pins, between, .. } => {
                     let poor = |ohms| Fault::PinsBridged { jumper, pins, between, ohms };
@@ -163,7 +174,7 @@ impl Causes {
     fn bridge(&mut self, clean: Fault, weight: f64, poor: impl Fn(Ohms) -> Fault) {
         self.add(vec![clean], weight, None);
         self.count -= 1;
-        self.family(weight / 5.0, poor);
+        self.family(&RESISTANCE, weight / 5.0, poor);
     }
 
     fn drift(&mut self, resistor: usize, weight: f64) {
@@ -183,14 +194,14 @@ impl Causes {
         self.count += 1;
     }
 
-    fn family(&mut self, weight: f64, fault: impl Fn(Ohms) -> Fault) {
-        let values = RESISTANCE.values();
+    fn family(&mut self, family: &Family, weight: f64, fault: impl Fn(Ohms) -> Fault) {
+        let values = family.values();
         for &t in &values {
             self.hypotheses.push(Hypothesis {
                 faults: vec![fault(Ohms(t.exp()))],
                 cause: self.count,
                 prior: (weight / values.len() as f64).ln(),
-                loose: Some(RESISTANCE.sd),
+                loose: Some(family.sd),
             });
         }
         self.count += 1;

@@ -20,8 +20,8 @@ use std::f64::consts::TAU;
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// Logarithm of the probability that a proof, an answer or a level is what a hypothesis excludes:
-/// something nobody thought of.
-pub(super) const AGAINST: f64 = -12.0;
+/// something nobody thought of. A second defect that explains it must be likelier.
+pub(super) const AGAINST: f64 = -14.0;
 
 /// Logarithm of the probability that a unit still answers in a setting that shorts its supply: a
 /// bridge of some ohms, a supply that feeds it; one in a hundred (advice of our own). One that is
@@ -473,7 +473,7 @@ impl<'a> Cell<'a> {
                 ((ratio - vil) / (vih - vil)).clamp(0.0, 1.0)
             }
         };
-        const SURE: f64 = 1e-4;
+        const SURE: f64 = 1e-6;
         // Between the levels a pin keeps what it has, so that it looks open once it was discharged.
         let undecided = (SURE..1.0 - SURE).contains(&high);
         let high = high.clamp(SURE, 1.0 - SURE);

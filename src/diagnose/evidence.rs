@@ -311,7 +311,7 @@ impl Evidence {
     /// Whether every channel was read, and in every place of each jumper that one shows: what is not
     /// known of a unit cannot be called good.
     pub fn is_whole(&self, board: &Board) -> bool {
-        self.unread(board).is_empty() && self.unseen(board).is_empty()
+        self.unread(board).is_empty() && self.places_unread(board).is_empty()
     }
 
     /// Channels that a person reads with a meter of which no value counts, by index.
@@ -328,21 +328,24 @@ impl Evidence {
         (0..board.channels.len()).filter(is_open).collect()
     }
 
-    /// Places of jumpers that a channel which was read shows, in which nothing was read of it.
-    pub fn unseen(&self, board: &Board) -> Vec<(usize, Place)> {
+    /// The places of jumpers, by index, in which no channel that shows them was read.
+    pub fn places_unread(&self, board: &Board) -> Vec<(usize, Place)> {
         let group = |channel: usize| circuit::group_of(board, board.channels[channel].net);
-        let seen = |jumper: usize, place: Place| {
-            let there = self.readings.iter().filter(|r| r.setting.0[jumper] == place);
-            there.filter_map(|r| group(r.channel)).any(|g| g.jumpers.contains(&jumper))
-        };
-        let shown = |jumper: usize| {
-            let mut read = self.readings.iter().map(|r| group(r.channel));
-            read.any(|g| g.is_some_and(|g| g.jumpers.contains(&jumper)))
-        };
-        let jumpers = (0..board.jumpers.len()).filter(|&j| shown(j));
-        let places =
-            jumpers.flat_map(|j| board.jumpers[j].places().into_iter().map(move |p| (j, p)));
-        places.filter(|&(jumper, place)| !seen(jumper, place)).collect()
+        let own: Vec<(&Setting, Vec<usize>)> = self
+            .readings
+            .iter()
+            .filter_map(|r| Some((&r.setting, group(r.channel)?.jumpers)))
+            .collect();
+        let mut missing = Vec::new();
+        for (jumper, j) in board.jumpers.iter().enumerate() {
+            let mut shown = own.iter().filter(|(_, jumpers)| jumpers.contains(&jumper)).peekable();
+            if shown.peek().is_some() {
+                let seen: Vec<Place> = shown.map(|(setting, _)| setting.0[jumper]).collect();
+                let unread = j.places().into_iter().filter(|place| !seen.contains(place));
+                missing.extend(unread.map(|place| (jumper, place)));
+            }
+        }
+        missing
     }
 
     /// Takes readings in place of those of the same channels in the same setting, which it gives

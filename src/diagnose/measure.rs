@@ -28,6 +28,14 @@ const OHMS_SD: Accuracy = Accuracy { share: 0.005, more: 0.3 };
 /// Deviation of a code that the bench reads in a setting not tried yet.
 const CODE_SD: f64 = 1.0;
 
+/// What two leads and two tips have of their own, in ohms (common practice, no source).
+const LEAST_OHMS: f64 = 0.3;
+
+/// Logarithm of how likely any value is by a slip of the hands: the wrong net, range or key, one time
+/// in a hundred (common practice, no source; the figure is ours), and then some value out of seven
+/// decades.
+const SLIPPED: f64 = -7.4;
+
 /// The usual input resistance of a hand-held meter: 10 MΩ (common practice, no source).
 pub(super) const METER_SIEMENS: f64 = 1e-7;
 
@@ -226,37 +234,92 @@ pub(super) fn between_ends(
     beyond_rails(low, high).then_some(((low, high), spread))
 }
 
-/// Logarithm of how likely a meter's ohms are of a unit; volts are weighed with the readings.
-/// `moved` is the unit with the value of its defect another by a standard deviation.
-pub(super) fn ohms_ln(board: &Board, built: &Built, moved: Option<&Built>, meter: &Meter) -> f64 {
-    let Meter::Ohms { between, setting, joined, ohms } = meter else { return 0.0 };
-    let measurement =
-        Measurement::Ohms { between: *between, setting: setting.clone(), joined: *joined };
+/// What a meter's ohms say of a unit.
+pub(super) enum Says {
+    /// So likely it is, whatever the value of the defect is: as a logarithm.
+    Flat(f64),
+    /// By so much the logarithm of the ohms is off, and the deviation that they have on their own.
+    Off(f64, f64),
+}
+
+/// What a meter's ohms say of a unit; volts are weighed with the readings.
+pub(super) fn ohms_say(board: &Board, built: &Built, meter: &Meter) -> Says {
+    let Meter::Ohms { ohms, .. } = meter else { return Says::Flat(0.0) };
+    let measurement = meter.measurement();
     let open = |ohms: f64| ohms >= OPEN_FROM;
-    let (low, high) = ohms_range(board, built, *between, setting);
-    if !joined && beyond_rails(low, high) {
-        let (top, spread) = (high.min(OPEN_FROM), 3.0 * tolerance(board, &[]) + 0.02);
+    if let Some(((low, high), spread)) = between_ends(board, built, &measurement) {
+        let (top, spread) = (high.min(OPEN_FROM), 3.0 * spread);
         let inside = ohms.0 > low * (1.0 - spread) - 1.0 && ohms.0 < top * (1.0 + spread) + 1.0;
-        return match (open(ohms.0), inside) {
+        return Says::Flat(match (open(ohms.0), inside) {
             (true, _) if open(high) => 0.0,
             (false, true) => -((top + 1.0) / (low + 1.0)).ln().hypot(2.0 * spread).ln(),
-            _ => super::cell::AGAINST,
-        };
+            _ => SLIPPED,
+        });
     }
     let (value, sd) = expected(board, built, &measurement);
     match (open(value), open(ohms.0)) {
-        (true, true) => 0.0,
-        (true, false) | (false, true) => super::cell::AGAINST,
-        (false, false) => {
-            let m = (value + 0.3).ln();
-            let other = moved.map_or(value, |moved| expected(board, moved, &measurement).0);
-            let loose = if open(other) { 0.0 } else { (other + 0.3).ln() - m };
-            let s = (sd / (value + 0.3)).hypot(loose);
-            let z = ((ohms.0 + 0.3).ln() - m) / s;
-            // Beyond some deviations it is a slip of the hands as likely as anything.
-            (-z * z / 2.0 - s.ln()).max(super::cell::AGAINST)
+        (true, true) => Says::Flat(0.0),
+        (true, false) | (false, true) => Says::Flat(SLIPPED),
+        (false, false) => Says::Off(off(ohms.0, value), sd / (value + LEAST_OHMS)),
+    }
+}
+
+/// By how much ohms are off, in the logarithm near the value, in ohms where that is but a lead's: half
+/// an ohm more of a good contact is a difference of many times, and of nothing.
+pub(super) fn off(ohms: f64, value: f64) -> f64 {
+    let by = ((ohms + LEAST_OHMS) / (value + LEAST_OHMS)).ln();
+    let plain = (ohms - value) / (value + LEAST_OHMS);
+    if value < LEAST_OHMS { plain } else { by }
+}
+
+/// How likely an offset is that has a deviation, as a logarithm: beyond some deviations it is a slip
+/// of the hands as likely as anything.
+pub(super) fn likely(off: f64, sd: f64) -> f64 {
+    (-(off / sd).powi(2) / 2.0 - sd.ln()).max(SLIPPED)
+}
+
+/// Logarithm of how likely a meter's ohms are of a unit. `moved` is the unit with the value of its
+/// defect another by a standard deviation.
+pub(super) fn ohms_ln(board: &Board, built: &Built, moved: Option<&Built>, meter: &Meter) -> f64 {
+    match (ohms_say(board, built, meter), moved.map(|moved| ohms_say(board, moved, meter))) {
+        (Says::Flat(ln), _) => ln,
+        (Says::Off(off, sd), Some(Says::Off(other, _))) => likely(off, sd.hypot(other - off)),
+        (Says::Off(off, sd), _) => likely(off, sd),
+    }
+}
+
+/// The value of a defect after a meter's ohms, as the logarithm of a factor with its deviation, and
+/// how likely they were.
+///
+/// Ohms go with that value by the slope that they have there; each moves it by the gain of a linear
+/// filter (Kalman 1960, from memory).
+pub(super) fn fit_ohms(
+    board: &Board,
+    by: impl Fn(f64) -> Built,
+    meter: &[Meter],
+    own: (f64, f64),
+) -> (f64, (f64, f64)) {
+    let ((mut own, mut sd), mut ln) = (own, 0.0);
+    for m in meter {
+        let (here, there) = (by(own), by(own + sd));
+        match (ohms_say(board, &here, m), ohms_say(board, &there, m)) {
+            (Says::Flat(flat), _) => ln += flat,
+            (Says::Off(off, alone), Says::Off(other, _)) => {
+                // The offset falls by so much from one deviation more of the value.
+                let slope = off - other;
+                let sum = alone.hypot(slope);
+                let likely = likely(off, sum);
+                ln += likely;
+                // A slip says nothing of the value.
+                if likely > SLIPPED {
+                    own += sd * slope * off / (sum * sum);
+                    sd *= alone / sum;
+                }
+            }
+            (Says::Off(off, alone), Says::Flat(_)) => ln += likely(off, alone),
         }
     }
+    (ln, (own, sd))
 }
 
 impl Meter {

@@ -2,7 +2,7 @@
 //! cause gives.
 
 use super::evidence::{Evidence, Meter};
-use super::measure::{Measurement, OPEN_FROM, between_ends, expected};
+use super::measure::{Measurement, OPEN_FROM, between_ends, expected, off};
 use super::{Diagnosis, Options, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;
@@ -132,7 +132,7 @@ fn away(ohms: bool, a: f64, b: f64, sd: f64) -> f64 {
     match (ohms, a >= OPEN_FROM, b >= OPEN_FROM) {
         (false, ..) => (a - b).abs() / sd,
         (true, true, true) => 0.0,
-        (true, false, false) => (((a + 0.3) / (b + 0.3)).ln() / (sd / (b + 0.3))).abs(),
+        (true, false, false) => (off(a, b) / (sd / (b + 0.3))).abs(),
         (true, ..) => f64::INFINITY,
     }
 }

@@ -24,6 +24,7 @@ mod system;
 mod trust;
 mod unfit;
 mod unseated;
+mod wanting;
 
 pub use beside::{Beside, Misread, Report, Reset, Right, Rows, beside};
 pub use cause::{Causes, Hypothesis};
@@ -39,6 +40,7 @@ pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};
 pub use trust::{Correction, Gap, apart, corrections};
 pub use unfit::foreign;
+pub use wanting::still_to_read;
 
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
@@ -59,6 +61,9 @@ const UNEXPLAINED: f64 = 1e-3;
 
 /// Causes less likely than this are not shown.
 const LEAST: f64 = 1e-4;
+
+/// Causes are equally likely if one has at least so much of the other's probability.
+const EQUAL: f64 = 0.97;
 
 /// Causes at most that are sorted into classes.
 const MOST: usize = 60;
@@ -120,8 +125,13 @@ pub fn diagnose(board: &Board, evidence: &Evidence, options: &Options) -> Diagno
     let causes = Causes::single(board, &options.weights);
     let mut weighed = weigher.weigh(&causes.hypotheses);
     let mut pairs = false;
-    let leader = best(&weighed);
-    if !leader.is_some_and(|l| goodness(&weigher, l) > UNEXPLAINED) {
+    let explains = |leader: &Weighed| {
+        // One value of a meter may be a slip; of two or more a second defect is likelier.
+        let metered = metered(board, evidence, &as_fitted(leader));
+        let slips = metered.iter().filter(|m| m.far()).count();
+        goodness(&weigher, leader) > UNEXPLAINED && slips < 2
+    };
+    if !best(&weighed).is_some_and(explains) {
         pairs = true;
         weighed.extend(weigher.pairs(&causes));
     }
@@ -175,6 +185,7 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut causes: Vec<(f64, &Weighed)> = by_cause.into_values().collect();
     causes
         .sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.hypothesis.cause.cmp(&b.1.hypothesis.cause)));
+    in_order(&mut causes);
     let named = causes.iter().take_while(|c| c.0 > LEAST).count().min(MOST);
     let rest = causes.split_off(named);
     let mut classes: Vec<(&Weighed, Class)> = Vec::new();
@@ -202,6 +213,22 @@ fn classes(weigher: &Weigher, weighed: &[Weighed]) -> Vec<Class> {
     let mut classes: Vec<Class> = classes.into_iter().map(|(_, class)| class).collect();
     classes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     classes
+}
+
+/// Puts causes that are as good as equally likely in the order of the list, so that the noise of a
+/// reading does not change what is named first.
+fn in_order(causes: &mut [(f64, &Weighed)]) {
+    for i in 1..causes.len() {
+        let later = |[a, b]: [usize; 2], causes: &[(f64, &Weighed)]| {
+            let (a, b) = (&causes[a], &causes[b]);
+            b.0 > EQUAL * a.0 && b.1.hypothesis.cause < a.1.hypothesis.cause
+        };
+        let mut at = i;
+        while at > 0 && later([at - 1, at], causes) {
+            causes.swap(at - 1, at);
+            at -= 1;
+        }
+    }
 }
 
 /// The defects of a hypothesis with the value that was fitted.

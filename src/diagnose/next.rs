@@ -23,7 +23,7 @@ const SETTLED: f64 = 0.95;
 const WORTH: f64 = 0.02;
 
 /// How likely it may be that a setting shorts the supply, for a unit to be powered in it.
-const SHORTED: f64 = 0.02;
+pub(super) const SHORTED: f64 = 0.02;
 
 /// A measurement proposed.
 #[derive(Clone, Debug, PartialEq)]
@@ -44,26 +44,14 @@ pub struct Suggestion {
 /// The measurements that settle most, best first; none once one class is nearly certain or nothing
 /// measurable tells the causes apart.
 pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec<Suggestion> {
-    let mut causes: Vec<(usize, usize, &Cause)> = Vec::new();
-    for (c, class) in diagnosis.classes.iter().enumerate() {
-        causes.extend(class.causes.iter().enumerate().map(|(i, cause)| (c, i, cause)));
-    }
-    causes.retain(|(_, _, cause)| cause.probability > LEAST_LIKELY);
-    causes.sort_by(|a, b| b.2.probability.total_cmp(&a.2.probability));
-    causes.truncate(MOST_CAUSES);
-    if causes.first().is_none_or(|(_, _, first)| holds(board, evidence, diagnosis, first)) {
+    let leading = Leading::of(board, diagnosis);
+    let first = leading.causes.first();
+    if first.is_none_or(|(_, _, first)| holds(board, evidence, diagnosis, first)) {
         return Vec::new();
     }
-    let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::of(board, c)).collect();
-    let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
-    let entropy: f64 = {
-        let sum: f64 = weights.iter().sum();
-        weights.iter().map(|w| w / sum).map(|p| -p * p.ln()).sum()
-    };
-    let mut found = Vec::new();
     let mut measurements = candidates(board, evidence);
-    let leading = causes.iter().flat_map(|(_, _, cause)| &cause.faults);
-    let by_cause = leading.flat_map(|fault| Look::of(board, fault));
+    let by_cause = leading.causes.iter().flat_map(|(_, _, cause)| &cause.faults);
+    let by_cause = by_cause.flat_map(|fault| Look::of(board, fault));
     for look in by_cause.chain(Look::at_lamps(board)) {
         let (asked, measurement) =
             (|&(l, yes): &(Look, bool)| l.tells(&look, yes), Measurement::Look(look));
@@ -71,26 +59,10 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
             measurements.push(measurement);
         }
     }
-    let total: f64 = weights.iter().sum();
-    measurements.retain(|m| {
-        let shorts = |at| units.iter().zip(&weights).filter(move |(u, _)| u.shorts(board, at));
-        powered(m).is_none_or(|at| shorts(at).map(|(_, w)| w).sum::<f64>() < SHORTED * total)
-    });
+    measurements.retain(|m| powered(m).is_none_or(|at| leading.shorts(board, at) < SHORTED));
+    let mut found: Vec<Suggestion> = Vec::new();
     for measurement in measurements {
-        let expected: Vec<(f64, f64)> = match measurement {
-            Measurement::Look(look) => {
-                causes.iter().map(|(_, _, c)| (look.yes(board, &c.faults), 0.0)).collect()
-            }
-            _ => units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
-        };
-        let settles = information(&weights, &expected, &measurement);
-        if settles > WORTH {
-            let each = causes.iter().zip(&expected);
-            let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
-            let settles = (settles / entropy.max(1e-9)).min(1.0);
-            let supply_first = supply_first(board, evidence, &measurement);
-            found.push(Suggestion { measurement, settles, expected, supply_first });
-        }
+        found.extend(leading.suggestion(board, evidence, measurement, WORTH));
     }
     found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
     found
@@ -107,6 +79,66 @@ fn holds(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, first: &Caus
     };
     let all: f64 = diagnosis.classes.iter().flat_map(|c| &c.causes).map(doubted).sum();
     first.probability > SETTLED && doubted(first) > SETTLED * all
+}
+
+/// The causes that are told apart, and a unit with each.
+pub(super) struct Leading<'a> {
+    /// With the index of the class and of the cause in it.
+    causes: Vec<(usize, usize, &'a Cause)>,
+    units: Vec<Unit>,
+    weights: Vec<f64>,
+    /// What is open, in nats.
+    entropy: f64,
+}
+
+impl<'a> Leading<'a> {
+    pub fn of(board: &Board, diagnosis: &'a Diagnosis) -> Leading<'a> {
+        let mut causes: Vec<(usize, usize, &Cause)> = Vec::new();
+        for (c, class) in diagnosis.classes.iter().enumerate() {
+            causes.extend(class.causes.iter().enumerate().map(|(i, cause)| (c, i, cause)));
+        }
+        causes.retain(|(_, _, cause)| cause.probability > LEAST_LIKELY);
+        causes.sort_by(|a, b| b.2.probability.total_cmp(&a.2.probability));
+        causes.truncate(MOST_CAUSES);
+        let units: Vec<Unit> = causes.iter().map(|(_, _, c)| Unit::of(board, c)).collect();
+        let weights: Vec<f64> = causes.iter().map(|(_, _, cause)| cause.probability).collect();
+        let sum: f64 = weights.iter().sum();
+        let entropy = weights.iter().map(|w| w / sum).map(|p| -p * p.ln()).sum();
+        Leading { causes, units, weights, entropy }
+    }
+
+    /// How likely it is that a setting shorts the supply.
+    pub fn shorts(&self, board: &Board, setting: &Setting) -> f64 {
+        let total: f64 = self.weights.iter().sum();
+        let each = self.units.iter().zip(&self.weights);
+        let shorts = each.filter(|(unit, _)| unit.shorts(board, setting)).map(|(_, w)| w);
+        shorts.sum::<f64>() / total
+    }
+
+    /// A measurement with what it should show, if it settles more than `least` nats.
+    pub fn suggestion(
+        &self,
+        board: &Board,
+        evidence: &Evidence,
+        measurement: Measurement,
+        least: f64,
+    ) -> Option<Suggestion> {
+        let expected: Vec<(f64, f64)> = match measurement {
+            Measurement::Look(look) => {
+                self.causes.iter().map(|(_, _, c)| (look.yes(board, &c.faults), 0.0)).collect()
+            }
+            _ => self.units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
+        };
+        let settles = information(&self.weights, &expected, &measurement);
+        if settles <= least {
+            return None;
+        }
+        let each = self.causes.iter().zip(&expected);
+        let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
+        let settles = (settles / self.entropy.max(1e-9)).min(1.0);
+        let supply_first = supply_first(board, evidence, &measurement);
+        Some(Suggestion { measurement, settles, expected, supply_first })
+    }
 }
 
 /// What has to be measured before a voltage is worth something.

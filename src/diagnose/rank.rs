@@ -10,6 +10,7 @@ use super::cores;
 use super::evidence::{Evidence, Meter};
 use super::glance::Glance;
 use super::look::SLIP;
+use super::measure;
 use crate::board::{Board, Setting};
 use crate::circuit::{self, Group, Parts};
 use crate::faults::{Built, Fault, Reach, answer};
@@ -158,8 +159,20 @@ impl<'a> Weigher<'a> {
         ln += looks.map(|(l, yes)| l.ln(self.board, &hypothesis.faults, *yes)).sum::<f64>();
         let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);
         let meter = self.evidence.meter.iter();
-        let ohms = |m: &Meter| super::measure::ohms_ln(self.board, &built, moved.as_ref(), m);
+        let ohms = |m: &Meter| measure::ohms_ln(self.board, &built, moved.as_ref(), m);
         ln + meter.map(ohms).sum::<f64>()
+    }
+
+    /// What ohms make of a value that the readings leave as they do, and how much more or less likely
+    /// they are than [`Self::side`] has them, which does not know that.
+    fn by_ohms(&self, hypothesis: &Hypothesis, own: (f64, f64)) -> (f64, (f64, f64)) {
+        let ohms = self.evidence.meter.iter().filter(|m| matches!(m, Meter::Ohms { .. }));
+        let ohms: Vec<Meter> = ohms.filter(|m| self.ohms_matter(m, hypothesis)).cloned().collect();
+        let by = |by: f64| built_by(self.board, &hypothesis.faults, by);
+        let (ln, fitted) = measure::fit_ohms(self.board, by, &ohms, own);
+        let moved = moved(self.board, &hypothesis.faults, hypothesis.loose);
+        let roughly = |m: &Meter| measure::ohms_ln(self.board, &by(0.0), moved.as_ref(), m);
+        (ln - ohms.iter().map(roughly).sum::<f64>(), fitted)
     }
 
     /// The most that answers, loads and ohms can come to.
@@ -357,7 +370,12 @@ impl<'a> Weigher<'a> {
             }
             terms.push(ln);
         }
-        let ln = log_sum(&terms) - (self.pulls.len() as f64).ln();
+        let mut ln = log_sum(&terms) - (self.pulls.len() as f64).ln();
+        if let Some(loose) = hypothesis.loose {
+            let (more, fitted) = self.by_ohms(hypothesis, own.unwrap_or((0.0, loose)));
+            ln += more;
+            own = Some(fitted);
+        }
         Weighed { hypothesis: hypothesis.clone(), ln, pull, own }
     }
 
@@ -391,10 +409,14 @@ impl<'a> Weigher<'a> {
 /// The unit with defects whose own value is another by a standard deviation; none where it is not
 /// loose.
 pub(super) fn moved(board: &Board, faults: &[Fault], loose: Option<f64>) -> Option<Built> {
-    let by = loose?;
+    Some(built_by(board, faults, loose?))
+}
+
+/// The unit with defects whose own value is another by so much in the logarithm.
+fn built_by(board: &Board, faults: &[Fault], by: f64) -> Built {
     let mut built = Built::good(board, Parts::nominal(board));
     faults.iter().for_each(|&fault| built.plant(board, fitted(fault, by)));
-    Some(built)
+    built
 }
 
 /// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is

@@ -180,7 +180,7 @@ impl Gap {
         let mut channels = evidence.unread(board);
         channels.extend(evidence.unmetered(board));
         channels.sort_unstable();
-        Gap { channels, places: evidence.unseen(board) }
+        Gap { channels, places: evidence.places_unread(board) }
     }
 
     /// What all of them leave open.

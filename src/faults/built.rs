@@ -169,10 +169,18 @@ pub(super) fn stuck(supply: Volts, level: Level) -> Node {
 /// Current above which a lamp is seen to glow, in amperes (common practice, no source).
 const GLOWS: f64 = 0.5e-3;
 
+/// Voltage across a lamp below which it is dark whatever flows: no light-emitting diode glows below its
+/// forward voltage, 1.6 V of a red one (common practice, no source), and a short carries all of the
+/// current and gives no light.
+const GLOWS_FROM: f64 = 1.0;
+
 /// The answer that an attentive person would give to a question about lit or dark lamps.
 pub fn answer(board: &Board, built: &Built, meant: &Setting, question: &Question) -> bool {
     let seat = built.seat(board, meant);
     let circuit = Circuit::solve(board, &built.parts, &seat, &question.closes);
-    let glows = |&r: &usize| circuit.resistor_current(r).0.abs() > GLOWS;
+    let glows = |&r: &usize| {
+        let amperes = circuit.resistor_current(r).0.abs();
+        amperes > GLOWS && amperes * built.parts.resistors[r].0 > GLOWS_FROM
+    };
     question.lit.iter().all(glows) && !question.dark.iter().any(glows)
 }

@@ -124,9 +124,9 @@ pub fn text(
     wrap::page(&out, width)
 }
 
-/// The defects of the likeliest cause.
+/// The defects of the cause that the likeliest class is named by: none where that is a good unit.
 pub(super) fn leading(diagnosis: &Diagnosis) -> &[Fault] {
-    let first = diagnosis.classes.first().and_then(|class| class.causes.first());
+    let first = diagnosis.classes.first().and_then(shown_first);
     first.map_or(&[], |cause| &cause.faults)
 }
 

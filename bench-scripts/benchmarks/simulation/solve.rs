@@ -31,6 +31,8 @@ const OPEN: f64 = 1e10;
 
 /// Current above which a lamp is seen to glow, in amperes (common practice, no source).
 const GLOWS: f64 = 0.5e-3;
+/// Volts across it from which on it does: a short gives no light (common practice, no source).
+const GLOWS_FROM: f64 = 1.0;
 
 /// A net's node in one of several circuits.
 pub fn node(board: &Board, net: NetId, tag: usize) -> String {
@@ -211,7 +213,7 @@ fn take(
                 _ => next(),
             });
             let amperes = ((a - b) / parts.resistors[lamp].0).abs();
-            lit |= u8::from(amperes > GLOWS) << i;
+            lit |= u8::from(amperes > GLOWS && (a - b).abs() > GLOWS_FROM) << i;
         }
         bytes.extend([u8::from(short), lit]);
         // By variant, by channel: share of the supply and source.
