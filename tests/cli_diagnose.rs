@@ -102,6 +102,50 @@ fn programs_get_a_row_for_each_cause() {
     let ended = diagnose(&record, &["--format", "csv"]);
     let rows = cli_support::rows(ended.out.as_bytes());
     assert!(rows.len() > 1 && rows[0]["class"] == "1" && rows[0]["explained"] == "yes");
+    // What settles more is there with what it should show, as it stands in the text.
+    let next = rows.iter().find(|row| row["kind"] == "next").expect("what to measure next");
+    assert!(next["cause"].starts_with("volts of OUT against GND"), "{next:?}");
+    let add = "--meter 'VCC=VALUE' --meter 'OUT=VALUE'";
+    assert_eq!(next["add"], add);
+    let shows = |cause: &str| {
+        let row = rows.iter().find(|row| row["cause"] == cause);
+        row.map(|row| row["next_shows"].clone()).unwrap_or_else(|| panic!("no row: {cause}"))
+    };
+    let text = flowing(&diagnose(&record, &[]).out);
+    for cause in ["R20 is open", "K1 never closes"] {
+        assert!(text.contains(&format!("{} if {cause}", shows(cause))), "{cause}: {text}");
+    }
+    let json = diagnose(&record, &["--format", "json"]).out;
+    assert!(json.contains(&format!("\"add\": \"{add}\"")), "{json}");
+}
+
+#[test]
+fn of_a_good_unit_nothing_is_demanded() {
+    let results = tempfile::tempdir().unwrap();
+    let record = lot(results.path()).join("V001-1.csv");
+    let nothing = "By these readings nothing has to be lifted or measured.";
+    let choice = format!("{nothing} What would tell most of the rest, if wanted: ohms from ");
+    let ended = diagnose(&record, &[]);
+    let said = flowing(&ended.out);
+    assert!(said.contains(&choice) && !said.contains("Measure next"), "{said}");
+    assert!(said.contains(" if nothing is wrong with the unit; if "), "{said}");
+    assert_eq!(ended.code, Some(0));
+    let rows = cli_support::rows(diagnose(&record, &["--format", "csv"]).out.as_bytes());
+    assert!(rows.iter().any(|row| row["kind"] == "note" && row["cause"] == nothing));
+    // A value that goes with nothing is to be measured again.
+    let odd = flowing(&diagnose(&record, &["--meter", "TAP2:TAP3=999k"]).out);
+    assert!(odd.contains("Measure again: ") && !odd.contains(nothing), "{odd}");
+    // Who has not read all of it cannot call it good.
+    let text = std::fs::read_to_string(&record).unwrap();
+    let start: String = text.split_inclusive('\n').take(50).collect();
+    let cut = results.path().join("cut.csv");
+    std::fs::write(&cut, start).unwrap();
+    let part = diagnose(&cut, &[]);
+    let said = flowing(&part.out);
+    assert!(part.code == Some(5) && !said.contains(nothing), "{said}");
+    // A defect is told what to measure for, as ever.
+    let silent = diagnose(&record.with_file_name("V002-1.csv"), &[]).out;
+    assert!(silent.contains("Measure next: ") && !flowing(&silent).contains(nothing), "{silent}");
 }
 
 #[test]
@@ -137,6 +181,21 @@ fn units_known_good_agree_with_the_file_or_name_the_entry_that_they_contradict()
     let ended = trust(&wrong);
     assert_eq!(ended.code, Some(1), "{}", ended.out);
     assert!(ended.out.contains("R3: value = some 2.2 kΩ in place of 2.7 kΩ"), "{}", ended.out);
+    // The same for programs.
+    let form = |board: &Path, form: &str| {
+        let board = board.to_string_lossy();
+        let command = ["diagnose", &board, "--trust", &good[0], &good[1], "--format", form];
+        let ended = strapwise(&command);
+        (ended.code, ended.out)
+    };
+    let (code, out) = form(&wrong, "csv");
+    let first = &cli_support::rows(out.as_bytes())[0];
+    assert_eq!((code, first["kind"].as_str()), (Some(1), "correction"), "{out}");
+    assert_eq!(first["what"], "R3: value = some 2.2 kΩ in place of 2.7 kΩ");
+    assert_eq!((first["explained"].as_str(), first["units"].as_str()), ("2", "2"), "{out}");
+    assert!(first["odds_log10"].parse::<f64>().unwrap() > 1.0, "{out}");
+    let (code, out) = form(&board(), "json");
+    assert!(code == Some(0) && out.contains("\"kind\": \"agree\""), "{out}");
 }
 
 #[test]
@@ -272,6 +331,28 @@ fn a_value_of_a_meter_that_goes_with_nothing_is_said_to_and_settles_nothing() {
 }
 
 #[test]
+fn what_the_rest_says_is_a_class_with_all_that_reads_alike() {
+    let results = tempfile::tempdir().unwrap();
+    let lot = lot(results.path());
+    // V001 is good, V002 has a silent vent contact.
+    let good = "%: a good unit, or a defect that these readings do not show (";
+    let silent =
+        "%: one of these 2, not separable by these readings: R20 is open; or K1 never closes.";
+    for (unit, rest) in [("V001", good), ("V002", silent)] {
+        for form in ["text", "csv", "json"] {
+            let more = ["--meter", "TAP2:TAP3=999k", "--format", form];
+            let ended = diagnose(&lot.join(format!("{unit}-1.csv")), &more);
+            let said = flowing(&ended.out);
+            let said = said.split_once("Without it the rest says, ").map(|(_, said)| said);
+            let said = said.unwrap_or_else(|| panic!("{unit} {form}: {}", ended.out));
+            let line = said.split_once(' ').filter(|_| !said.starts_with("over"));
+            let line = line.map_or(said.trim_start_matches("over 99.9 "), |(_, rest)| rest);
+            assert!(line.starts_with(rest), "{unit} {form}: {said}");
+        }
+    }
+}
+
+#[test]
 fn what_a_record_lacks_is_named_and_the_rest_is_concluded_from() {
     let results = tempfile::tempdir().unwrap();
     let record = lot(results.path()).join("V004-1.csv");
@@ -323,6 +404,10 @@ fn options_that_would_do_nothing_are_refused() {
     let svg = ["--svg", &*picture.to_string_lossy()];
     for more in [&svg[..], &["--port", "virtual"], &["--format", "csv"]] {
         for first in [&found[..], &["--trust"]] {
+            // What trusted units say has a table.
+            if first == ["--trust"] && more[0] == "--format" {
+                continue;
+            }
             let ended = diagnose(&record, &[first, more].concat());
             assert_eq!(ended.code, Some(2), "{first:?} {more:?}: {}", ended.out);
             assert!(ended.err.contains("cannot be used with"), "{}", ended.err);

@@ -87,7 +87,8 @@ fn a_cell_that_no_bench_writes_is_named_and_concludes_nothing() {
         ("mean_code", "99999", "mean_code 99999 is outside 0 to 1023"),
         ("mean_code", "-5", "mean_code -5 is outside 0 to 1023"),
         ("mean_code", "", "mean_code is empty"),
-        ("sd_code", "1e308", "is no deviation of such a burst"),
+        ("sd_code", "1e308", "sd_code 1e308 is no deviation of such a burst"),
+        ("sd_code", "600.5", "sd_code 600.5 is no deviation of such a burst, from min_code "),
         ("driven_proof", "magic", "`magic` is no word of the column driven_proof"),
         ("pull", "up", "`up` is no word of the column pull"),
         ("mode", "guess", "`guess` is no word of the column mode"),
@@ -274,7 +275,8 @@ fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells(
     record(results.path());
     // V002 has a silent vent contact, V001 is good.
     let svg = draw("V002");
-    let line = ">1: over 99.9 %: one of 2, not separable: R20 is open; K1 never closes<";
+    let line = ">1: over 99.9 %: one of these 2, not separable by these readings: R20 is open; or K1 \
+                never closes<";
     assert!(svg.contains(line) && svg.contains(">768<"), "{svg}");
     let svg = draw("V001");
     assert!(svg.contains("Every code is as a good unit gives it"), "{svg}");

@@ -136,7 +136,7 @@ fn what_was_tried_is_kept_too() {
     assert!(profile["setting"].contains("J2=fitted") && !profile["mean_code"].is_empty());
     assert!(tried.iter().all(|row| row["verdict"].is_empty()));
     let again = diagnosed(&file);
-    assert!(again.out.contains("against: put another shunt on J2"), "{}", again.out);
+    assert!(again.out.contains("against a, c: put another shunt on J2"), "{}", again.out);
     assert_eq!(conclusion(&again.out), conclusion(&ended.out));
 }
 

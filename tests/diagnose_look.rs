@@ -197,6 +197,17 @@ fn every_look_has_a_name_that_the_command_line_reads_and_words_for_the_operator(
         assert!(told.ends_with('?'), "{told}");
     }
     assert!(named(&board, "printed:R3:220R").is_ok());
+    // Ends may be typed in either order.
+    for (turned, name) in [
+        ("bridge:J1:3-1", "bridge:J1:1-3"),
+        ("scraped:J1:3-1", "scraped:J1:1-3"),
+        ("bridge:J3:1:J2:1", "bridge:J2:1:J3:1"),
+        ("mistaken:J3:J2", "mistaken:J2:J3"),
+    ] {
+        assert_eq!(named(&board, turned), named(&board, name), "{turned}");
+        assert!(named(&board, name).is_ok(), "{name}");
+    }
+    assert!(named(&board, "bridge:J1:9-1").is_err());
     assert!(named(&board, "second-shunt:J9").unwrap_err().starts_with("this board has second-"));
     assert!(named(&board, "smell:J1").unwrap_err().contains("second-shunt"));
 }

@@ -38,7 +38,7 @@ pub struct Options {
     #[arg(long, value_name = "WHAT:WHERE=yes|no")]
     look: Vec<String>,
     /// The units are known good by other means: say what of the board file they contradict
-    #[arg(long, conflicts_with_all = ["meter", "look", "port", "svg", "weight", "format"])]
+    #[arg(long, conflicts_with_all = ["meter", "look", "port", "svg", "weight"])]
     trust: bool,
     /// How likely a kind of defect is beforehand, for example "resistor open=6"
     #[arg(long, value_name = "KIND=WEIGHT")]
@@ -310,7 +310,10 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
     let gaps: Vec<Gap> = trusted.iter().map(|unit| Gap::of(board, unit)).collect();
     let filed: Vec<Vec<Filed>> = trusted.iter().map(|unit| unit.filed.clone()).collect();
     let said = Trusted { units: &names, found: &found, apart: &apart, gaps: &gaps, filed: &filed };
-    super::print(&wrap::page(&said.text(board), columns()))?;
+    super::print(&match options.format.into() {
+        Form::Text => wrap::page(&said.text(board), columns()),
+        form => diagnosis_table::trusted(board, &said).print(form),
+    })?;
     let contradicted = filed.iter().any(|filed| !filed.is_empty());
     Ok(match found.is_empty() && apart.is_empty() && !contradicted {
         true if Gap::common(&gaps).is_none() => Exit::Pass,

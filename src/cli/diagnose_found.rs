@@ -8,7 +8,7 @@ use crate::diagnose::{self, Evidence, Options};
 use crate::faults::{self, Fault};
 use crate::record::Head;
 use crate::record::cause::{Confirmed, NOTHING};
-use crate::report::diagnosis;
+use crate::report::{diagnosis, diagnosis_class};
 use crate::store;
 use jiff::Timestamp;
 use std::collections::BTreeSet;
@@ -181,7 +181,7 @@ fn doubt(board: &Board, evidence: &Evidence, kind: &str, words: &str) -> Option<
     let fits = fits || kind == NOTHING && good;
     let first = class.causes.first().filter(|_| diagnosis.explained && !fits)?;
     let says = diagnosis::sentence(board, first);
-    let share = diagnosis::percent(class.probability, true);
+    let share = diagnosis_class::percent(class.probability, true);
     let others = match class.causes.len() {
         1 => String::new(),
         many => format!(" (or {} that read alike)", many - 1),

@@ -244,7 +244,7 @@ impl<'a> Lead<'a> {
             let can = |s: &&Suggestion| self.live.is_some() || !reading(s);
             let Some(suggestion) = so.next.iter().find(can) else { return Ok(None) };
             if self.live.is_some() || self.has_asked() {
-                let said = diagnosis_talk::so_far(self.board, &so.found);
+                let said = diagnosis_talk::so_far(self.board, evidence, &so.found);
                 if said != self.said {
                     talk.say(&format!("\n{said}"))?;
                     self.said = said;

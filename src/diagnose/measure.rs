@@ -4,8 +4,8 @@ use super::evidence::{Meter, RAILS_TELL};
 use super::look::Look;
 use super::shown;
 use crate::board::{Board, Channel, Kind, Level, NetId, Resistor, Setting};
-use crate::circuit::{self, Change, Node, Response};
-use crate::faults::{Built, Joint};
+use crate::circuit::{self, Change, Node, Parts, Response};
+use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
 use std::rc::Rc;
@@ -232,6 +232,14 @@ pub(super) fn between_ends(
     let (low, high) = ohms_range(board, built, *between, setting);
     let spread = 0.005 + tolerance(board, between);
     beyond_rails(low, high).then_some(((low, high), spread))
+}
+
+/// The ends between which ohms lie of a unit with some defects, where what lies between its rails
+/// decides; none where the value is definite, and of everything else.
+pub fn ohms_ends(board: &Board, faults: &[Fault], measurement: &Measurement) -> Option<(f64, f64)> {
+    let mut built = Built::good(board, Parts::nominal(board));
+    faults.iter().for_each(|&f| built.plant(board, f));
+    between_ends(board, &built, measurement).map(|(ends, _)| ends)
 }
 
 /// What a meter's ohms say of a unit.

@@ -35,7 +35,7 @@ pub use filed::{Filed, far_off, other_chip};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
 pub use look::{Look, Rates};
-pub use measure::{Measurement, OPEN_FROM, measured};
+pub use measure::{Measurement, OPEN_FROM, measured, ohms_ends};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};
 pub use trust::{Correction, Gap, apart, corrections};
@@ -45,7 +45,7 @@ pub use wanting::still_to_read;
 use crate::board::{Board, Level};
 use crate::circuit::{Node, Parts, pulled_up};
 use crate::faults::{Built, Fault, answer};
-use crate::units::Ohms;
+use crate::units::{Ohms, Volts};
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
 use shown::{level, mean_code};
@@ -282,8 +282,8 @@ pub struct Compared {
 pub enum Aside {
     /// A question by index: answered, what the cause answers, what a good unit answers.
     Question(usize, [bool; 3]),
-    /// A load by index: whether its sag was as it should be, likewise.
-    Load(usize, [bool; 3]),
+    /// A load by index, and its sag in volts: whether it was as it should be, likewise.
+    Load(usize, Volts, [bool; 3]),
     /// A look: what was said, what is likelier of the cause, and of a good unit.
     Look(Look, [bool; 3]),
 }
@@ -305,7 +305,7 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
         let (least, most) = board.loads[load].sag;
         let right = (least.0..=most.0).contains(&sag.0);
         let ill = built.dead_loads.contains(&load) || built.shorted_loads.contains(&load);
-        found.push(Aside::Load(load, [right, !ill, true]));
+        found.push(Aside::Load(load, sag, [right, !ill, true]));
     }
     for &(look, yes) in &evidence.looks {
         let likelier = |faults: &[Fault]| look.yes(board, faults) > 0.3;
@@ -313,7 +313,7 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
     }
     let says = |aside: &Aside| match aside {
         Aside::Question(_, [was, cause, good])
-        | Aside::Load(_, [was, cause, good])
+        | Aside::Load(_, _, [was, cause, good])
         | Aside::Look(_, [was, cause, good]) => was != good || cause != good,
     };
     found.retain(says);

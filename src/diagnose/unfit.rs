@@ -142,7 +142,11 @@ fn unfit_burst(row: &Row, full: f64) -> Option<String> {
     if let Some(sd) = row.sd_code
         && !(0.0..=widest).contains(&sd)
     {
-        return Some(format!("sd_code {sd:.3e} is no deviation of such a burst"));
+        let sd = if sd.abs() < 1e6 { format!("{sd}") } else { format!("{sd:.0e}") };
+        let within = range.map_or(String::new(), |(low, high)| {
+            format!(", from min_code {low} to max_code {high}")
+        });
+        return Some(format!("sd_code {sd} is no deviation of such a burst{within}"));
     }
     let shift = row.pullup_shift_code?;
     let goes = -PULLED_DOWN * full <= shift && mean + shift <= full * (1.0 + PULLED_DOWN);

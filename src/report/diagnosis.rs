@@ -1,11 +1,14 @@
 //! Which part to lift, in words: causes with their odds, what speaks for and against each, and what
 //! to measure next.
 
-use super::{diagnosis_beside, diagnosis_look, diagnosis_meter, diagnosis_next, wrap};
+use super::diagnosis_class::{alike, class_sentence, percent, shown_first};
+use super::diagnosis_points::missed;
+use super::{diagnosis_beside, diagnosis_next, diagnosis_points, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Aside, Cause, Class, Compared, Diagnosis, Evidence, Read, Suggestion, asides, beside, compare,
+    Cause, Class, Compared, Diagnosis, Evidence, Metered, Read, Suggestion, beside, compare,
+    metered,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -13,22 +16,16 @@ use std::collections::BTreeMap;
 
 /// Classes of causes that are shown.
 pub(super) const SHOWN: usize = 5;
-/// Causes of one class that are named, and how likely one must be beside the first to be.
+/// Causes of one class that are named.
 pub(super) const NAMED: usize = 6;
-pub(super) const WORTH_NAMING: f64 = 0.02;
 /// A class less likely than this is not shown behind the first.
 const WORTH_SHOWING: f64 = 0.002;
-/// Readings named for and against a cause.
-const READINGS: usize = 3;
 /// Narrowest and widest strip that draws a reading, and what stands beside it: two bars, a blank,
 /// and up to five signs of what is open.
 const STRIP: (usize, usize) = (15, 41);
 const BESIDE: usize = 10;
 /// Readings drawn in the text.
 const DRAWN: usize = 24;
-
-/// Codes by which a reading must miss to speak against something.
-const MISSES: f64 = 6.0;
 
 /// A cause in a sentence.
 pub fn sentence(board: &Board, cause: &Cause) -> String {
@@ -37,7 +34,10 @@ pub fn sentence(board: &Board, cause: &Cause) -> String {
     };
     let mut text = told(board, *first);
     if let Some(sd) = cause.loose {
-        text += &format!(" (give or take {:.0} %)", 100.0 * (sd.exp() - 1.0));
+        text += &match 100.0 * (sd.exp() - 1.0) {
+            percent if percent < 0.5 => " (give or take under 1 %)".to_string(),
+            percent => format!(" (give or take {percent:.0} %)"),
+        };
     }
     for fault in rest {
         text += &format!(", and {}", told(board, *fault));
@@ -60,8 +60,10 @@ fn told(board: &Board, fault: Fault) -> String {
         }
         Fault::ResistorOff { resistor, ratio } => {
             let r = r(resistor);
-            let ohms = Ohms(rounded(r.ohms.0 * ratio));
-            format!("{} has some {ohms} instead of {}", r.id, r.ohms)
+            match telling(r.ohms.0 * ratio, r.ohms.0) {
+                Some(ohms) => format!("{} has some {} instead of {}", r.id, Ohms(ohms), r.ohms),
+                None => format!("{} is off its {} by under 0.1 %", r.id, r.ohms),
+            }
         }
         Fault::ContactResistive { jumper, position, ohms } => {
             let ohms = Ohms(rounded(ohms.0));
@@ -83,8 +85,18 @@ fn told(board: &Board, fault: Fault) -> String {
 
 /// Two digits: more would be a false promise.
 pub(super) fn rounded(x: f64) -> f64 {
-    let digit = 10f64.powf(x.abs().log10().floor() - 1.0);
+    digits(x, 2)
+}
+
+fn digits(x: f64, count: i32) -> f64 {
+    let digit = 10f64.powi(x.abs().log10().floor() as i32 + 1 - count);
     (x / digit).round() * digit
+}
+
+/// A value that differs from another, with no more digits than show that it does; none where four
+/// do not.
+fn telling(x: f64, other: f64) -> Option<f64> {
+    (2..=4).map(|count| digits(x, count)).find(|shown| (shown / other - 1.0).abs() > 5e-4)
 }
 
 /// The places of the jumpers that a channel depends on.
@@ -117,11 +129,31 @@ pub fn text(
     }
     out += &drawn(board, evidence, diagnosis, width);
     out += &diagnosis_beside::text(board, &beside(board, evidence, leading(diagnosis)));
-    out += &diagnosis_next::text(board, diagnosis, next);
+    let good = nothing_to_lift(board, evidence, diagnosis);
+    out += &diagnosis_next::text(board, diagnosis, next, good);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
     }
     wrap::page(&out, width)
+}
+
+/// A class as likely as this is the answer.
+const SETTLED: f64 = 0.95;
+
+/// Whether all was read and as a good unit has it, so that no part is to be lifted: what is left are
+/// defects that these readings do not show.
+pub(super) fn nothing_to_lift(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> bool {
+    let good = diagnosis.classes.first().is_some_and(|class| {
+        let good = shown_first(class).is_some_and(|cause| cause.faults.is_empty());
+        good && class.probability > SETTLED
+    });
+    // A value that goes with nothing is to be measured again.
+    let goes = || !metered(board, evidence, leading(diagnosis)).iter().any(Metered::far);
+    diagnosis.explained
+        && good
+        && evidence.rows.failed.is_empty()
+        && evidence.is_whole(board)
+        && goes()
 }
 
 /// The defects of the cause that the likeliest class is named by: none where that is a good unit.
@@ -166,33 +198,6 @@ fn verdict(diagnosis: &Diagnosis) -> String {
     }
 }
 
-/// The cause that a class is named by: the good unit, whose readings say that of all the others
-/// nothing shows, else the likeliest.
-pub(super) fn shown_first(class: &Class) -> Option<&Cause> {
-    let good = class.causes.iter().find(|cause| cause.faults.is_empty());
-    good.or(class.causes.first())
-}
-
-/// A class by the cause that it is named by. Where defects are left that do not show, nobody says
-/// that nothing is wrong.
-pub(super) fn class_sentence(board: &Board, class: &Class, first: &Cause) -> String {
-    match first.faults.is_empty() && class.causes.len() > 1 {
-        true => "a good unit, or a defect that these readings do not show".to_string(),
-        false => sentence(board, first),
-    }
-}
-
-/// A probability for people: no certainty that there is not, and where nothing fits one among the
-/// modelled causes alone.
-pub fn percent(probability: f64, explained: bool) -> String {
-    let shown = match probability {
-        p if p > 0.999 => "over 99.9 %".to_string(),
-        p if p < 0.001 => "under 0.1 %".to_string(),
-        p => format!("{:.1} %", 100.0 * p),
-    };
-    if explained { shown } else { format!("{shown} of what is modelled") }
-}
-
 fn class_text(
     board: &Board,
     evidence: &Evidence,
@@ -201,18 +206,19 @@ fn class_text(
     explained: bool,
 ) -> String {
     let percent = percent(class.probability, explained);
-    let Some(likeliest) = class.causes.first() else { return String::new() };
-    let first = shown_first(class).unwrap_or(likeliest);
-    let likely = |c: &&Cause| c.probability > WORTH_NAMING * likeliest.probability;
-    let alike: Vec<&Cause> = class.causes.iter().filter(likely).collect();
-    let mut out = if first.faults.is_empty() || alike.len() < 2 {
-        let what = class_sentence(board, class, first);
-        paragraph(&format!("{number}. {percent}: {what}"), 0)
-    } else {
+    let Some(first) = shown_first(class) else { return String::new() };
+    let alike = alike(class);
+    if !first.faults.is_empty() && alike.len() > 1 {
         // The probability is that of all of them together.
         let what = "one of these, not separable by these readings";
-        paragraph(&format!("{number}. {percent}: {what}"), 0) + &listed(board, class, &alike)
-    };
+        let shown = &alike[..alike.len().min(NAMED)];
+        let points = diagnosis_points::of(board, evidence, shown);
+        return paragraph(&format!("{number}. {percent}: {what}"), 0)
+            + &listed(board, class, shown, points.differ)
+            + &points.text;
+    }
+    let what = class_sentence(board, class, first);
+    let mut out = paragraph(&format!("{number}. {percent}: {what}"), 0);
     if first.faults.is_empty() && class.causes.len() > 1 {
         let others = alike.iter().filter(|c| !c.faults.is_empty()).take(NAMED);
         let named: Vec<String> = others.map(|c| sentence(board, c)).collect();
@@ -224,134 +230,23 @@ fn class_text(
         let named = named.join("; ");
         out += &paragraph(&format!("not shown by these readings: {named}{more}"), 3);
     }
-    out += &asides_text(board, evidence, &first.faults);
-    out += &diagnosis_meter::spoken(board, evidence, &first.faults);
-    let compared = compare(board, evidence, first);
-    if !first.faults.is_empty() {
-        // What the cause misses as well speaks for nothing, if it misses a good unit by more.
-        let gives = |c: &&Compared| missed(c.read, c.predicted) == 0.0;
-        let speaks = compared.iter().filter(gives).map(|c| (evidently(c), c));
-        let speaks = speaks.filter(|(by, _)| *by > 0.0);
-        out += &spoken(board, evidence, "for", false, speaks.collect());
-    }
-    let against = compared.iter().map(|c| (missed(c.read, c.predicted), c));
-    let against = against.filter(|(by, _)| *by > 0.0).collect();
-    out += &spoken(board, evidence, "against", first.faults.is_empty(), against);
-    out
+    out + &diagnosis_points::of(board, evidence, &[first]).text
 }
 
-/// The causes of a class, a line each, likeliest first.
-fn listed(board: &Board, class: &Class, alike: &[&Cause]) -> String {
-    let shown = alike.iter().take(NAMED);
-    let mut lines: Vec<String> = shown.map(|c| format!("- {}", sentence(board, c))).collect();
+/// The causes of a class, a line each, likeliest first; with a letter each where what speaks for
+/// and against them names them by it.
+fn listed(board: &Board, class: &Class, shown: &[&Cause], lettered: bool) -> String {
+    let sign = |i: usize| match lettered {
+        true => format!("{})", diagnosis_points::letter(i)),
+        false => "-".to_string(),
+    };
+    let line = |(i, cause): (usize, &&Cause)| format!("{} {}", sign(i), sentence(board, cause));
+    let mut lines: Vec<String> = shown.iter().enumerate().map(line).collect();
     match class.causes.len() - lines.len() {
         0 => {}
         more => lines.push(format!("- {more} more, less likely")),
     }
     lines.iter().map(|line| paragraph(line, 3)).collect()
-}
-
-/// Answers and loads that speak for or against a cause.
-fn asides_text(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
-    let how = |was: bool, cause: bool| if was == cause { "for" } else { "against" };
-    let yes = |yes: bool| if yes { "yes" } else { "no" };
-    let right = |right: bool| if right { "as it should" } else { "wrong" };
-    let line = |aside: &Aside| match *aside {
-        Aside::Question(question, [was, cause, _]) => format!(
-            "{}: '{}' was answered {}",
-            how(was, cause),
-            board.questions[question].ask,
-            yes(was)
-        ),
-        Aside::Load(load, [was, cause, _]) => {
-            format!("{}: {} draws {}", how(was, cause), board.loads[load].id, right(was))
-        }
-        Aside::Look(look, [was, cause, _]) => {
-            format!("{}: {} {}", how(was, cause), diagnosis_look::question(board, look), yes(was))
-        }
-    };
-    let found = asides(board, evidence, faults);
-    found.iter().map(|aside| paragraph(&line(aside), 3)).collect()
-}
-
-/// How far a reading misses what is predicted, beyond what tolerances and noise may do; open and
-/// driven differ without measure.
-fn missed(read: Option<f64>, predicted: Option<f64>) -> f64 {
-    match (read, predicted) {
-        (Some(a), Some(b)) => {
-            let least = if a <= 1.0 && b <= 1.0 { 0.5 } else { MISSES + 0.02 * b };
-            ((a - b).abs() - least).max(0.0)
-        }
-        (None, None) => 0.0,
-        _ => 1e3,
-    }
-}
-
-/// By how much more a reading misses a good unit than it misses the cause.
-fn evidently(compared: &Compared) -> f64 {
-    let plain = missed(compared.read, compared.good) - missed(compared.read, compared.predicted);
-    plain.max(by_pull_up(compared))
-}
-
-/// The same with the pull-up on.
-fn by_pull_up(compared: &Compared) -> f64 {
-    let Some([read, predicted, good]) = compared.pulled else { return 0.0 };
-    missed(Some(read), Some(good)) - missed(Some(read), Some(predicted))
-}
-
-fn spoken(
-    board: &Board,
-    evidence: &Evidence,
-    how: &str,
-    good_unit: bool,
-    mut found: Vec<(f64, &Compared)>,
-) -> String {
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let mut lines: Vec<String> = Vec::new();
-    for (_, c) in found {
-        if lines.len() == READINGS {
-            break;
-        }
-        let reading = &evidence.readings[c.reading];
-        let analog = matches!(reading.read, Read::Code { .. });
-        let at = places(board, reading.channel, &reading.setting);
-        let id = &board.channels[reading.channel].id;
-        let plain = missed(c.read, c.good) - missed(c.read, c.predicted);
-        let line = match c.pulled {
-            Some([read, predicted, good]) if how == "for" && by_pull_up(c) > plain => format!(
-                "{how}: {id} {at} with the pull-up on reads {read:.0}, {}",
-                would(&format!("{predicted:.0}"), &format!("{good:.0}"), good_unit)
-            ),
-            _ => format!(
-                "{how}: {id} {at} reads {}, {}",
-                shown(c.read, analog),
-                would(&shown(c.predicted, analog), &shown(c.good, analog), good_unit)
-            ),
-        };
-        let line = paragraph(&line, 3);
-        if !lines.contains(&line) {
-            lines.push(line);
-        }
-    }
-    lines.concat()
-}
-
-/// What a cause would show, beside a good unit where it is not that.
-pub(super) fn would(cause: &str, good: &str, good_unit: bool) -> String {
-    match good_unit {
-        true => format!("with a good unit {good}"),
-        false => format!("with this cause {cause}, with a good unit {good}"),
-    }
-}
-
-fn shown(value: Option<f64>, analog: bool) -> String {
-    match value {
-        None => "open".into(),
-        Some(x) if analog => format!("{x:.0}"),
-        Some(x) if x >= 1.0 => "high".into(),
-        Some(x) if x <= 0.0 => "low".into(),
-        Some(_) => "between the levels".into(),
-    }
 }
 
 /// Readings in which the leading causes or a good unit differ, each as a strip of the scale.

@@ -132,7 +132,20 @@ fn typed(ohms: Ohms) -> String {
     ohms.to_string().replace([' ', 'Ω'], "")
 }
 
-/// The look that a name stands for, as [`flag`] writes it.
+/// The same name with its two ends in the other order, in each of the ways in which ends are
+/// written: `bridge:J2:2-1`, `chip-bridge:MODE:BUS1`, `bridge:J2:1:J1:3`.
+fn turned(name: &str) -> Vec<String> {
+    match name.split(':').collect::<Vec<&str>>()[..] {
+        [kind, a, b] => {
+            let pins = b.split_once('-').map(|(p, q)| format!("{kind}:{a}:{q}-{p}"));
+            pins.into_iter().chain([format!("{kind}:{b}:{a}")]).collect()
+        }
+        [kind, a, p, b, q] => vec![format!("{kind}:{b}:{q}:{a}:{p}")],
+        _ => Vec::new(),
+    }
+}
+
+/// The look that a name stands for, as [`flag`] writes it; two ends may be in either order.
 ///
 /// Errors: what is wrong with the name, and which names there are.
 pub fn named(board: &Board, name: &str) -> Result<Look, String> {
@@ -144,7 +157,8 @@ pub fn named(board: &Board, name: &str) -> Result<Look, String> {
         return Ok(Look::Printed { resistor, ohms });
     }
     let looks = Look::all(board);
-    if let Some(look) = looks.iter().find(|look| flag(board, **look) == name) {
+    let named = |name: &str| looks.iter().find(|look| flag(board, **look) == name);
+    if let Some(look) = named(name).or_else(|| turned(name).iter().find_map(|name| named(name))) {
         return Ok(*look);
     }
     let kind = name.split(':').next().unwrap_or_default();

@@ -1,19 +1,21 @@
 //! What a meter showed: what it says for and against a cause, and values that go with none.
 
-use super::diagnosis::{paragraph, percent, sentence, would};
+use super::diagnosis::paragraph;
+use super::diagnosis_class::class_line;
 use super::diagnosis_next;
+use super::diagnosis_points::{Point, would};
 use crate::board::Board;
 use crate::diagnose::{Apart, Diagnosis, Evidence, Measurement, Metered, OPEN_FROM, metered};
 use crate::faults::Fault;
 use crate::units::{Ohms, Volts};
 
-/// Values that are named with a cause.
-const VALUES: usize = 4;
+/// Causes that are named of those that the rest does not tell apart.
+const TOGETHER: usize = 2;
 
-/// Values that speak for or against a cause.
-pub(super) fn spoken(board: &Board, evidence: &Evidence, faults: &[Fault]) -> String {
-    let line = |m: &Metered| {
-        let how = if m.far() { "against" } else { "for" };
+/// Values that speak for or against a cause: what speaks against it first, then what tells it from a
+/// good unit; somebody measured the rest to tell it from other causes.
+pub(super) fn points(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Point> {
+    let point = |m: &Metered| {
         let measurement = evidence.meter[m.meter].measurement();
         let shown = |ends: (f64, f64)| match ends {
             (low, high) if low == high => shown(&measurement, low),
@@ -22,14 +24,15 @@ pub(super) fn spoken(board: &Board, evidence: &Evidence, faults: &[Fault]) -> St
             }
         };
         let what = diagnosis_next::measurement(board, &measurement);
-        let would = would(&shown(m.predicted), &shown(m.good), faults.is_empty());
-        paragraph(&format!("{how}: {what}: a meter shows {}, {would}", shown((m.read, m.read))), 3)
+        Point {
+            how: if m.far() { "against" } else { "for" },
+            what: format!("{what}: a meter shows {}", shown((m.read, m.read))),
+            would: Some(would(&shown(m.predicted), &shown(m.good), faults.is_empty())),
+        }
     };
-    // What speaks against it first, then what tells it from a good unit; somebody measured the rest
-    // to tell it from other causes.
     let mut each = metered(board, evidence, faults);
     each.sort_by_key(|m| (!m.far(), !m.tells()));
-    each.iter().take(VALUES).map(line).collect()
+    each.iter().map(point).collect()
 }
 
 /// What to make of values that the leading cause does not give.
@@ -47,10 +50,8 @@ pub fn apart(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, apart: &
         [one] => (one.clone(), "it", "does not"),
         many => (many.join(", "), "them", "do not"),
     };
-    let rest = apart.diagnosis.classes.first().and_then(|class| {
-        let first = class.causes.first()?;
-        Some(format!("{}: {}", percent(class.probability, true), sentence(board, first)))
-    });
+    let rest = apart.diagnosis.classes.first();
+    let rest = rest.map(|class| class_line(board, class, true, TOGETHER));
     let rest = match (rest, apart.diagnosis.explained) {
         (Some(rest), true) => format!("Without {it} the rest says, {rest}."),
         (Some(rest), false) => {

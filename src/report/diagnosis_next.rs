@@ -4,12 +4,24 @@ use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit;
-use crate::diagnose::{Diagnosis, Measurement, OPEN_FROM, Suggestion};
+use crate::diagnose::{Cause, Diagnosis, Measurement, OPEN_FROM, Suggestion, ohms_ends};
 use crate::units::Ohms;
 
-/// What to measure next, and what it should show.
-pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) -> String {
+/// Said of a unit that reads as a good one does.
+pub(super) const NOTHING: &str = "By these readings nothing has to be lifted or measured.";
+
+/// What to measure next, and what it should show; of a unit of which nothing speaks for a defect,
+/// what would tell most all the same.
+pub(super) fn text(
+    board: &Board,
+    diagnosis: &Diagnosis,
+    next: &[Suggestion],
+    good: bool,
+) -> String {
     let Some(best) = next.first() else {
+        if good {
+            return format!("\n{NOTHING}\n");
+        }
         let first = diagnosis.classes.first();
         return match first {
             Some(class) if class.causes.len() > 1 && class.causes[0].probability < 0.95 => {
@@ -20,8 +32,9 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
         };
     };
     let next = match &best.measurement {
-        Measurement::Look(_) => "Next",
-        _ => "Measure next",
+        _ if good => format!("{NOTHING} What would tell most of the rest, if wanted"),
+        Measurement::Look(_) => "Next".to_string(),
+        _ => "Measure next".to_string(),
     };
     let what = measurement(board, &best.measurement);
     let mut out = format!("\n{}", paragraph(&format!("{next}: {what}"), 0));
@@ -35,12 +48,7 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
         );
         out += &paragraph(&what, 3);
     }
-    let add = match &best.measurement {
-        Measurement::Look(look) => {
-            Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))
-        }
-        by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
-    };
+    let add = add_own(board, &best.measurement);
     match add {
         Some(add) => out += &paragraph(&format!("then add {add} to this command"), 3),
         None => out += &paragraph("with the unit on the bench, --port PORT leads there", 3),
@@ -48,13 +56,37 @@ pub(super) fn text(board: &Board, diagnosis: &Diagnosis, next: &[Suggestion]) ->
     out
 }
 
+/// What to add to the command line for what a measurement shows, and for the supply where that is
+/// measured first; none for what only the probe reads.
+pub(super) fn add(board: &Board, next: &Suggestion) -> Option<String> {
+    let first = next.supply_first.as_ref().and_then(|first| add_own(board, first));
+    let own = add_own(board, &next.measurement)?;
+    Some(first.into_iter().chain([own]).collect::<Vec<String>>().join(" "))
+}
+
+fn add_own(board: &Board, measurement: &Measurement) -> Option<String> {
+    match measurement {
+        Measurement::Look(look) => {
+            Some(format!("--look '{}=yes' or '=no'", diagnosis_look::flag(board, *look)))
+        }
+        by_meter => flag(board, by_meter).map(|flag| format!("--meter '{flag}=VALUE'")),
+    }
+}
+
 /// What a measurement should show under each leading cause.
 pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggestion) -> String {
+    let cause = |&(class, at, ..): &(usize, usize, f64, f64)| &diagnosis.classes[class].causes[at];
+    // A class is named by the good unit in it.
+    let mut expected: Vec<_> = next.expected.iter().collect();
+    if let Some(good) = expected.iter().position(|e| cause(e).faults.is_empty())
+        && let Some(first) = expected.iter().position(|e| e.0 == expected[good].0)
+    {
+        expected[first..=good].rotate_right(1);
+    }
     // Causes under which it shows the same stand together, likeliest first.
     let mut outcomes: Vec<(String, Vec<String>)> = Vec::new();
-    for (class, at, value, sd) in &next.expected {
-        let sentence = sentence(board, &diagnosis.classes[*class].causes[*at]);
-        let shown = quantity(board, &next.measurement, *value, *sd);
+    for of in expected {
+        let (sentence, shown) = (sentence(board, cause(of)), shown(board, cause(of), next, of));
         match outcomes.iter_mut().find(|(known, _)| *known == shown) {
             Some((_, causes)) => causes.push(sentence),
             None => outcomes.push((shown, vec![sentence])),
@@ -69,6 +101,22 @@ pub(super) fn expectations(board: &Board, diagnosis: &Diagnosis, next: &Suggesti
         paragraph(&format!("{shown} if {}{more}", named.join("; if ")), 3)
     };
     outcomes.iter().take(SHOWN).map(line).collect()
+}
+
+/// What a measurement should show under one cause.
+pub(super) fn shown(
+    board: &Board,
+    cause: &Cause,
+    next: &Suggestion,
+    &(_, _, value, sd): &(usize, usize, f64, f64),
+) -> String {
+    let one = |value| quantity(board, &next.measurement, value, sd);
+    // What lies between the rails of the unit decides, which nobody knows.
+    match ohms_ends(board, &cause.faults, &next.measurement).map(|(a, b)| (one(a), one(b))) {
+        Some((low, high)) if low == high => low,
+        Some((low, high)) => format!("{low} to {high}"),
+        None => one(value),
+    }
 }
 
 /// Causes named of those under which a measurement shows the same.

@@ -1,9 +1,8 @@
 //! The readings of a unit beside what each leading cause predicts, as a picture for an A4 sheet.
 //! Shapes and numbers tell things apart, no colour does.
 
-use super::diagnosis::{
-    NAMED, Strip, WORTH_NAMING, class_sentence, percent, sentence, shown_first, strips, unexplained,
-};
+use super::diagnosis::{NAMED, Strip, strips, unexplained};
+use super::diagnosis_class::class_line;
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
 use crate::board::Board;
 use crate::diagnose::{Class, Diagnosis, Evidence};
@@ -41,7 +40,8 @@ pub fn picture(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, unit: 
     }
     let leading = diagnosis.classes.iter().take(3).enumerate();
     for (i, class) in leading {
-        let line = format!("{}: {}", i + 1, class_line(board, class, diagnosis.explained));
+        let line = class_line(board, class, diagnosis.explained, NAMED);
+        let line = format!("{}: {line}", i + 1);
         y = p.lines(EDGE, y, INNER, SMALL, &line) + 2.0;
     }
     let rows = strips(board, evidence, diagnosis);
@@ -58,32 +58,6 @@ pub fn picture(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, unit: 
     }
     y = ruler(&mut p, y, f64::from(board.chip.full_scale));
     p.finish(y + HEAD, &title)
-}
-
-/// A class in a line, as the text has it: where several causes read alike, the probability is that
-/// of all of them.
-fn class_line(board: &Board, class: &Class, explained: bool) -> String {
-    let percent = percent(class.probability, explained);
-    let good = class.causes.iter().any(|cause| cause.faults.is_empty());
-    match &class.causes[..] {
-        [first, _, ..] if !good => {
-            let likely = WORTH_NAMING * first.probability;
-            let alike = class.causes.iter().filter(|cause| cause.probability > likely);
-            let named: Vec<String> = alike.take(NAMED).map(|c| sentence(board, c)).collect();
-            let many = class.causes.len();
-            match named.len() {
-                1 => format!("{percent}: {} ({} unlikely ones read alike)", named[0], many - 1),
-                n => {
-                    let more =
-                        if n < many { format!("; {} more", many - n) } else { String::new() };
-                    format!("{percent}: one of {many}, not separable: {}{more}", named.join("; "))
-                }
-            }
-        }
-        _ => shown_first(class).map_or(percent.clone(), |first| {
-            format!("{percent}: {}", class_sentence(board, class, first))
-        }),
-    }
 }
 
 fn legend(p: &mut Picture, y: f64) -> f64 {

@@ -1,9 +1,11 @@
 //! What somebody is told from one measurement to the next: how it stands, and what is asked.
 
-use super::diagnosis::{self, class_sentence, paragraph, percent, places, sentence, shown_first};
+use super::diagnosis::{nothing_to_lift, paragraph, places};
+use super::diagnosis_class::class_line;
+use super::diagnosis_next::NOTHING;
 use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::Board;
-use crate::diagnose::{Class, Diagnosis, Look, Measurement, Suggestion};
+use crate::diagnose::{Diagnosis, Evidence, Look, Measurement, Suggestion};
 
 /// Width of what is said to a person at the unit.
 const WIDTH: usize = 80;
@@ -15,43 +17,20 @@ const WORTH_NAMING: f64 = 0.01;
 const TOGETHER: usize = 2;
 
 /// How it stands, in a line or two.
-pub fn so_far(board: &Board, diagnosis: &Diagnosis) -> String {
+pub fn so_far(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> String {
     let mut out = match diagnosis.explained {
         true => String::new(),
         false => "no modelled cause explains these readings so far; the closest:\n".to_string(),
     };
     let worth = diagnosis.classes.iter().filter(|class| class.probability > WORTH_NAMING);
-    for line in worth.take(NAMED).filter_map(|class| class_line(board, class, diagnosis.explained))
-    {
+    for class in worth.take(NAMED) {
+        let line = class_line(board, class, diagnosis.explained, TOGETHER);
         out += &paragraph(&format!("so far {line}"), 0);
     }
-    wrap::page(&out, WIDTH)
-}
-
-/// A class in a line, as the main report has it: its causes, where the readings do not tell them
-/// apart.
-fn class_line(board: &Board, class: &Class, explained: bool) -> Option<String> {
-    let first = shown_first(class)?;
-    let percent = percent(class.probability, explained);
-    let likeliest = class.causes.first()?.probability;
-    let alike = class.causes.iter().filter(|c| c.probability > diagnosis::WORTH_NAMING * likeliest);
-    let alike: Vec<String> = alike.map(|cause| sentence(board, cause)).collect();
-    let many = class.causes.len();
-    if alike.len() > 1 && !first.faults.is_empty() {
-        let what = format!("one of these {many}, not separable by these readings");
-        let shown: Vec<&str> = alike.iter().take(TOGETHER).map(String::as_str).collect();
-        let more = match many - shown.len() {
-            0 => String::new(),
-            more => format!("; or {more} more"),
-        };
-        return Some(format!("{percent}: {what}: {}{more}", shown.join("; or ")));
+    if nothing_to_lift(board, evidence, diagnosis) {
+        out += &paragraph(&format!("{NOTHING} What is asked tells more of the rest."), 0);
     }
-    let others = match (many, first.faults.is_empty()) {
-        (1, _) | (2, true) => String::new(),
-        (many, true) => format!(" ({} of them)", many - 1),
-        (many, false) => format!(" (or {} more, less likely)", many - 1),
-    };
-    Some(format!("{percent}: {}{others}", class_sentence(board, class, first)))
+    wrap::page(&out, WIDTH)
 }
 
 /// What is asked of a person at the unit: in a run of its own where it is `live`, since the probe

@@ -187,7 +187,7 @@ impl Trusted<'_> {
 }
 
 /// Channels and places.
-fn gap(board: &Board, gap: &Gap) -> String {
+pub(super) fn gap(board: &Board, gap: &Gap) -> String {
     let channels = gap.channels.iter().map(|&c| board.channels[c].id.clone());
     let place = |&(j, place): &(usize, Place)| {
         let jumper = &board.jumpers[j];
@@ -198,7 +198,7 @@ fn gap(board: &Board, gap: &Gap) -> String {
 }
 
 /// An entry of the board file as it might read, with what it reads now.
-fn entry(board: &Board, entry: &Entry) -> String {
+pub(super) fn entry(board: &Board, entry: &Entry) -> String {
     let net = |n: &NetId| &board.nets[n.0];
     let nets = |[a, b]: &[NetId; 2]| format!("[\"{}\", \"{}\"]", net(a), net(b));
     match entry {
