@@ -282,3 +282,196 @@ fn a_picture_names_all_causes_of_a_class_and_draws_no_scale_where_no_code_tells(
     assert!(svg.contains("Every code is as a good unit gives it"), "{svg}");
     assert!(!svg.contains(">1023<") && !svg.contains("No reading tells"), "{svg}");
 }
+
+impl Mended {
+    /// Rows of a kind, by number.
+    fn of(&self, column: &str, value: &str) -> Vec<usize> {
+        let at = self.column(column);
+        (1..self.rows.len()).filter(|&i| self.rows[i][at] == value).collect()
+    }
+
+    fn trusted(&self) -> Ended {
+        let (board, file) = (board(), self.file.to_string_lossy().into_owned());
+        strapwise(&["diagnose", &board.to_string_lossy(), "--trust", &file])
+    }
+}
+
+/// The record of a good unit.
+fn good(results: &Path) -> Mended {
+    let rows = cells(&std::fs::read(record(results).with_file_name("V001-1.csv")).unwrap());
+    Mended { rows, file: results.join("mended.csv") }
+}
+
+#[test]
+fn a_record_of_another_chip_pin_or_supply_is_named_against_the_board_file() {
+    let results = tempfile::tempdir().unwrap();
+    let m = good(results.path());
+    let all: Vec<usize> = (1..m.rows.len()).collect();
+    let ended = m.with(&all, "chip", "ATmega2560");
+    assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{}", ended.err);
+    let said = flat(&ended.err);
+    let chip =
+        "it is of chip ATmega2560, the board file of ATmega328P; give the file of that board";
+    assert!(said.contains(chip), "{said}");
+    assert_eq!(m.trusted().code, Some(2));
+    // A channel at another pin, as after a correction of the file.
+    let ended = m.with(&m.of("channel", "PROFILE"), "pin", "PC5");
+    let said = flat(&ended.out);
+    let pin = "PROFILE was read at PC5, the board file has it at PC0: correct its pin there";
+    assert!(said.contains("not used: rows ") && said.contains(pin), "{said}");
+    assert!(said.contains("PROFILE was never read") && ended.code == Some(5), "{said}");
+    let trusted = m.trusted();
+    let said = flat(&trusted.out);
+    assert!(trusted.code == Some(1) && said.contains(pin), "{said}");
+    assert!(said.contains("Rows contradict the board file") && !said.contains("agrees with the b"));
+    // A supply that no tolerance of the chip's own reference explains.
+    let volts = m.of("row", "volts");
+    let ended = m.with(&volts, "supply_mv", "3300.00");
+    let said = flat(&ended.out);
+    let supply =
+        "the supply was at 3.3 V, the board file has 5 V, give or take 5 %: correct its volts";
+    assert!(
+        said.contains(&format!("not used: row {}: {supply}", m.rows[volts[0]][m.column("seq")]))
+    );
+    let trusted = m.trusted();
+    let said = flat(&trusted.out);
+    assert!(trusted.code == Some(1) && said.contains(supply), "{said}");
+    let right = m.with(&[], "chip", "");
+    assert_eq!((right.code, m.trusted().code), (Some(0), Some(0)), "{}", right.out);
+}
+
+#[test]
+fn trust_without_a_record_is_an_error_and_what_was_not_read_is_said() {
+    let board = board();
+    let ended = strapwise(&["diagnose", &board.to_string_lossy(), "--trust"]);
+    assert!(ended.code == Some(2) && ended.err.contains("there is none"), "{}", ended.err);
+    let results = tempfile::tempdir().unwrap();
+    let m = good(results.path());
+    // Cut short behind its first step.
+    let (step, second) = (m.column("step"), m.of("step", "2"));
+    let kept: Vec<Vec<String>> = m.rows[..second[0]].to_vec();
+    assert!(kept.iter().any(|row| row[step] == "1"));
+    std::fs::write(&m.file, written(&kept)).unwrap();
+    let ended = m.trusted();
+    let said = flat(&ended.out);
+    assert_eq!(ended.code, Some(5), "{said}");
+    assert!(said.contains("(unit V001, cut short) agrees with the board file as far as"), "{said}");
+    assert!(said.contains("cut short): PROFILE") || said.contains("J1=1"), "{said}");
+}
+
+#[test]
+fn a_failed_unit_without_a_cause_in_its_parts_is_told_with_the_check_that_failed() {
+    let results = tempfile::tempdir().unwrap();
+    let m = good(results.path());
+    let failing = |rows: &mut Vec<Vec<String>>, at: usize, cells: &[(&str, &str)]| {
+        cells.iter().for_each(|(name, value)| rows[at][m.column(name)] = (*value).to_string());
+        let unit = m.of("row", "unit")[0];
+        rows[unit][m.column("verdict")] = "FAIL".into();
+    };
+    let told = |rows: &[Vec<String>]| {
+        std::fs::write(&m.file, written(rows)).unwrap();
+        let ended = diagnose(&m.file, &[]);
+        (ended.code, flat(&ended.out))
+    };
+    // A contact that comes and goes: read wrong in a step, right later with the same shunts.
+    let [channel, setting, mode, load] =
+        ["channel", "setting", "mode", "load"].map(|c| m.column(c));
+    let profile: Vec<usize> = m.of("channel", "PROFILE");
+    let j1 = |i: usize| m.rows[i][setting].split(' ').next().unwrap().to_string();
+    let mean = |i: &usize| m.rows[*i][mode] == "mean" && m.rows[*i][load].is_empty();
+    let read: Vec<usize> = profile.into_iter().filter(mean).collect();
+    let again = |&i: &usize| read.iter().any(|&k| k > i && j1(k) == j1(i));
+    let at = *read.iter().find(|i| again(i)).expect("a place that is read twice");
+    let mut rows = m.rows.clone();
+    let wrong = [
+        ("mean_code", "600.000"),
+        ("min_code", "598"),
+        ("max_code", "602"),
+        ("pullup_shift_code", "20.000"),
+        ("verdict", "fail"),
+    ];
+    failing(&mut rows, at, &wrong);
+    let (code, said) = told(&rows);
+    assert_eq!(code, Some(5), "{said}");
+    assert!(said.contains("a contact of PROFILE comes and goes"), "{said}");
+    assert!(said.contains(&format!("for: PROFILE {} read 600 in step", j1(at))), "{said}");
+    assert!(said.contains("while you press on the shunt of J1, R5, R1"), "{said}");
+    assert!(said.contains("and the pin PC0, one after the other"), "{said}");
+    // A supply out of its tolerance.
+    let volts = m.of("row", "volts")[0];
+    let mut rows = m.rows.clone();
+    failing(&mut rows, volts, &[("supply_mv", "4200.00"), ("verdict", "fail")]);
+    let (code, said) = told(&rows);
+    assert_eq!(code, Some(5), "{said}");
+    let supply = "the supply that fed the unit was at 4.2 V, where the board file has 5 V, give or";
+    assert!(said.contains(supply) && said.contains("measure VCC at the chip"), "{said}");
+    // Anything else.
+    let question = m.of("row", "question")[0];
+    let id = m.rows[question][m.column("rule")].clone();
+    let mut rows = m.rows.clone();
+    failing(&mut rows, read[0], &[("verdict", "fail"), ("reason", "too noisy")]);
+    let (code, said) = told(&rows);
+    assert_eq!(code, Some(5), "{said}");
+    assert!(said.contains("a check failed that no part explains: PROFILE"), "{said}");
+    assert!(said.contains("too noisy") && !said.contains(&id), "{said}");
+    assert!(m.rows[read[0]][channel] == "PROFILE" && told(&m.rows).0 == Some(0));
+}
+
+#[test]
+fn what_was_found_goes_with_its_part_and_can_be_taken_back() {
+    let results = tempfile::tempdir().unwrap();
+    let record = record(results.path());
+    let causes = record.with_file_name("causes.csv");
+    let found = |what: &str| diagnose(&record, &["--found", what]);
+    for (what, fit) in [
+        ("resistor shorted: J3", "is none of J3's defects; it is one of R1, R2"),
+        ("shunt without contact: R2 cracked", "R2 may have: resistor of another value"),
+        ("chip pin open: K1", "it is one of PROFILE"),
+        ("load draws nothing: VENT, R20", ""),
+    ] {
+        let ended = found(what);
+        match fit {
+            // One part that goes with it is enough: others say where.
+            "" => assert_eq!(ended.code, Some(0), "{}", ended.err),
+            fit => {
+                let said = flat(&ended.err);
+                assert!(ended.code == Some(2) && said.contains(fit), "{what}: {said}");
+                assert!(!causes.exists());
+            }
+        }
+    }
+    let back = found("none");
+    let said = flat(&back.out);
+    assert!(
+        back.code == Some(0) && said.contains("V004: `load draws nothing: VENT, R20` is taken")
+    );
+    assert_eq!(std::fs::read_to_string(&causes).unwrap().lines().count(), 1, "its header");
+    let again = found("none");
+    assert!(
+        again.code == Some(2) && again.err.contains("nothing is kept there of V004, attempt 1")
+    );
+    // Somebody looked, and found nothing: kept, and no odds of it.
+    let nothing = found("nothing: all joints of the ladder");
+    assert!(
+        nothing.code == Some(0) && nothing.out.contains("it changes no odds"),
+        "{}",
+        nothing.out
+    );
+    assert!(flat(&nothing.err).contains("the record says otherwise, over 99.9 %: R4"));
+    let other = diagnose(&record.with_file_name("V002-1.csv"), &[]);
+    assert!(!other.out.contains("confirmed in other units"), "{}", other.out);
+    let good = record.with_file_name("V001-1.csv");
+    let ended = diagnose(&good, &["--found", "nothing"]);
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""));
+}
+
+#[test]
+fn a_jumper_twice_in_the_place_of_a_meter_is_refused() {
+    let results = tempfile::tempdir().unwrap();
+    let record = record(results.path());
+    for meter in ["PICK@J1=2,J1=3=2V", "PICK@J1=2,J2=open,J1=2=2V"] {
+        let ended = diagnose(&record, &["--meter", meter]);
+        assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{}", ended.err);
+        assert!(ended.err.contains("J1 is named twice; take one of the two out"), "{}", ended.err);
+    }
+}

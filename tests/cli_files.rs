@@ -275,7 +275,7 @@ fn a_link_leads_to_its_file_and_a_device_is_left_alone() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().unwrap();
     let (file, link) = (folder.path().join("card.svg"), folder.path().join("link.svg"));
-    std::fs::write(&file, "old").unwrap();
+    std::fs::write(&file, "<svg/>").unwrap();
     std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o640)).unwrap();
     std::os::unix::fs::symlink(&file, &link).unwrap();
     let board = board();

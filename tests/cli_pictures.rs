@@ -5,6 +5,9 @@ mod cli_support;
 use cli_support::{Ended, board, rows, strapwise};
 use std::path::Path;
 
+/// A picture of the maker's own.
+const OWN: &str = "<svg><!-- the maker's own --></svg>";
+
 fn draw(command: &str, file: &Path, more: &[&str]) -> Ended {
     let board = board();
     let given = [command, board.to_str().unwrap(), "--svg", file.to_str().unwrap()];
@@ -29,11 +32,11 @@ fn a_picture_is_written_beside_the_table_and_the_table_stays_a_table() {
 fn a_file_that_is_there_is_left_as_it_is_unless_it_may_be_replaced() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("card.svg");
-    std::fs::write(&file, "the maker's own").unwrap();
+    std::fs::write(&file, OWN).unwrap();
     let ended = draw("card", &file, &[]);
     assert_eq!((ended.code, ended.out.as_str()), (Some(2), ""), "{}", ended.err);
     assert!(ended.err.contains("left as it is") && ended.err.contains("--replace"));
-    assert_eq!(std::fs::read_to_string(&file).unwrap(), "the maker's own");
+    assert_eq!(std::fs::read_to_string(&file).unwrap(), OWN);
     let ended = draw("card", &file, &["--replace"]);
     assert_eq!(ended.code, Some(0), "{}", ended.err);
     assert!(ended.err.contains("picture replaced"), "{}", ended.err);

@@ -7,9 +7,11 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use strapwise::board::{Board, NetId, parse};
 use strapwise::circuit::{Circuit, Parts, SHORT_BELOW};
-use strapwise::diagnose::{Correction, Entry, Evidence, Options, apart, corrections, diagnose};
+use strapwise::diagnose::{
+    Correction, Entry, Evidence, Gap, Options, apart, corrections, diagnose,
+};
 use strapwise::faults::Fault;
-use strapwise::report::diagnosis_trust;
+use strapwise::report::diagnosis_trust::Trusted;
 use strapwise::units::Ohms;
 use strapwise::walk::{self, Walk};
 use strapwise::window;
@@ -45,7 +47,23 @@ fn of_slip(slip: impl Fn(&mut Board)) -> (Board, Vec<Correction>) {
 }
 
 fn told(file: &Board, found: &[Correction]) -> String {
-    diagnosis_trust::text(file, &["A", "B", "C"].map(String::from), found, &[])
+    text(file, &["A", "B", "C"], found, &[], &[])
+}
+
+fn text(
+    file: &Board,
+    units: &[&str],
+    found: &[Correction],
+    apart: &[usize],
+    gaps: &[Gap],
+) -> String {
+    let units: Vec<String> = units.iter().map(ToString::to_string).collect();
+    let gaps = match gaps {
+        [] => vec![Gap::default(); units.len()],
+        gaps => gaps.to_vec(),
+    };
+    let filed = vec![Vec::new(); units.len()];
+    Trusted { units: &units, found, apart, gaps: &gaps, filed: &filed }.text(file)
 }
 
 fn first_of(found: &[Correction]) -> &Entry {
@@ -159,9 +177,99 @@ fn a_unit_that_contradicts_the_file_alone_is_named_and_the_file_left_as_it_is() 
     assert_eq!(found, []);
     let apart = apart(&board, &trusted, &found);
     assert_eq!(apart, [1]);
-    let names = ["A", "B", "C"].map(String::from);
-    let text = diagnosis_trust::text(&board, &names, &found, &apart).replace("\n  ", " ");
+    let text = text(&board, &["A", "B", "C"], &found, &apart, &[]).replace("\n  ", " ");
     assert!(text.starts_with("B contradicts the board file where the others agree"), "{text}");
+    // Where they are as many as the others, nobody says that the others are right.
+    let said = self::text(&board, &["A", "B", "C"], &found, &[0, 1], &[]);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    let words = "2 of 3 units contradict the board file, and no single entry explains it: A and B.";
+    assert!(said.starts_with(words), "{said}");
+}
+
+/// So many units with R3 of the file, and so many with another value.
+fn mixed(board: &Board, walk: &Walk, as_filed: usize, other: usize) -> Vec<Evidence> {
+    let mut rng = ChaCha8Rng::seed_from_u64(11);
+    let resistor = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let wrong = [Fault::ResistorValue { resistor, ohms: Ohms(2700.0) }];
+    let faults =
+        std::iter::repeat_n(&[][..], as_filed).chain(std::iter::repeat_n(&wrong[..], other));
+    faults.map(|f| evidence(board, walk, &unit(board, f, &mut rng), &mut rng)).collect()
+}
+
+#[test]
+fn where_units_disagree_most_of_them_have_the_word_and_the_others_are_named_beside() {
+    let (board, walk) = built();
+    let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let names = ["A", "B", "C", "D", "E", "F"];
+    for (as_filed, other) in [(1, 5), (2, 4), (1, 1)] {
+        let units = mixed(&board, &walk, as_filed, other);
+        let found = corrections(&board, &units);
+        let first = found.first().expect("the file is contradicted");
+        let value = Entry::Defect(Fault::ResistorValue { resistor: r3, ohms: Ohms(2700.0) });
+        assert_eq!((&first.entry, first.explained), (&value, other), "{found:?}");
+        assert_eq!(first.against, (0..as_filed).collect::<Vec<_>>());
+        // An entry of any value does not bring both kinds together.
+        assert!(found.iter().all(|c| c.explained <= other && c.against == first.against));
+        let apart = apart(&board, &units, &found);
+        assert_eq!(apart, Vec::<usize>::new());
+        let names = &names[..as_filed + other];
+        let said = text(&board, names, &found, &apart, &[]);
+        let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        let disagree = match other {
+            1 => "One of 2 trusted units disagrees with the board file".to_string(),
+            _ => format!("{other} of {} trusted units disagree with the board file", names.len()),
+        };
+        for words in [
+            &disagree,
+            "- R3: value = \"2.7 kΩ\" in place of ",
+            &format!(
+                "explains this circuit in {other} of {}) against: {}",
+                names.len(),
+                names[..as_filed].join(" and ")
+            ),
+            "or the file is right, and the others all have the same part wrong",
+        ] {
+            assert!(said.contains(words), "{words} in {said}");
+        }
+    }
+    // The file has most of them.
+    let units = mixed(&board, &walk, 5, 1);
+    let found = corrections(&board, &units);
+    assert_eq!(found, []);
+    assert_eq!(apart(&board, &units, &found), [5]);
+}
+
+#[test]
+fn what_was_not_read_of_a_unit_is_said_and_bears_no_witness() {
+    let (board, walk) = built();
+    let profile = board.channel("PROFILE").expect("a channel");
+    let mut units = units(&board, &walk, 5);
+    units[0].readings.retain(|r| r.channel != profile);
+    let gaps: Vec<Gap> = units.iter().map(|unit| Gap::of(&board, unit)).collect();
+    assert_eq!((gaps[0].channels.as_slice(), &gaps[1]), (&[profile][..], &Gap::default()));
+    assert!(Gap::common(&gaps).is_none());
+    let said = text(&board, &["A", "B", "C"], &[], &[], &gaps);
+    assert_eq!(said, "3 trusted units agree with the board file.\n- not read in A: PROFILE\n");
+    // Only the two that were read there are asked about the ladder.
+    let r3 = board.resistors.iter().position(|r| r.id == "R3").expect("R3");
+    let mut file = board.clone();
+    file.resistors[r3].ohms = Ohms(3300.0);
+    let found = corrections(&file, &units);
+    assert_eq!((found[0].explained, found[0].asked), (2, 2), "{found:?}");
+    let said = text(&file, &["A", "B", "C"], &found, &[], &gaps);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("this circuit in 2 of the 2 that were read there)"), "{said}");
+    // Nobody read it at all, and one was cut short before most places.
+    units.iter_mut().for_each(|unit| unit.readings.retain(|r| r.channel != profile));
+    units[2].readings.retain(|r| r.step == 1);
+    let gaps: Vec<Gap> = units.iter().map(|unit| Gap::of(&board, unit)).collect();
+    assert_eq!(Gap::common(&gaps).channels, [profile]);
+    assert!(!gaps[2].places.is_empty());
+    let said = text(&board, &["A", "B", "C"], &[], &[], &gaps);
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.starts_with("3 trusted units agree with the board file as far as"), "{said}");
+    assert!(said.contains("Not read in any of these records: PROFILE."), "{said}");
+    assert!(said.contains("- not read in C: PROFILE, J2="), "{said}");
 }
 
 /// One net of one entry is another than on the board.

@@ -21,7 +21,7 @@ pub struct Options {
 /// Prints the jumper card of a board.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
-    options.picture.write(|| card_picture::picture(&board))?;
+    options.picture.write(&[&options.board], || card_picture::picture(&board))?;
     let text = match Form::from(options.format) {
         Form::Text => card::text(&board),
         form => card::table(&board).print(form),

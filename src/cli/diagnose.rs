@@ -1,23 +1,23 @@
 //! `diagnose BOARD RECORD`: which part to lift.
 
 use super::connection::Connection;
+use super::diagnose_found;
 use super::diagnose_kept::{Kept, evidence_of};
 use super::diagnose_lead::{Lead, So};
 use super::diagnose_live::Live;
-use super::diagnose_odds::{self, Odds};
+use super::diagnose_odds::Odds;
 use super::diagnose_same::Of;
 use super::diagnose_talk::Talk;
 use super::diagnose_typed;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
-use crate::diagnose::{self, Class, Evidence};
+use crate::diagnose::{self, Class, Evidence, Filed, Gap};
 use crate::record::led::NO_TEST;
 use crate::record::{Head, Row, RowKind, csv};
+use crate::report::diagnosis_trust::Trusted;
 use crate::report::table::Form;
-use crate::report::{
-    diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, diagnosis_trust, wrap,
-};
+use crate::report::{diagnosis, diagnosis_meter, diagnosis_picture, diagnosis_table, wrap};
 use crate::screen::keys::columns;
 use std::io::{IsTerminal, Write, stdin};
 use std::path::{Path, PathBuf};
@@ -44,7 +44,8 @@ pub struct Options {
     #[arg(long, value_name = "KIND=WEIGHT")]
     weight: Vec<String>,
     /// What was found in the unit, for example "resistor open: R3, cracked": kept in the lot's
-    /// causes.csv, where it counts for the other units
+    /// causes.csv, where it counts for the other units; `nothing` where somebody looked in vain,
+    /// `none` takes back what was kept
     #[arg(
         long,
         value_name = "KIND: WORDS",
@@ -86,7 +87,7 @@ diagnose my.toml results/my/L1/U7-1.csv --port /dev/ttyUSB0\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
 Exit codes: 0 one cause holds 95 %, or nothing shows; 5 it is still open, 1 no modelled cause explains the \
-readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not.";
+readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not, 5 they do in what they were read in.";
 
 /// Reasons that are named for which rows are left out.
 const NAMED: usize = 5;
@@ -106,8 +107,12 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             return Err(Failure::input(what.into()));
         };
         let Known { evidence, head, .. } = evidence(&board, record)?;
-        return diagnose_odds::keep(&board, record, (&head, &evidence), found);
+        return diagnose_found::keep(&board, record, (&head, &evidence), found);
     }
+    // A unit is not led through an hour for a picture that cannot be written then.
+    let inputs: Vec<&Path> =
+        std::iter::once(&options.board).chain(&options.records).map(PathBuf::as_path).collect();
+    options.picture.allowed(&inputs)?;
     let Known { mut evidence, text, head, rows } = known(options, &board)?;
     let record = options.records.first().map(PathBuf::as_path);
     let of = record.map(|record| (record, &head));
@@ -133,12 +138,15 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         Err(exit) => return Ok(exit),
     };
     let unit = of.map_or("", |head| head.unit.as_str());
-    options.picture.write(|| diagnosis_picture::picture(&board, &evidence, &so.found, unit))?;
+    let draw = || diagnosis_picture::picture(&board, &evidence, &so.found, unit);
+    options.picture.write(&inputs, draw)?;
     // What a meter contradicts is settled once it was measured again.
     let settled = so.apart.is_none()
         && so.found.classes.first().is_some_and(|class| {
-            let whole = evidence.is_whole(&board);
-            settled(class, whole)
+            // A unit that failed is not good for want of a part that would be why.
+            let good = class.causes.iter().any(|cause| cause.faults.is_empty());
+            let failed = good && !evidence.rows.failed.is_empty();
+            !failed && settled(class, evidence.is_whole(&board))
         });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,
@@ -278,9 +286,14 @@ impl Told<'_> {
 }
 
 fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
+    if options.records.is_empty() {
+        let what = "--trust: give the records of units known good, for example `diagnose BOARD --trust \
+                    results/BOARD/LOT/*-1.csv`; there is none";
+        return Err(Failure::input(what.into()));
+    }
     let (mut trusted, mut names): (Vec<Evidence>, Vec<String>) = Default::default();
     for record in &options.records {
-        let Known { evidence, head, .. } = evidence(board, record)?;
+        let Known { evidence, head, rows, .. } = evidence(board, record)?;
         // A unit counts once, whatever the file is called.
         if trusted.contains(&evidence) {
             let said = "the same readings as another record, counted once";
@@ -289,15 +302,26 @@ fn trust(options: &Options, board: &Board) -> Result<Exit, Failure> {
             continue;
         }
         trusted.push(evidence);
-        names.push(format!("{} (unit {})", record.display(), head.unit));
+        let ended = rows.iter().any(|row| row.row == RowKind::Unit);
+        let cut = if ended { "" } else { ", cut short" };
+        names.push(format!("{} (unit {}{cut})", record.display(), head.unit));
     }
     let found = diagnose::corrections(board, &trusted);
     let apart = diagnose::apart(board, &trusted, &found);
+    let gaps: Vec<Gap> = trusted.iter().map(|unit| Gap::of(board, unit)).collect();
+    let filed: Vec<Vec<Filed>> = trusted.iter().map(|unit| unit.filed.clone()).collect();
+    let said = Trusted { units: &names, found: &found, apart: &apart, gaps: &gaps, filed: &filed };
     super::print(&match options.format.into() {
-        Form::Text => wrap::page(&diagnosis_trust::text(board, &names, &found, &apart), columns()),
-        form => diagnosis_table::trusted(board, &names, &found, &apart).print(form),
+        Form::Text => wrap::page(&said.text(board), columns()),
+        form => diagnosis_table::trusted(board, &said).print(form),
     })?;
-    Ok(if found.is_empty() && apart.is_empty() { Exit::Pass } else { Exit::Fail })
+    let contradicted = filed.iter().any(|filed| !filed.is_empty());
+    Ok(match found.is_empty() && apart.is_empty() && !contradicted {
+        true if Gap::common(&gaps).is_none() => Exit::Pass,
+        // Nobody knows whether they agree in what none of them was read in.
+        true => Exit::Incomplete,
+        false => Exit::Fail,
+    })
 }
 
 /// Rows that are left out, those for the same reason in one line.
@@ -327,6 +351,19 @@ fn together(left_out: &[String]) -> Vec<String> {
         lines.push(format!("and {more} more"));
     }
     lines
+}
+
+/// A record of which no row is of the board's chip is of no unit of this board.
+fn right_chip(board: &Board, name: &str, rows: &[Row]) -> Result<(), Failure> {
+    let named = rows.iter().filter(|row| !row.head.chip.is_empty());
+    let others: Option<Vec<String>> = named.map(|row| diagnose::other_chip(board, row)).collect();
+    match others.as_deref() {
+        Some([first, ..]) => Err(Failure::input(format!(
+            "{name}: {first}; give the file of that board, or correct `chip` in it and test the unit \
+             again"
+        ))),
+        Some([]) | None => Ok(()),
+    }
 }
 
 /// Rows of others in a record are left out where they are few; where they are many, nobody knows
@@ -362,6 +399,7 @@ fn evidence(board: &Board, path: &Path) -> Result<Known, Failure> {
             of.board, board.name
         )));
     }
+    right_chip(board, &name, &parsed.rows)?;
     one_unit(&name, &parsed.rows)?;
     let mut evidence = evidence_of(board, &parsed.rows);
     if evidence.is_empty() {

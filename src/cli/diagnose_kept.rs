@@ -153,6 +153,9 @@ pub fn evidence_of(board: &Board, rows: &[Row]) -> Evidence {
             let seen = Evidence::of(board, &rows);
             evidence.renew(seen.readings);
             evidence.left_out.extend(seen.left_out);
+            let new: Vec<_> =
+                seen.filed.into_iter().filter(|f| !evidence.filed.contains(f)).collect();
+            evidence.filed.extend(new);
         } else if let Err(why) = take(board, &mut evidence, rows[0]) {
             evidence.left_out.push(format!("row {}: {why}", rows[0].seq));
         }

@@ -4,7 +4,7 @@ use super::Failure;
 use super::diagnose_talk::yes_or_no;
 use crate::bench::meter;
 use crate::board::{Board, NetId, Setting};
-use crate::diagnose::{Evidence, Look, Measurement, Meter};
+use crate::diagnose::{Evidence, Look, Measurement, Meter, far_off};
 use crate::report::{diagnosis_look, diagnosis_meter, diagnosis_next};
 use crate::units::{Allow, Ohms, Volts, read};
 
@@ -59,17 +59,11 @@ pub fn take(
     Ok(())
 }
 
-/// How far beyond the tolerance of the supply its volts may lie, as a share, and still be those that
-/// a unit ran on (advice of our own).
-const BEYOND: f64 = 0.15;
-
 /// Why volts of the supply net are none that the unit was read on: nothing is scaled by them.
 pub fn no_supply(board: &Board, meter: &Meter) -> Option<String> {
     let supply = &board.supply;
     let Meter::Volts { net, volts, .. } = meter else { return None };
-    let share = volts.0 / supply.volts.0;
-    let off = (share - 1.0).abs() > supply.tolerance.0 + BEYOND;
-    (*net == supply.net && off).then(|| {
+    (*net == supply.net && far_off(board, *volts)).then(|| {
         format!(
             "the board file has {} for {}, give or take {:.0} %; find out first why it is {volts}",
             supply.volts,

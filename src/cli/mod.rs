@@ -9,6 +9,7 @@ mod connection;
 mod demo;
 mod design;
 mod diagnose;
+mod diagnose_found;
 mod diagnose_kept;
 mod diagnose_lead;
 mod diagnose_live;
@@ -34,6 +35,7 @@ mod spread;
 mod statements;
 mod watch;
 mod windows;
+mod written;
 
 use crate::board::{Board, Setting};
 use crate::report::table::Form;

@@ -59,7 +59,7 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
     needs_probe(&board, &options.board)?;
     if let Some(plan) = options.samples.plan(&board)? {
         let line = options.connection.open(&board, &board.delivery, ByMeter::No)?;
-        return options.samples.run(&board, plan, line, options.format.into());
+        return options.samples.run((&options.board, &board), plan, line, options.format.into());
     }
     let windows = windows_of(&board)?;
     let expected = match &options.expect {

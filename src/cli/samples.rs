@@ -2,6 +2,7 @@
 //! at what a load does as it goes on.
 
 use super::connection::nonce;
+use super::written::Written;
 use super::{Exit, Failure};
 use crate::bench::Cut;
 use crate::bench::sampling::{Plan, STEP_MAX, Sampler};
@@ -14,9 +15,8 @@ use crate::report::table::Form;
 use crate::screen::Silent;
 use crate::session::Conductor;
 use crate::session::live::{self, Line, NoRecord};
-use crate::store;
 use jiff::Timestamp;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Options of single conversions.
@@ -36,7 +36,7 @@ pub struct Samples {
     /// Write the conversions to a file; with --load those of the burst in which it goes on
     #[arg(long, value_name = "FILE", requires = "samples")]
     csv: Option<PathBuf>,
-    /// Write over the file if it is there
+    /// Write over the file if it is there, and holds conversions
     #[arg(long, requires = "csv")]
     replace: bool,
 }
@@ -67,10 +67,10 @@ impl Samples {
         Ok(Some(Plan { channel, n: self.conversions, load }))
     }
 
-    /// Takes them and says what they are.
+    /// Takes them and says what they are; `file` is the board's.
     pub fn run(
         &self,
-        board: &Arc<Board>,
+        (file, board): (&Path, &Arc<Board>),
         plan: Plan,
         (line, opening): (Line, Opening),
         form: Form,
@@ -91,7 +91,15 @@ impl Samples {
         };
         if let Some(path) = &self.csv {
             let table = samples::table(board, taken).print(Form::Csv);
-            store::write_file(path, table.as_bytes(), self.replace)?;
+            let header = table.lines().next().unwrap_or_default();
+            let out = Written {
+                path,
+                replace: self.replace,
+                inputs: &[file],
+                kind: "table of conversions",
+                is_kind: &|head: &[u8]| head.starts_with(header.as_bytes()),
+            };
+            out.write(table.as_bytes())?;
         }
         super::print(&samples::print(board, taken, form))?;
         Ok(if taken.missing() == 0 { Exit::Pass } else { Exit::Incomplete })

@@ -4,12 +4,26 @@ use super::Failure;
 use crate::board::{Board, Place, Setting};
 
 /// `J1=3 J2=open`, with blanks or commas between, or `delivery`. `option` is what messages call it.
+///
+/// # Errors
+/// A jumper or a place that the board has not, and a jumper named twice.
 pub fn places(board: &Board, option: &str, text: &str) -> Result<Vec<(usize, Place)>, Failure> {
     if text == "delivery" {
         return Ok(board.delivery.0.iter().copied().enumerate().collect());
     }
     let words = text.split([' ', ',']).filter(|w| !w.is_empty());
-    words.map(|word| place(board, option, word)).collect()
+    let mut named: Vec<(usize, Place)> = Vec::new();
+    for word in words {
+        let (jumper, place) = place(board, option, word)?;
+        if named.iter().any(|(earlier, _)| *earlier == jumper) {
+            let id = &board.jumpers[jumper].id;
+            return Err(Failure::input(format!(
+                "{option} '{text}': {id} is named twice; take one of the two out"
+            )));
+        }
+        named.push((jumper, place));
+    }
+    Ok(named)
 }
 
 fn place(board: &Board, option: &str, word: &str) -> Result<(usize, Place), Failure> {
@@ -42,12 +56,9 @@ pub fn delivery(board: &Board, option: &str, text: &str) -> Result<Setting, Fail
         return Err(Failure::input(format!("{option} '{text}': name a jumper, for example J1=3")));
     }
     let mut setting = board.delivery.clone();
-    for (i, &(jumper, place)) in named.iter().enumerate() {
+    for &(jumper, place) in &named {
         let j = &board.jumpers[jumper];
         let wrong = |advice: String| Err(Failure::input(format!("{option} '{text}': {advice}")));
-        if named[..i].iter().any(|(earlier, _)| *earlier == jumper) {
-            return wrong(format!("{} is named twice; take one of the two out", j.id));
-        }
         if !j.places().contains(&place) {
             let known = known_places(board, jumper);
             return wrong(format!(

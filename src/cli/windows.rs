@@ -38,7 +38,8 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
         super::print(&windows::bands(&board, &window::bands(&board)))?;
     }
     let windows = windows?;
-    options.picture.write(|| windows_picture::picture(&board, &windows))?;
+    let draw = || windows_picture::picture(&board, &windows);
+    options.picture.write(&[&options.board], draw)?;
     if options.coverage {
         let walk = walk_to(&board, &windows, &board.delivery, options.all)?;
         let text = match form {

@@ -3,6 +3,7 @@
 //! none are given.
 
 use super::evidence::{Evidence, Read, counts, differ, last_tries};
+use super::failed::{self, Failed, TakenBack};
 use super::shown::{level, mean_code};
 use crate::board::{Board, Fuses, Kind, Level, Place, Setting, brown_out};
 use crate::circuit::{self, Node, Parts};
@@ -33,6 +34,8 @@ pub struct Rows {
     pub answered: bool,
     /// Why the run ended, where it ended without a verdict.
     pub cut: String,
+    /// Checks that failed.
+    pub failed: Vec<Failed>,
 }
 
 /// A reset of the chip during the test.
@@ -71,7 +74,7 @@ pub struct Right {
 impl Rows {
     /// What a record holds of it.
     pub fn of(board: &Board, rows: &[Row]) -> Rows {
-        let mut found = Rows::default();
+        let mut found = Rows { failed: failed::failed(board, rows), ..Rows::default() };
         let last = last_tries(rows);
         for row in rows {
             found.answered |= !row.head.probe.is_empty();
@@ -175,6 +178,17 @@ pub enum Beside {
     /// The thresholds of the firmware, as the board file has them, misread positions that this unit
     /// reads right.
     Thresholds(Vec<Misread>),
+    /// The supply that fed the unit was out of its tolerance.
+    Supply {
+        /// As it was read.
+        volts: Volts,
+        /// Why it failed, in the record's words.
+        reason: String,
+    },
+    /// A check failed on a reading that another one with the same shunts takes back.
+    Loose(TakenBack),
+    /// Checks failed that nothing else explains.
+    Failed(Vec<Failed>),
 }
 
 /// A position that thresholds take for another.
@@ -220,6 +234,7 @@ pub fn beside(board: &Board, evidence: &Evidence, leading: &[Fault]) -> Vec<Besi
         None if !misread.is_empty() => found.push(Beside::Thresholds(misread)),
         None => {}
     }
+    found.extend(failed::beside(evidence, leading));
     found
 }
 

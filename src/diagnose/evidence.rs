@@ -2,6 +2,8 @@
 //! its owner has measured since.
 
 use super::beside::Rows;
+use super::failed::TakenBack;
+use super::filed::{Filed, other_chip};
 use super::look::Look;
 use super::unfit;
 use super::unseated::unseated;
@@ -75,6 +77,13 @@ impl Reading {
         (self.channel, &self.setting, &self.closed)
             == (other.channel, &other.setting, &other.closed)
     }
+
+    /// Whether another reading with the same shunts cannot be of the same thing. An open input may
+    /// read anything.
+    pub(super) fn differs(&self, other: &Reading) -> bool {
+        let open = [self, other].iter().all(|reading| reading.proof == Proof::Open);
+        !open && differ(self.read, other.read)
+    }
 }
 
 /// What a meter showed.
@@ -123,6 +132,10 @@ pub struct Evidence {
     pub silent_after: Option<Setting>,
     /// What its rows tell of causes that are not in the parts.
     pub rows: Rows,
+    /// Readings that a later one with the same shunts takes back, and which do not count.
+    pub taken_back: Vec<TakenBack>,
+    /// Entries of the board file that rows contradict outright, each once.
+    pub filed: Vec<Filed>,
     /// What of the record could not be used, in words.
     pub left_out: Vec<String>,
 }
@@ -151,13 +164,17 @@ impl Evidence {
         let tries = unfit::tries(rows);
         let mut fit = Vec::new();
         for (i, row) in rows.iter().enumerate() {
-            let why = unfit::foreign(&first.head, &row.head)
+            let why = other_chip(board, row)
+                .or_else(|| unfit::foreign(&first.head, &row.head))
                 .or_else(|| tries.get(&i).cloned())
                 .or_else(|| unfit::unfit(board, row));
-            match why {
-                Some(why) => self.left_out.push(format!("row {}: {why}", row.seq)),
-                None => fit.push(row.clone()),
-            }
+            let filed = Filed::of(board, row).filter(|_| why.is_none());
+            // A supply that failed for that is told as such too; its volts scale nothing.
+            let kept = why.is_none() && !matches!(filed, Some(Filed::Pin { .. }));
+            let why = why.or_else(|| filed.as_ref().map(|filed| filed.text(board)));
+            self.filed.extend(filed.filter(|filed| !self.filed.contains(filed)));
+            self.left_out.extend(why.map(|why| format!("row {}: {why}", row.seq)));
+            fit.extend(kept.then(|| row.clone()));
         }
         fit
     }
@@ -165,8 +182,14 @@ impl Evidence {
     /// Of two readings of a channel in one setting that differ, the later one counts.
     fn drop_unseated(&mut self, board: &Board) {
         let unseated = unseated(board, &self.readings);
-        for (i, places) in &unseated {
-            let reading = &self.readings[*i];
+        for (i, last, places) in &unseated {
+            let (reading, later) = (&self.readings[*i], &self.readings[*last]);
+            self.taken_back.push(TakenBack {
+                channel: reading.channel,
+                setting: reading.setting.clone(),
+                first: (reading.read, reading.step),
+                later: (later.read, later.step),
+            });
             self.left_out.push(format!(
                 "{} of step {}, which reads otherwise with {places} later: not seated yet, a loose \
                  contact, or something that no modelled defect does from another header",
@@ -174,7 +197,7 @@ impl Evidence {
             ));
         }
         let mut index = 0..;
-        let dropped = |i: usize| unseated.iter().any(|(u, _)| *u == i);
+        let dropped = |i: usize| unseated.iter().any(|(u, ..)| *u == i);
         self.readings.retain(|_| index.next().is_none_or(|i| !dropped(i)));
     }
 
@@ -197,7 +220,7 @@ impl Evidence {
                 self.answers.push((setting(board, &row.setting)?, question, yes));
                 Ok(())
             }
-            RowKind::Volts if !row.answer.is_empty() => {
+            RowKind::Volts if !row.answer.is_empty() && Filed::of(board, row).is_none() => {
                 self.fed_by = row.supply_mv.map(|mv| Volts(mv / 1000.0)).or(self.fed_by);
                 Ok(())
             }
@@ -229,8 +252,7 @@ impl Evidence {
         // A reading beyond the meter's range leaves no figure.
         let ohms = Ohms(row.ohm.unwrap_or(f64::INFINITY));
         let (between, setting) = ([c.net, against], setting(board, &row.setting)?);
-        let (low, high) = window::ohms_between(board, &Parts::nominal(board), &setting, between);
-        if low == high || high / low < RAILS_TELL {
+        if !rails_tell(board, &setting, between) {
             let meter = Meter::Ohms { between, setting, joined: false, ohms };
             // A test asks twice for what is wrong.
             self.confirmed.push(meter.clone());
@@ -278,9 +300,8 @@ impl Evidence {
             self.readings.iter().rev().find(|known| known.is_of(reading)).cloned()
         };
         let other = |reading: &&Reading| {
-            before(reading).is_some_and(|known| {
-                differ(known.read, reading.read) || known.proof != reading.proof
-            })
+            before(reading)
+                .is_some_and(|known| known.differs(reading) || known.proof != reading.proof)
         };
         now.iter().filter(other).map(|reading| reading.channel).collect()
     }
@@ -296,6 +317,20 @@ impl Evidence {
     /// known of a unit cannot be called good.
     pub fn is_whole(&self, board: &Board) -> bool {
         self.unread(board).is_empty() && self.places_unread(board).is_empty()
+    }
+
+    /// Channels that a person reads with a meter of which no value counts, by index.
+    pub fn unmetered(&self, board: &Board) -> Vec<usize> {
+        let is_open = |&channel: &usize| {
+            let c = &board.channels[channel];
+            let Kind::Meter { against, .. } = c.kind else { return false };
+            let known = self.meter.iter().any(|meter| match meter {
+                Meter::Ohms { between: [a, b], .. } => (*a, *b) == (c.net, against),
+                Meter::Volts { .. } => false,
+            });
+            !known && !rails_tell(board, &board.delivery, [c.net, against])
+        };
+        (0..board.channels.len()).filter(is_open).collect()
     }
 
     /// The places of jumpers, by index, in which no channel that shows them was read.
@@ -352,6 +387,13 @@ impl Evidence {
     }
 }
 
+/// Whether what a meter shows between two nets says as much of the chip between the rails as of the
+/// parts.
+fn rails_tell(board: &Board, setting: &Setting, between: [NetId; 2]) -> bool {
+    let (low, high) = window::ohms_between(board, &Parts::nominal(board), setting, between);
+    low != high && high / low >= RAILS_TELL
+}
+
 /// The last try of each step.
 pub(super) fn last_tries(rows: &[Row]) -> BTreeMap<u64, u64> {
     let mut last: BTreeMap<u64, u64> = BTreeMap::new();
@@ -379,7 +421,7 @@ fn silent(board: &Board, rows: &[Row]) -> Option<Setting> {
     seen.filter(|_| gone)
 }
 
-/// Whether two readings cannot be of one thing.
+/// Whether two values cannot be of one thing.
 pub(super) fn differ(a: Read, b: Read) -> bool {
     match (a, b) {
         (Read::Code { mean: a, .. }, Read::Code { mean: b, .. }) => (a - b).abs() > RESEATED,

@@ -5,7 +5,7 @@
 //! reaches over from another header. Where a defect of the list gives both, or another header goes
 //! with the difference again and again, both are kept: they are what shows it.
 
-use super::evidence::{Read, Reading, differ};
+use super::evidence::{Read, Reading};
 use super::shown::{level, mean_code};
 use crate::board::{Board, Level, Place};
 use crate::circuit::{self, Group, Node, Parts};
@@ -26,8 +26,9 @@ const LIKE: RangeInclusive<f64> = 0.7..=1.4;
 /// seated.
 const AGAIN: usize = 2;
 
-/// The readings that a later one takes back, by index, each with what its own headers were set to.
-pub(super) fn unseated(board: &Board, readings: &[Reading]) -> Vec<(usize, String)> {
+/// The readings that a later one takes back, by index, each with that one and with what its own
+/// headers were set to.
+pub(super) fn unseated(board: &Board, readings: &[Reading]) -> Vec<(usize, usize, String)> {
     let groups = circuit::groups(board);
     let jumpers = |r: &Reading| {
         let net = board.channels[r.channel].net;
@@ -46,7 +47,7 @@ pub(super) fn unseated(board: &Board, readings: &[Reading]) -> Vec<(usize, Strin
     for (i, reading) in readings.iter().enumerate() {
         let Some(last) = (i + 1..keys.len()).rev().find(|&k| keys[k] == keys[i]) else { continue };
         let pair = [reading, &readings[last]];
-        if !differ(pair[0].read, pair[1].read) {
+        if !pair[0].differs(pair[1]) {
             continue;
         }
         let across = across.get_or_insert_with(|| reaching_over(board, &groups));
@@ -57,7 +58,7 @@ pub(super) fn unseated(board: &Board, readings: &[Reading]) -> Vec<(usize, Strin
         let place = |&j: &usize| {
             format!("{}={}", board.jumpers[j].id, board.jumpers[j].place_name(reading.setting.0[j]))
         };
-        found.push((i, jumpers(reading).iter().map(place).collect::<Vec<_>>().join(" ")));
+        found.push((i, last, jumpers(reading).iter().map(place).collect::<Vec<_>>().join(" ")));
     }
     found
 }
@@ -121,7 +122,7 @@ fn goes_with_another(board: &Board, own: &[usize], alike: &[&Reading]) -> bool {
         for reading in alike {
             let place = reading.setting.0[jumper];
             match places.iter_mut().find(|(p, ..)| *p == place) {
-                Some((_, first, _)) if differ(first.read, reading.read) => return false,
+                Some((_, first, _)) if first.differs(reading) => return false,
                 Some((.., steps)) if steps.contains(&reading.step) => {}
                 Some((.., steps)) => steps.push(reading.step),
                 None => places.push((place, reading, vec![reading.step])),
@@ -129,6 +130,34 @@ fn goes_with_another(board: &Board, own: &[usize], alike: &[&Reading]) -> bool {
         }
         let often: Vec<&Reading> =
             places.iter().filter(|(.., steps)| steps.len() >= AGAIN).map(|(_, r, _)| *r).collect();
-        often.iter().any(|a| often.iter().any(|b| differ(a.read, b.read)))
+        often.iter().any(|a| often.iter().any(|b| a.differs(b)))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::{Setting, parse};
+    use crate::diagnose::Proof;
+
+    #[test]
+    fn an_open_input_that_reads_otherwise_later_is_still_open() {
+        let text = include_str!("../../protocols/vent-controller.toml");
+        let board = parse("demo", text).unwrap();
+        let read = |mean: f64, step: u64, proof: Proof| Reading {
+            step,
+            setting: Setting::all_open(&board),
+            closed: Vec::new(),
+            channel: board.channel("PROFILE").unwrap(),
+            read: Read::Code { mean, sd: 0.5, n: 961.0, pulled: None },
+            proof,
+        };
+        let taken_back = |proofs: [Proof; 2]| {
+            let pair = [read(433.0, 3, proofs[0]), read(445.0, 7, proofs[1])];
+            unseated(&board, &pair).iter().map(|(i, last, _)| (*i, *last)).collect::<Vec<_>>()
+        };
+        assert_eq!(taken_back([Proof::Open, Proof::Open]), []);
+        assert_eq!(taken_back([Proof::Driven, Proof::Driven]), [(0, 1)]);
+        assert_eq!(taken_back([Proof::Open, Proof::Driven]), [(0, 1)]);
+    }
 }

@@ -78,7 +78,7 @@ impl UnitLine {
             failing: failing(&counted),
             worst_remaining_margin_code: worst.and_then(|row| row.remaining_margin_code),
             worst_margin_pct: worst.and_then(|row| row.margin_pct),
-            worst_where: worst.map(place).unwrap_or_default(),
+            worst_where: worst.map(Row::checked).unwrap_or_default(),
             sag_mv: sag.and_then(|row| row.sag_mv),
             sag_pct: sag.and_then(|row| row.sag_pct),
             sag_load: sag.map(|row| row.load.clone()).unwrap_or_default(),
@@ -148,7 +148,7 @@ fn counted(rows: &[Row]) -> Vec<&Row> {
 fn failing(rows: &[&Row]) -> String {
     let mut places: Vec<String> = Vec::new();
     for row in rows.iter().filter(|row| row.verdict == "fail") {
-        let place = place(row);
+        let place = row.checked();
         if !places.contains(&place) {
             places.push(place);
         }
@@ -167,29 +167,4 @@ fn largest_sag<'a>(rows: &[&'a Row]) -> Option<&'a Row> {
     let pct = |row: &Row| row.sag_pct.unwrap_or(f64::NEG_INFINITY);
     let with = rows.iter().copied().filter(|row| row.sag_mv.or(row.sag_pct).is_some());
     with.max_by(|a, b| mv(a).total_cmp(&mv(b)).then(pct(a).total_cmp(&pct(b))))
-}
-
-/// What was checked and where: `PROFILE J1=3`, `PROFILE J1=3 with VENT`, `supply with VENT`,
-/// `PROFILE in step 12` where no jumper was moved, `SENSOR 10 kilohm` by meter.
-fn place(row: &Row) -> String {
-    let what = match row.row {
-        RowKind::Supply | RowKind::Loads => "supply",
-        RowKind::Question => &row.rule,
-        _ if row.channel.is_empty() => &row.rule,
-        _ => &row.channel,
-    };
-    let mut text = what.to_string();
-    match (row.row, row.step) {
-        (RowKind::Supply | RowKind::Loads, _) => {}
-        (RowKind::Check, None) if !row.option_expected.is_empty() => {
-            text += &format!(" {}", row.option_expected);
-        }
-        _ if !row.jumper.is_empty() => text += &format!(" {}={}", row.jumper, row.position),
-        (_, Some(step)) => text += &format!(" in step {step}"),
-        (_, None) => {}
-    }
-    if !row.load.is_empty() {
-        text += &format!(" with {}", row.load);
-    }
-    text
 }

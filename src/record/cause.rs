@@ -5,6 +5,9 @@ use jiff::Timestamp;
 
 use super::column::{Format, columns};
 
+/// The kind of a line which says that somebody looked, and found nothing.
+pub const NOTHING: &str = "nothing";
+
 columns! {
     /// A cause that a person has confirmed.
     pub struct Confirmed {

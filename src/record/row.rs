@@ -235,4 +235,29 @@ impl Row {
     pub fn is_check(&self) -> bool {
         !matches!(self.row, RowKind::Event | RowKind::Unit)
     }
+
+    /// What was checked and where: `PROFILE J1=3`, `PROFILE J1=3 with VENT`, `supply with VENT`,
+    /// `PROFILE in step 12` where no jumper was moved, `SENSOR 10 kilohm` by meter.
+    pub fn checked(&self) -> String {
+        let what = match self.row {
+            RowKind::Supply | RowKind::Loads => "supply",
+            RowKind::Question => &self.rule,
+            _ if self.channel.is_empty() => &self.rule,
+            _ => &self.channel,
+        };
+        let mut text = what.to_string();
+        match (self.row, self.step) {
+            (RowKind::Supply | RowKind::Loads, _) => {}
+            (RowKind::Check, None) if !self.option_expected.is_empty() => {
+                text += &format!(" {}", self.option_expected);
+            }
+            _ if !self.jumper.is_empty() => text += &format!(" {}={}", self.jumper, self.position),
+            (_, Some(step)) => text += &format!(" in step {step}"),
+            (_, None) => {}
+        }
+        if !self.load.is_empty() {
+            text += &format!(" with {}", self.load);
+        }
+        text
+    }
 }

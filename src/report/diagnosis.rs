@@ -149,12 +149,16 @@ pub(super) fn nothing_to_lift(board: &Board, evidence: &Evidence, diagnosis: &Di
     });
     // A value that goes with nothing is to be measured again.
     let goes = || !metered(board, evidence, leading(diagnosis)).iter().any(Metered::far);
-    diagnosis.explained && good && evidence.is_whole(board) && goes()
+    diagnosis.explained
+        && good
+        && evidence.rows.failed.is_empty()
+        && evidence.is_whole(board)
+        && goes()
 }
 
-/// The defects of the likeliest cause.
+/// The defects of the cause that the likeliest class is named by: none where that is a good unit.
 pub(super) fn leading(diagnosis: &Diagnosis) -> &[Fault] {
-    let first = diagnosis.classes.first().and_then(|class| class.causes.first());
+    let first = diagnosis.classes.first().and_then(shown_first);
     first.map_or(&[], |cause| &cause.faults)
 }
 

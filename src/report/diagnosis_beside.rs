@@ -2,7 +2,8 @@
 
 use super::diagnosis::paragraph;
 use crate::board::{Board, Fuses, brown_out, clock, fuse_bits};
-use crate::diagnose::{Beside, Misread, Read, Report, Reset, Right};
+use crate::circuit;
+use crate::diagnose::{Beside, Failed, Misread, Read, Report, Reset, Right, TakenBack};
 use crate::units::Volts;
 
 /// Readings that are named.
@@ -35,6 +36,9 @@ pub(super) fn row(board: &Board, beside: &Beside) -> (&'static str, String) {
         Beside::Unmoved { .. } => "not moved",
         Beside::NoAnswer { .. } => "no answer",
         Beside::Report { .. } | Beside::Thresholds(_) => "firmware",
+        Beside::Supply { .. } => "supply",
+        Beside::Loose(_) => "loose contact",
+        Beside::Failed(_) => "failed check",
     };
     (kind, told(board, beside).sentence)
 }
@@ -46,11 +50,7 @@ fn told(board: &Board, beside: &Beside) -> Told {
         Beside::Unmoved { jumper, channel, read, stays, values } => {
             let jumper = &board.jumpers[*jumper];
             let (j, c) = (&jumper.id, &board.channels[*channel].id);
-            let read = match read {
-                Read::Code { mean, .. } => format!("{mean:.0}"),
-                Read::Level { ones } if *ones > 0.5 => "high".into(),
-                Read::Level { .. } => "low".into(),
-            };
+            let read = shown(*read);
             let stayed = match stays {
                 Some(place) => format!("stayed where it was ({j}={})", jumper.place_name(*place)),
                 None => "was not moved".to_string(),
@@ -76,7 +76,104 @@ fn told(board: &Board, beside: &Beside) -> Told {
                 .into(),
             points: misread.iter().take(NAMED).map(|m| misread_text(board, m)).collect(),
         },
+        Beside::Supply { volts, reason } => supply(board, *volts, reason),
+        Beside::Loose(back) => loose(board, back),
+        Beside::Failed(checks) => failed(checks),
     }
+}
+
+fn shown(read: Read) -> String {
+    match read {
+        Read::Code { mean, .. } => format!("{mean:.0}"),
+        Read::Level { ones } if ones > 0.5 => "high".into(),
+        Read::Level { .. } => "low".into(),
+    }
+}
+
+/// The supply that a unit failed with.
+fn supply(board: &Board, volts: Volts, reason: &str) -> Told {
+    let filed = &board.supply;
+    let volts = Volts((volts.0 * 100.0).round() / 100.0);
+    let sentence = format!(
+        "the supply that fed the unit was at {volts}, where the board file has {}, give or take {:.0} \
+         %: that check failed, and no part of the unit explains it",
+        filed.volts,
+        100.0 * filed.tolerance.0
+    );
+    let mut points: Vec<String> = Vec::new();
+    if !reason.is_empty() {
+        points.push(format!("for: {reason}"));
+    }
+    let source = match filed.source.as_str() {
+        "" => "what feeds it, its lead and its plug".to_string(),
+        source => format!("what feeds it ({source}), its lead and its plug"),
+    };
+    let net = board.net_name(filed.net);
+    points.push(format!("measure {net} at the chip and at the plug; look at {source}"));
+    Told { sentence, points }
+}
+
+/// Parts of a circuit that are named as those to be moved.
+const MOVED: usize = 6;
+
+/// A contact that comes and goes.
+fn loose(board: &Board, back: &TakenBack) -> Told {
+    let c = &board.channels[back.channel];
+    let at = super::diagnosis::places(board, back.channel, &back.setting);
+    let with = if at.is_empty() { String::new() } else { format!(" {at}") };
+    let ([first, later], steps) =
+        ([back.first, back.later].map(|(r, _)| shown(r)), [back.first.1, back.later.1]);
+    let group = circuit::group_of(board, c.net);
+    let (nets, jumpers) = group.map_or((vec![c.net], Vec::new()), |g| (g.nets, g.jumpers));
+    let headers = jumpers.iter().map(|&j| format!("the shunt of {}", board.jumpers[j].id));
+    let of = board.resistors.iter().filter(|r| r.between.iter().any(|n| nets.contains(n)));
+    let mut of: Vec<_> = of.collect();
+    // Those at the pin bear on it in every place of the shunt.
+    of.sort_by_key(|r| !r.between.contains(&c.net));
+    let parts = of.iter().map(|r| r.id.clone());
+    let pin = [format!("the pin {}", c.pin.name)];
+    let mut moved: Vec<String> = headers.chain(parts).chain(pin).collect();
+    let more = moved.len().saturating_sub(MOVED + 1);
+    if more > 1 {
+        let pin = moved.pop().unwrap_or_default();
+        moved.truncate(MOVED);
+        moved.push(format!("{more} more parts of its circuit"));
+        moved.push(pin);
+    }
+    let last = moved.pop().unwrap_or_default();
+    let moved = if moved.is_empty() { last } else { format!("{} and {last}", moved.join(", ")) };
+    Told {
+        sentence: format!(
+            "a contact of {} comes and goes: a check failed that no part explains",
+            c.id
+        ),
+        points: vec![
+            format!(
+                "for: {}{with} read {first} in step {} and {later} in step {}, the shunts the same",
+                c.id, steps[0], steps[1]
+            ),
+            format!("`watch` {} while you press on {moved}, one after the other", c.id),
+        ],
+    }
+}
+
+/// Checks that nothing explains.
+fn failed(checks: &[Failed]) -> Told {
+    let named: Vec<&str> = checks.iter().take(NAMED).map(|check| check.what.as_str()).collect();
+    let more = match checks.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(", and {more} more"),
+    };
+    let (is, it) = match checks {
+        [_] => ("a check failed that no part explains", "it"),
+        _ => ("checks failed that no part explains", "they"),
+    };
+    let why = checks.iter().take(NAMED).filter(|check| !check.reason.is_empty());
+    let mut points: Vec<String> =
+        why.map(|check| format!("{}: {}", check.what, check.reason)).collect();
+    let passes = if checks.len() == 1 { "passes" } else { "pass" };
+    points.push(format!("test the unit again: where {it} {passes} then, a contact comes and goes"));
+    Told { sentence: format!("{is}: {}{more}", named.join(", ")), points }
 }
 
 /// What differs, byte by byte, and what it does.

@@ -2,10 +2,11 @@
 //! are told beside them; what trusted units say of the board file.
 
 use super::diagnosis::{leading, nothing_to_lift, sentence};
+use super::diagnosis_trust::Trusted;
 use super::table::{Cell, Table};
 use super::{diagnosis_beside, diagnosis_next, diagnosis_trust};
 use crate::board::Board;
-use crate::diagnose::{Cause, Correction, Diagnosis, Evidence, Suggestion, beside};
+use crate::diagnose::{Cause, Diagnosis, Evidence, Suggestion, beside};
 
 /// What is told beside the causes.
 pub struct Aside<'a> {
@@ -85,30 +86,39 @@ pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, aside: &
     table
 }
 
-/// What trusted units, by their names, say of the board file: a row for each correction, likeliest
-/// first, and one for each unit that contradicts the file where no correction does; one that they
-/// agree where there is neither.
-pub fn trusted(board: &Board, units: &[String], found: &[Correction], apart: &[usize]) -> Table {
+/// What trusted units say of the board file: a row for each entry that their rows contradict outright,
+/// for each correction, with each unit against it, for each unit that contradicts the file where no
+/// correction does, and for what was not read of each; one that they agree where nothing contradicts.
+pub fn trusted(board: &Board, said: &Trusted) -> Table {
     let mut table = Table::new(&["kind", "what", "odds_log10", "explained", "units"]);
     let count = |n: usize| Cell::Number(n as f64, 0);
-    for correction in found {
+    let units = said.units;
+    let all = units.len();
+    let row =
+        |kind: &str, what: Cell| vec![kind.into(), what, Cell::Missing, Cell::Missing, count(all)];
+    let named = |unit: usize| Cell::from(units[unit].as_str());
+    for (unit, filed) in
+        said.filed.iter().enumerate().flat_map(|(u, f)| f.iter().map(move |f| (u, f)))
+    {
+        table.rows.push(row("file", format!("{}: {}", units[unit], filed.text(board)).into()));
+    }
+    for correction in said.found {
         table.rows.push(vec![
             "correction".into(),
             diagnosis_trust::entry(board, &correction.entry).into(),
             Cell::Number(correction.preferred / std::f64::consts::LN_10, 2),
             count(correction.explained),
-            count(units.len()),
+            count(correction.asked),
         ]);
+        table.rows.extend(correction.against.iter().map(|&unit| row("against", named(unit))));
     }
-    let mut row = |kind: &str, what: Cell| {
-        let cells = vec![kind.into(), what, Cell::Missing, Cell::Missing, count(units.len())];
-        table.rows.push(cells);
-    };
-    for &unit in apart {
-        row("contradicts", units[unit].as_str().into());
+    table.rows.extend(said.apart.iter().map(|&unit| row("contradicts", named(unit))));
+    if table.rows.is_empty() {
+        table.rows.push(row("agree", Cell::Missing));
     }
-    if found.is_empty() && apart.is_empty() {
-        row("agree", Cell::Missing);
+    for (unit, gap) in said.gaps.iter().enumerate().filter(|(_, gap)| !gap.is_none()) {
+        let what = format!("{}: {}", units[unit], diagnosis_trust::gap(board, gap));
+        table.rows.push(row("not read", what.into()));
     }
     table
 }

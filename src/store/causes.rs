@@ -56,16 +56,42 @@ pub fn confirm(folder: &Path, cause: Confirmed) -> Result<Option<Confirmed>, Sto
     let _lock = Lock::take(folder)?;
     let (mut all, _) = causes(folder)?;
     let path = folder.join(CAUSES_FILE);
-    let of = |c: &Confirmed| (c.board.clone(), c.unit.clone(), c.attempt);
-    let known = all.iter().position(|c| of(c) == of(&cause));
+    let known = all.iter().position(|c| is_of(c, (&cause.board, &cause.unit, cause.attempt)));
     if known.is_some_and(|at| (&all[at].kind, &all[at].found) == (&cause.kind, &cause.found)) {
         let what = format!("`{}` of {} is confirmed already", cause.kind, cause.unit);
         return Err(StoreError::usage(&path, what, "say what else was found, or leave it"));
     }
     let replaced = known.map(|at| all.remove(at));
     all.push(cause);
-    let mut bytes = csv::header_line::<Confirmed>();
-    bytes.extend(csv::rows_lines(&all));
-    files::replace(&path, &bytes)?;
+    write(&path, &all)?;
     Ok(replaced)
+}
+
+/// Takes out what a lot's folder says of an attempt at a unit of a board, and gives it back.
+///
+/// # Errors
+/// Nothing that is said of it, a lot that somebody else has open, what [`causes`] complains of.
+pub fn withdraw(folder: &Path, of: (&str, &str, u64)) -> Result<Confirmed, StoreError> {
+    let _lock = Lock::take(folder)?;
+    let (mut all, _) = causes(folder)?;
+    let path = folder.join(CAUSES_FILE);
+    let Some(known) = all.iter().position(|c| is_of(c, of)) else {
+        let what = format!("nothing is kept there of {}, attempt {}", of.1, of.2);
+        let next = "there is nothing to take back; give the record of the attempt that was meant";
+        return Err(StoreError::usage(&path, what, next));
+    };
+    let withdrawn = all.remove(known);
+    write(&path, &all)?;
+    Ok(withdrawn)
+}
+
+/// Whether a line is of this attempt: board, unit, number.
+fn is_of(cause: &Confirmed, of: (&str, &str, u64)) -> bool {
+    (cause.board.as_str(), cause.unit.as_str(), cause.attempt) == of
+}
+
+fn write(path: &Path, all: &[Confirmed]) -> Result<(), StoreError> {
+    let mut bytes = csv::header_line::<Confirmed>();
+    bytes.extend(csv::rows_lines(all));
+    files::replace(path, &bytes)
 }

@@ -22,7 +22,7 @@ use jiff::Timestamp;
 use crate::board::ids::check_file_id;
 use crate::record::{Head, Problem, Record, Row, csv};
 pub use attempt::{Attempt, Sink};
-pub use causes::{CAUSES_FILE, causes, confirm};
+pub use causes::{CAUSES_FILE, causes, confirm, withdraw};
 pub use error::{ErrorKind, StoreError};
 pub use files::write_file;
 pub use live_log::LiveLog;

@@ -102,6 +102,10 @@ pub fn save(plan: &Plan, file: &Path, bom: Option<&Path>) -> Result<String, Fail
         Failure::input(format!("{name} is not written, it could not be used:\n{problems}"))
     })?;
     super::windows_of(&board)?;
+    if bom == Some(file) {
+        let what = format!("{name}: board file and bill in one; give the bill another name");
+        return Err(Failure::input(what));
+    }
     for path in std::iter::once(file).chain(bom) {
         if path.exists() {
             return Err(there(path));
