@@ -202,7 +202,7 @@ fn without(
 }
 
 /// The value without which all the rest settles on something else: a slip of the hands, one time in a
-/// hundred, is likelier than a defect that nothing else speaks for. Measured twice it is none.
+/// hundred, is about as likely as a defect that nothing else speaks for. Measured twice it is none.
 fn decides_alone(
     board: &Board,
     evidence: &Evidence,
@@ -220,7 +220,13 @@ fn decides_alone(
     let apart = candidates.filter_map(|m| without(board, evidence, options, vec![m.meter], true));
     let settled = |apart: &Apart| {
         let other = |class: &Class| {
-            class.probability > SETTLED && !class.causes.iter().any(|c| c.is_at(leading))
+            let like = |c: &&Cause| match leading.loose {
+                Some(_) => c.is_at(leading),
+                None => c.faults == leading.faults,
+            };
+            let same = class.causes.iter().filter(like);
+            let before: f64 = same.map(|cause| cause.probability).sum();
+            class.probability > SETTLED && before < 1.0 - SETTLED
         };
         apart.diagnosis.explained && apart.diagnosis.classes.first().is_some_and(other)
     };

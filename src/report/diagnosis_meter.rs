@@ -65,7 +65,7 @@ pub fn apart(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, apart: &
     };
     if apart.alone {
         let line = format!(
-            "Measure again: {values} alone makes it so; a slip of range or key is likelier than a \
+            "Measure again: {values} alone makes it so; a slip of range or key is as likely as a \
              defect that nothing else speaks for. {rest}"
         );
         return paragraph(line.trim_end(), 0);

@@ -83,6 +83,6 @@ pub fn asked(board: &Board, diagnosis: &Diagnosis, suggestion: &Suggestion, live
         Measurement::Look(_) | Measurement::Reading { .. } => "Next",
         _ => "Measure next",
     };
-    wrap::page(&paragraph(&format!("{next}: {what}"), 0), WIDTH)
-        + &diagnosis_next::expectations(board, diagnosis, suggestion)
+    let expected = diagnosis_next::expectations(board, diagnosis, suggestion);
+    wrap::page(&(paragraph(&format!("{next}: {what}"), 0) + &expected), WIDTH)
 }
