@@ -12,7 +12,7 @@ use super::diagnose_typed;
 use super::picture::PictureFile;
 use super::{Exit, Failure, FormatArgument, load, read_bytes};
 use crate::board::Board;
-use crate::diagnose::{self, Class, Evidence, Filed, Gap};
+use crate::diagnose::{self, Class, Evidence, Filed, Gap, SETTLED};
 use crate::record::led::NO_TEST;
 use crate::record::{Head, Row, RowKind, csv};
 use crate::report::diagnosis_trust::Trusted;
@@ -92,9 +92,6 @@ readings, 2 usage or input. With --trust: 0 the units agree with the board file,
 /// Reasons that are named for which rows are left out.
 const NAMED: usize = 5;
 
-/// A cause as likely as this is the answer.
-const SETTLED: f64 = 0.95;
-
 /// Weighs the causes.
 pub fn run(options: &Options) -> Result<Exit, Failure> {
     let board = load(&options.board)?;
@@ -146,7 +143,9 @@ pub fn run(options: &Options) -> Result<Exit, Failure> {
             // A unit that failed is not good for want of a part that would be why.
             let good = class.causes.iter().any(|cause| cause.faults.is_empty());
             let failed = good && !evidence.rows.failed.is_empty();
-            !failed && settled(class, evidence.is_whole(&board))
+            let whole = evidence.is_whole(&board);
+            // A cause that leads for what nobody saw is looked for first.
+            !failed && settled(class, whole) && ((good && whole) || so.next.is_empty())
         });
     Ok(match (so.found.explained, settled) {
         (false, _) => Exit::Fail,

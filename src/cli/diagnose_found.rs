@@ -4,7 +4,7 @@
 use super::diagnose_odds::{folder_of, is_part, kinds};
 use super::{Exit, Failure};
 use crate::board::{Board, Part};
-use crate::diagnose::{self, Evidence, Options};
+use crate::diagnose::{self, Evidence, Options, SETTLED};
 use crate::faults::{self, Fault};
 use crate::record::Head;
 use crate::record::cause::{Confirmed, NOTHING};
@@ -16,9 +16,6 @@ use std::path::Path;
 
 /// Longest words of what was found.
 const LONGEST: usize = 200;
-
-/// A class as likely as this speaks against another cause that was found.
-const SURE: f64 = 0.95;
 
 /// What takes back what was kept of an attempt.
 const NONE: &str = "none";
@@ -160,7 +157,7 @@ fn other_kind(board: &Board, kind: &str, words: &str) -> Option<String> {
 /// it was written down for the wrong unit.
 fn doubt(board: &Board, evidence: &Evidence, kind: &str, words: &str) -> Option<String> {
     let diagnosis = diagnose::diagnose(board, evidence, &Options::default());
-    let class = diagnosis.classes.first().filter(|class| class.probability > SURE)?;
+    let class = diagnosis.classes.first().filter(|class| class.probability > SETTLED)?;
     let part = |fault: &Fault| {
         let text = fault.text(board);
         let mut named =

@@ -60,6 +60,7 @@ impl Talk {
         let asked: Vec<String> =
             asked.lines().map(|line| wrap::lines(line, WIDTH).join("\n")).collect();
         let end = if self.person { " " } else { "\n" };
+        self.desk.forget_typed();
         self.say(&format!("{}{end}", asked.join("\n")))?;
         let said = match self.desk.wait(|| false) {
             Heard::Line(line) => line,

@@ -63,6 +63,7 @@ struct Lot<'a> {
 impl Lot<'_> {
     /// A line that was typed, or nothing when the lot ends here.
     fn line(&mut self, asked: &str) -> Result<Option<String>, Failure> {
+        self.desk.forget_typed();
         super::say(&format!("{asked}\n"))?;
         Ok(match self.desk.wait(|| false) {
             Said::Line(line) if line != "q" => Some(line),
@@ -122,6 +123,7 @@ impl Lot<'_> {
         if port::present(&port) {
             return Ok(true);
         }
+        self.desk.forget_typed();
         super::say(&format!("\nPlug the next unit in ({port}); q and Enter ends the lot\n"))?;
         loop {
             match self.desk.wait(|| port::present(&port)) {
@@ -211,6 +213,7 @@ impl Lot<'_> {
     fn unplugged(&mut self, id: &str) -> bool {
         let Some(port) = self.port.clone().filter(|port| port::present(port)) else { return true };
         let what = "Enter goes on where the port stays, as an adapter's does";
+        self.desk.forget_typed();
         if super::say(&format!("\nUnplug {id}; {what}; q ends the lot\n")).is_err() {
             return false;
         }
@@ -221,6 +224,7 @@ impl Lot<'_> {
                 Said::Line(line) if key_of(&line) == Some(Key::Yes) => return true,
                 Said::Line(line) if line != "q" => {
                     let what = "is no answer here: press Enter alone when it is done";
+                    self.desk.forget_typed();
                     if super::say(&format!("`{line}` {what}; q ends the lot\n")).is_err() {
                         return false;
                     }

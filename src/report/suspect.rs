@@ -1,7 +1,7 @@
 //! Whom to suspect when units fail alike: rather what they have in common than each of them.
 
 use crate::board::Board;
-use crate::diagnose::{self, Cause, Diagnosis, Evidence, Options};
+use crate::diagnose::{self, Cause, Diagnosis, Evidence, Options, SETTLED};
 use crate::faults::Fault;
 use crate::lot::{Table, UnitLine};
 use crate::record::Record;
@@ -11,9 +11,6 @@ const AGREEING: usize = 3;
 
 /// Records that are weighed at most: each takes a while.
 const WEIGHED: usize = 3;
-
-/// A cause has to hold this in each of the units.
-const SETTLED: f64 = 0.95;
 
 /// Causes shown that the readings do not tell apart.
 const SHOWN: usize = 3;

@@ -69,11 +69,17 @@ impl Desk {
         runtime.ok_or_else(gone)?.block_on(run.lead(conductor, stops))
     }
 
+    /// Throws away what a person typed before anything was asked: nothing typed early names the next
+    /// unit, or says that hands are off. It comes before the question, so that a quick answer counts.
+    pub fn forget_typed(&mut self) {
+        let person = self.keys.is_some_and(|k| k.person);
+        while person && self.typed.try_recv().is_ok() {}
+    }
+
     /// Waits until something is so, a line is typed, or nobody is there any more.
     pub fn wait(&mut self, seen: impl FnMut() -> bool) -> Said {
         let Some(runtime) = &self.runtime else { return Said::End };
-        let person = self.keys.is_some_and(|k| k.person);
-        runtime.block_on(wait(&mut self.typed, &mut self.stops, person, seen))
+        runtime.block_on(wait(&mut self.typed, &mut self.stops, seen))
     }
 }
 
@@ -89,11 +95,8 @@ impl Drop for Desk {
 async fn wait(
     typed: &mut Receiver<Typed>,
     stops: &mut Stops,
-    person: bool,
     mut seen: impl FnMut() -> bool,
 ) -> Said {
-    // Nothing typed early names the next unit.
-    while person && typed.try_recv().is_ok() {}
     let mut line = String::new();
     loop {
         if seen() {
