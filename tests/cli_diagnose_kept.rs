@@ -294,8 +294,13 @@ fn who_leaves_ohms_out_is_asked_for_everything_else_before_other_ohms() {
     person.until(asks_for("read PROFILE with"));
     person.bench.press("s");
     let (mut ohms, mut others, mut told) = (0, 0, String::new());
-    while ohms < 3 {
-        let text = person.asked().expect("ohms");
+    // What its noise leaves open is more or less: it may be known to be good after two of them.
+    let mut over = false;
+    while ohms < 3 && !over {
+        let Some(text) = person.asked() else {
+            over = true;
+            continue;
+        };
         told += &text;
         // Ohms are asked for with the power off.
         if !text.contains("how many ohms") {
@@ -308,10 +313,12 @@ fn who_leaves_ohms_out_is_asked_for_everything_else_before_other_ohms() {
         assert!(rest == (ohms > 1), "ohms {ohms}: {told}");
         person.bench.press("");
     }
-    assert!(others > 3, "{told}");
+    assert!(others > 3 && ohms >= 2, "{told}");
     assert!(told.contains("left out; ohms come last from here on"), "{told}");
     assert_eq!(told.matches("nothing else is left, so ohms after all").count(), 1, "{told}");
-    person.bench.press("q");
+    if !over {
+        person.bench.press("q");
+    }
     person.end();
 }
 
