@@ -203,15 +203,7 @@ fn what_was_read_first_can_be_taken_back_too() {
 
 #[test]
 fn a_unit_that_went_silent_is_so_in_the_file_too() {
-    let board_of = demo();
-    let resistor = board_of.resistors.iter().position(|r| r.id == "R12").unwrap();
-    let mut person = Person::at(&board(), &board_of, 3, &[Fault::ResistorShorted { resistor }]);
-    let moved = person.until(asks_for("read PROFILE with"));
-    person.do_it(&moved);
-    person.unit.with(|unit| unit.power(false));
-    person.bench.press("");
-    person.until(asks_for("type `silent`"));
-    person.bench.press("silent");
+    let mut person = Person::at_one_that_goes_silent();
     person.until(asks_for("end)"));
     person.bench.press("q");
     let file = person.kept(1);

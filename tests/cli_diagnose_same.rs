@@ -151,15 +151,7 @@ fn a_chip_with_another_number_than_the_records_is_refused() {
 
 #[test]
 fn a_unit_that_was_left_without_power_gets_none_when_it_is_gone_on_with() {
-    let board_of = demo();
-    let resistor = board_of.resistors.iter().position(|r| r.id == "R12").unwrap();
-    let mut person = Person::at(&board(), &board_of, 3, &[Fault::ResistorShorted { resistor }]);
-    let moved = person.until(asks_for("read PROFILE with"));
-    person.do_it(&moved);
-    person.unit.with(|unit| unit.power(false));
-    person.bench.press("");
-    person.until(asks_for("type `silent`"));
-    person.bench.press("silent");
+    let mut person = Person::at_one_that_goes_silent();
     person.asked().unwrap();
     person.bench.press("q");
     let record = person.kept(1);

@@ -86,8 +86,10 @@ diagnose my.toml --port /dev/ttyUSB0\n  \
 diagnose my.toml results/my/L1/U7-1.csv --port /dev/ttyUSB0\n  \
 diagnose my.toml --trust results/my/L1/U1-1.csv results/my/L1/U2-1.csv\n  \
 diagnose my.toml results/my/L1/U7-1.csv --found \"resistor open: R3, cracked\"\n\n\
-Exit codes: 0 one cause holds 95 %, or nothing shows; 5 it is still open, 1 no modelled cause explains the \
-readings, 2 usage or input. With --trust: 0 the units agree with the board file, 1 they do not, 5 they do in what they were read in.";
+Exit codes: 0 one cause holds 95 % with no look at it due, or nothing shows; 5 it is still open, or a \
+check failed that no part explains; 1 no modelled cause explains the readings, 2 usage or input. With \
+--trust: 0 the units agree with the board file, 1 they do not, 5 nobody knows, since none of them was \
+read in all of it.";
 
 /// Reasons that are named for which rows are left out.
 const NAMED: usize = 5;

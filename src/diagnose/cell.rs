@@ -454,7 +454,8 @@ impl<'a> Cell<'a> {
         if against { (AGAINST, true) } else { (0.0, false) }
     }
 
-    /// A level of a node, and what the chip's pull-up does to it: certain outside the input levels, a ramp between them.
+    /// A level of a node, and what the chip's pull-up does to it: certain outside the input levels, a
+    /// ramp between them.
     pub fn level(&self, point: &Point, (node, holds): (Node, Holds), pull: f64) -> (f64, bool) {
         let board = self.board;
         let supply = board.supply.volts;

@@ -24,12 +24,12 @@ impl Accuracy {
 }
 
 pub(super) const VOLTS_SD: Accuracy = Accuracy { share: 0.003, more: 0.002 };
-const OHMS_SD: Accuracy = Accuracy { share: 0.005, more: 0.3 };
+pub(super) const OHMS_SD: Accuracy = Accuracy { share: 0.005, more: LEAST_OHMS };
 /// Deviation of a code that the bench reads in a setting not tried yet.
 const CODE_SD: f64 = 1.0;
 
 /// What two leads and two tips have of their own, in ohms (common practice, no source).
-const LEAST_OHMS: f64 = 0.3;
+pub(super) const LEAST_OHMS: f64 = 0.3;
 
 /// Logarithm of how likely any value is by a slip of the hands: the wrong net, range or key, one time
 /// in a hundred (common practice, no source; the figure is ours), and then some value out of seven
@@ -113,8 +113,8 @@ pub(super) fn expected_by(
             if !*joined && beyond_rails(low, high) {
                 // Anything from one to the other, by the logarithm.
                 let top = high.min(OPEN_FROM);
-                let middle = ((low + 0.3) * top).sqrt();
-                return (middle, middle * (top / (low + 0.3)).ln() / 12f64.sqrt());
+                let middle = ((low + LEAST_OHMS) * top).sqrt();
+                return (middle, middle * (top / (low + LEAST_OHMS)).ln() / 12f64.sqrt());
             }
             (low, OHMS_SD.of(low).hypot(low * tolerance(board, between)))
         }
@@ -169,7 +169,7 @@ fn ohms_range(board: &Board, built: &Built, between: [NetId; 2], setting: &Setti
 /// Whether ohms depend on what lies between the rails: the chip and all the rest, which is not
 /// known.
 fn beyond_rails(low: f64, high: f64) -> bool {
-    high > low * RAILS_TELL && high > low + 0.3
+    high > low * RAILS_TELL && high > low + LEAST_OHMS
 }
 
 /// What a digital channel shows, as if low were the lowest code and high the highest.
@@ -230,7 +230,7 @@ pub(super) fn between_ends(
 ) -> Option<((f64, f64), f64)> {
     let Measurement::Ohms { between, setting, joined: false } = measurement else { return None };
     let (low, high) = ohms_range(board, built, *between, setting);
-    let spread = 0.005 + tolerance(board, between);
+    let spread = OHMS_SD.share + tolerance(board, between);
     beyond_rails(low, high).then_some(((low, high), spread))
 }
 

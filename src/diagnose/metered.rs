@@ -2,7 +2,7 @@
 //! cause gives.
 
 use super::evidence::{Evidence, Meter};
-use super::measure::{Measurement, OPEN_FROM, between_ends, expected, off};
+use super::measure::{LEAST_OHMS, Measurement, OHMS_SD, OPEN_FROM, between_ends, expected, off};
 use super::{Cause, Class, Diagnosis, Options, SETTLED, diagnose};
 use crate::board::Board;
 use crate::circuit::Parts;
@@ -79,7 +79,7 @@ impl Meter {
         let ohms = matches!(self, Meter::Ohms { .. });
         let (a, b) = (self.value(), other.value());
         let sd = match ohms {
-            true => (0.005 * a.abs() + 0.3).hypot(0.005 * b.abs() + 0.3),
+            true => OHMS_SD.of(a).hypot(OHMS_SD.of(b)),
             false => 0.005 * board.supply.volts.0,
         };
         self.same(other) && away(ohms, a, b, sd) > FAR
@@ -119,7 +119,7 @@ pub fn metered(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Mete
 
 /// Deviations by which ohms lie outside two ends, each of which is uncertain by a share.
 fn outside(read: f64, (low, high): (f64, f64), spread: f64) -> f64 {
-    let far = |end: f64| away(true, read, end, spread * end + 0.3);
+    let far = |end: f64| away(true, read, end, spread * end + LEAST_OHMS);
     match read {
         _ if read < low => far(low),
         _ if read > high.min(OPEN_FROM) && high < OPEN_FROM => far(high),
@@ -132,7 +132,7 @@ fn away(ohms: bool, a: f64, b: f64, sd: f64) -> f64 {
     match (ohms, a >= OPEN_FROM, b >= OPEN_FROM) {
         (false, ..) => (a - b).abs() / sd,
         (true, true, true) => 0.0,
-        (true, false, false) => (off(a, b) / (sd / (b + 0.3))).abs(),
+        (true, false, false) => (off(a, b) / (sd / (b + LEAST_OHMS))).abs(),
         (true, ..) => f64::INFINITY,
     }
 }

@@ -59,6 +59,20 @@ pub struct Person {
 }
 
 impl Person {
+    /// The demo's unit, which shorts its supply with the first move and is said to be silent.
+    pub fn at_one_that_goes_silent() -> Person {
+        let board_of = demo();
+        let resistor = board_of.resistors.iter().position(|r| r.id == "R12").unwrap();
+        let mut person = Person::at(&board(), &board_of, 3, &[Fault::ResistorShorted { resistor }]);
+        let moved = person.until(asks_for("read PROFILE with"));
+        person.do_it(&moved);
+        person.unit.with(|unit| unit.power(false));
+        person.bench.press("");
+        person.until(asks_for("type `silent`"));
+        person.bench.press("silent");
+        person
+    }
+
     pub fn at(file: &Path, board: &Arc<Board>, seed: u64, faults: &[Fault]) -> Person {
         Person::with(file, board, seed, faults, &[])
     }
