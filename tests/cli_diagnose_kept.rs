@@ -9,29 +9,13 @@ mod person;
 #[path = "cli_support/served.rs"]
 mod served;
 
-use cli_support::{Ended, PROGRAM, board, rows};
-use person::{Person, asks_for, demo, silent_contact};
+use cli_support::{PROGRAM, board, rows};
+use person::{Person, asks_for, conclusion, demo, diagnosed, silent_contact};
 use std::collections::HashMap;
-use std::path::Path;
 use std::process::Command;
 use strapwise::board::Place;
 use strapwise::faults::Fault;
 use strapwise::store;
-
-fn diagnosed(record: &Path) -> Ended {
-    let file = board();
-    cli_support::strapwise(&["diagnose", file.to_str().unwrap(), record.to_str().unwrap()])
-}
-
-/// The causes: the text behind the line that says of which unit. What is measured next depends on
-/// where the unit lies.
-fn conclusion(text: &str) -> &str {
-    let (_, last) = text.rsplit_once("vent-controller B").unwrap_or_else(|| panic!("{text}"));
-    let causes = last.split_once("\n\n").unwrap_or_else(|| panic!("{text}")).1;
-    ["\nMeasure next", "\nNext", "\nodds beforehand"]
-        .iter()
-        .fold(causes, |causes, end| causes.split(end).next().unwrap())
-}
 
 #[test]
 fn the_file_of_a_talk_says_what_the_talk_ended_with() {

@@ -9,7 +9,9 @@ mod person;
 mod served;
 
 use cli_support::{Bench, PROGRAM, board};
-use person::{Person, asks_for, demo, parsed, rp2040, served_unit, silent_contact};
+use person::{
+    Person, asks_for, conclusion, demo, diagnosed, parsed, rp2040, served_unit, silent_contact,
+};
 use std::process::Command;
 use strapwise::board::Place;
 use strapwise::faults::Fault;
@@ -274,11 +276,47 @@ fn a_blade_is_drawn_with_the_power_off_and_judged_by_what_the_unit_reads_then() 
             _ => None,
         });
     let mut person = Person::at(&board(), &board_of, 3, &[bridged.expect("pins of J1")]);
-    let trial = person.until(asks_for("draw a blade between pins 3 and 5 of J1"));
-    assert!(trial.contains("2. draw a blade") || trial.contains("J1, then press"), "{trial}");
+    // Somebody looks before a blade goes there.
+    let look = person.until(asks_for("is there solder between pins 3 and 5"));
+    assert!(!look.contains("blade"), "{look}");
+    person.bench.press("no");
+    let last = mended_by(person, "draw a blade between pins 3 and 5 of J1");
+    assert!(last.contains("J1 pins 3 and 5 are bridged"), "{last}");
+}
+
+#[test]
+fn solder_that_was_seen_is_drawn_off_which_proves_it_and_mends_the_unit() {
+    let board_of = demo();
+    let at_headers = strapwise::faults::modelled(&board_of)
+        .into_iter()
+        .find(|fault| matches!(fault, Fault::HeadersBridged { .. }));
+    let bridged = at_headers.expect("headers side by side");
+    let mut person = Person::at(&board(), &board_of, 3, &[bridged]);
+    // Seen at the headers it is all but sure, and drawing it off is the repair.
+    let look = person.until(asks_for("is there solder between pin 1 of J2 and pin 1 of J3?"));
+    assert!(!look.contains("iron"), "{look}");
+    person.bench.press("yes");
+    let last = mended_by(
+        person,
+        "draw the solder off between pin 1 of J2 and pin 1 of J3 with iron and braid",
+    );
+    assert!(last.contains("J2 pin 1 and J3 pin 1 are bridged"), "{last}");
+}
+
+/// Does with the unit, power off, what mends it, and brings it back; what is concluded then.
+fn mended_by(mut person: Person, act: &'static str) -> String {
+    let mut trial = person.until(asks_for(act));
+    if trial.contains("switch the power off") {
+        person.answer(&trial);
+        trial = person.until(asks_for(act));
+    }
+    assert!(
+        trial.contains(&format!("2. {act}")) || trial.contains(&format!("{act}, then press")),
+        "{trial}"
+    );
     assert!(!trial.contains("plug the unit in"), "no power while that is done: {trial}");
     person.do_it(&trial);
-    let (good, setting) = (board_of.clone(), person.setting.clone());
+    let (good, setting) = (person.board.clone(), person.setting.clone());
     person.unit.with(move |unit| {
         *unit = person::unit(&good, 3, &[]);
         unit.place_all(&setting);
@@ -287,13 +325,17 @@ fn a_blade_is_drawn_with_the_power_off_and_judged_by_what_the_unit_reads_then() 
     let back = person.until(asks_for("plug the unit in again"));
     person.do_it(&back);
     person.bench.press("");
-    while let Some(text) = person.asked() {
-        person.answer(&text);
-    }
+    assert_eq!(person.asked(), None, "it reads otherwise from here on");
+    let file = person.kept(1);
     let ended = person.bench.end();
     assert!(ended.out.contains("it reads as it should: yes"), "{}", ended.out);
-    let last = ended.out.rsplit("vent-controller B").next().unwrap();
-    assert!(last.contains("J1 pins 3 and 5 are bridged"), "{last}");
+    assert_eq!((ended.code, ended.err.as_str()), (Some(0), ""), "{}", ended.out);
+    let last = conclusion(&ended.out);
+    let words = last.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains(&format!("The unit was mended by this: {act}.")), "{last}");
+    assert!(words.contains("It has to be tested anew, whole (`bench`)."), "{last}");
+    assert_eq!(conclusion(&diagnosed(&file).out), last);
+    last.to_string()
 }
 
 #[test]

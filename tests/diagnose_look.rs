@@ -12,8 +12,8 @@ use std::sync::Arc;
 use strapwise::board::{Board, Level, NetId, Place, Setting};
 use strapwise::circuit::Parts;
 use strapwise::diagnose::{
-    Diagnosis, Evidence, Look, Measurement, Meter, Options, Proof, Read, Reading, Suggestion,
-    diagnose, measured, metered, set_apart, suggest,
+    Between, Diagnosis, Evidence, Look, Measurement, Meter, Options, Proof, Read, Reading,
+    Suggestion, diagnose, measured, metered, set_apart, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
 use strapwise::record::{Row, RowKind};
@@ -106,7 +106,7 @@ fn an_eye_that_sees_nothing_leaves_the_defect_possible() {
         causes.filter(|c| c.faults == [bridge]).map(|c| c.probability).sum::<f64>()
     };
     let before = share(&evidence);
-    evidence.looks.push((Look::Bridge { jumper, pins }, false));
+    evidence.looks.push((Look::Bridge(Between::Header { jumper, pins }), false));
     let after = share(&evidence);
     assert!(after < before && after > 0.02, "{before} {after}");
 }
@@ -120,13 +120,13 @@ fn who_saw_nothing_of_one_cause_is_asked_to_see_the_other_before_it_is_lifted() 
         panic!("no two headers are neighbours")
     };
     let (board, mut evidence) = seen(truth);
-    evidence.looks.push((Look::BridgeBetween { jumpers, pins }, false));
+    evidence.looks.push((Look::Bridge(Between::Headers { jumpers, pins }), false));
     let (found, next) = weigh(&board, &evidence);
     let (Fault::ChannelsBridged { channels, .. }, held) = leader(&found) else {
         panic!("{:?}", leader(&found))
     };
     assert!(held > 0.95, "{held}");
-    let look = Look::ChipBridge { channels };
+    let look = Look::Bridge(Between::Chip { channels });
     assert_eq!(next.first().map(|s| &s.measurement), Some(&Measurement::Look(look)));
     // Seen there it is settled; not seen there either it stays open.
     let told = |yes: bool| {
@@ -138,6 +138,62 @@ fn who_saw_nothing_of_one_cause_is_asked_to_see_the_other_before_it_is_lifted() 
     let (held, left) = told(true);
     assert!(held > 0.99 && left == 0, "{held} {left}");
     assert!(told(false).0 < 0.95);
+}
+
+#[test]
+fn where_nothing_was_seen_at_either_place_an_iron_tells_them_apart() {
+    let all = modelled(&vent_controller());
+    let at_headers = all.iter().find(|f| matches!(f, Fault::HeadersBridged { .. }));
+    let Some(&truth @ Fault::HeadersBridged { jumpers, pins, .. }) = at_headers else {
+        panic!("no two headers are neighbours")
+    };
+    let (board, mut evidence) = seen(truth);
+    let (found, next) = weigh(&board, &evidence);
+    let (Fault::ChannelsBridged { channels, .. }, _) = leader(&found) else {
+        panic!("{:?}", leader(&found))
+    };
+    // Nobody puts an iron where nobody looked.
+    let iron = |s: &Suggestion| matches!(s.measurement, Measurement::Look(Look::Desoldered(_)));
+    assert!(!next.iter().any(iron), "{next:?}");
+    let (headers, chip) = (Between::Headers { jumpers, pins }, Between::Chip { channels });
+    evidence.looks.extend([(Look::Bridge(headers), false), (Look::Bridge(chip), false)]);
+    let told = |outcomes: &[(Between, bool)]| {
+        let mut evidence = evidence.clone();
+        evidence.looks.extend(outcomes.iter().map(|&(at, yes)| (Look::Desoldered(at), yes)));
+        let (found, next) = weigh(&board, &evidence);
+        let text = diagnosis::text(&board, &evidence, &found, &next, 80);
+        (leader(&found), next.first().map(|s| s.measurement.clone()), text)
+    };
+    // It goes first where the solder is likelier; in vain there, to the other place.
+    let (_, next, text) = told(&[]);
+    assert_eq!(next, Some(Measurement::Look(Look::Desoldered(chip))));
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let asked = "of the chip with iron and braid, power off: does the unit then read as it should?";
+    assert!(words.contains(asked), "{text}");
+    let (_, next, _) = told(&[(chip, false)]);
+    assert_eq!(next, Some(Measurement::Look(Look::Desoldered(headers))));
+    let ((cause, held), next, text) = told(&[(chip, false), (headers, true)]);
+    assert!(cause == truth && held > 0.98 && next.is_none(), "{cause:?} {held} {next:?}");
+    assert!(text.contains("The unit was mended by this: draw the solder off"), "{text}");
+}
+
+#[test]
+fn a_joint_soldered_anew_tells_a_pin_that_is_not_soldered_from_a_resistor_that_is_open() {
+    let board = vent_controller();
+    let open = modelled(&board).into_iter().find_map(|fault| match fault {
+        Fault::PinOpen { channel } if board.channels[channel].id == "PROFILE" => Some(channel),
+        _ => None,
+    });
+    let channel = open.expect("the pin of ADDR0");
+    let (board, mut evidence) = seen(Fault::PinOpen { channel });
+    let look = Look::Resoldered { channel };
+    evidence.looks.push((Look::PinJoint { channel }, false));
+    let (before, next) = weigh(&board, &evidence);
+    assert!(leader(&before).1 < 0.95, "{:?}", leader(&before));
+    assert!(next.iter().any(|s| s.measurement == Measurement::Look(look)), "{next:?}");
+    evidence.looks.push((look, true));
+    let (found, _) = weigh(&board, &evidence);
+    assert!(leader(&found).0 == (Fault::PinOpen { channel }) && leader(&found).1 > 0.9);
 }
 
 #[test]
@@ -388,7 +444,7 @@ fn ohms_that_one_cause_gives_to_the_digit_are_not_set_aside_for_one_that_does_no
     let board = vent_controller();
     let stuck = modelled(&board).into_iter().find(|fault| match *fault {
         Fault::PinStuck { channel, level } => {
-            board.channels[channel].id == "ADDR0" && level == Level::Low
+            board.channels[channel].id == "PROFILE" && level == Level::Low
         }
         _ => false,
     });

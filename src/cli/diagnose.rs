@@ -69,12 +69,14 @@ const EXAMPLES: &str = "Volts are against ground, power on, in the delivery sett
 the supply net as well, which they are shares of: VCC=5.02V. Ohms are with every shunt off. \
 Another setting follows an @, with commas: TAP3@J1=2,J2=open=2.31V. Ohms with the supply net joined \
 to ground: TAP2:TAP3+joined=2k7.\n\n\
-What can be looked for: second-shunt:J1, bridge:J1:1-3, \
-chip-bridge:CHANNEL:CHANNEL, other-value:R3 (printed on it), printed:R3:2k2 (in place of the \
-board file's value), joint:R3 (bad), across:R3 (solder), pin-joint:CHANNEL, wrong-end:J3, mistaken:J1:J2, other-shunt:J4:on (reads right \
-with another one), scraped:J1:1-3 (reads right after a blade), lifted:R3 (out of tolerance with one \
-end lifted), answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). A look may err, and is \
-weighed so.\n\n\
+What can be looked for: second-shunt:J1, bridge:J1:1-3 (pins of a header), bridge:J1:3:J2:1 (of \
+two), chip-bridge:CHANNEL:CHANNEL, other-value:R3 (printed on it), printed:R3:2k2 (in place of the \
+board file's value), joint:R3 (bad), across:R3 (solder), pin-joint:CHANNEL (bad), wrong-end:J3, \
+mistaken:J1:J2, answer:QUESTION and lamp:QUESTION:R30 (asked again in a test). What can be tried: \
+other-shunt:J4:on (reads right with another one), scraped:J1:1-3 (reads right after a blade), \
+desoldered:J1:1-3 and chip-desoldered:CHANNEL:CHANNEL (reads right once the solder is drawn off), \
+resoldered:CHANNEL (reads right with the joint soldered anew), lifted:R3 (out of tolerance with \
+one end lifted). A look may err, and is weighed so.\n\n\
 With --port the unit on the bench is led through what settles most, shunts, power and leads \
 included; Enter leaves a measurement out, `b` takes the last answer back, `q` ends with what is \
 concluded.\n\n\

@@ -234,7 +234,8 @@ impl<'a> Lead<'a> {
         evidence: &mut Evidence,
     ) -> Result<Option<Exit>, Failure> {
         let mut begun = false;
-        loop {
+        // It no longer reads what it did once a trial mended it.
+        while evidence.mended().is_none() {
             // What was read first may have been taken back.
             if (!begun || (self.live.is_some() && evidence.is_empty()))
                 && let Some(came) = self.begin(talk, evidence)?
@@ -270,6 +271,7 @@ impl<'a> Lead<'a> {
                 Came::Stop => return Ok(Some(Exit::Interrupted)),
             }
         }
+        Ok(None)
     }
 
     /// A value that goes with nothing, or alone decides, is measured again, once, before anything is
@@ -278,7 +280,13 @@ impl<'a> Lead<'a> {
         let each = so.apart.iter().flat_map(|apart| &apart.meter);
         let mut each = each.map(|&i| evidence.meter[i].measurement());
         let measurement = each.find(|m| !self.again.contains(m) && !self.is_left_out(m))?;
-        Some(Suggestion { measurement, settles: 1.0, expected: Vec::new(), supply_first: None })
+        Some(Suggestion {
+            measurement,
+            settles: 1.0,
+            expected: Vec::new(),
+            yes: 0.0,
+            supply_first: None,
+        })
     }
 
     /// Whose unit it is, where a record was given; else the unit is looked at as it is delivered. The

@@ -1,5 +1,5 @@
-//! What is tried out on a unit on the bench: another shunt, a blade between pins, lamps looked at
-//! again. Where the probe can tell what comes of it, nobody else has to.
+//! What is tried out on a unit on the bench: another shunt, a blade or an iron between pins, lamps
+//! looked at again. Where the probe can tell what comes of it, nobody else has to.
 
 use super::Failure;
 use super::connection::{ByMeter, nonce};
@@ -7,11 +7,12 @@ use super::diagnose_live::{Live, Ready, ready_of};
 use super::diagnose_talk::{Said, Talk};
 use crate::bench::showing::Shower;
 use crate::bench::{Check, Cut, Verdict};
-use crate::board::{Place, Setting};
+use crate::board::{NetId, Place, Setting};
 use crate::circuit;
-use crate::diagnose::{self, Cause, Evidence, Look};
+use crate::diagnose::{self, Between, Cause, Evidence, Look};
 use crate::record::Head;
 use crate::record::fold::Folder;
+use crate::report::diagnosis_look;
 use crate::report::diagnosis_steps::Wanted;
 use crate::screen::Silent;
 use crate::session::Conductor;
@@ -38,29 +39,20 @@ impl Live<'_> {
             Look::OtherShunt { jumper, position } => {
                 let at = |s: &Setting| s.0[jumper] == Place::At(position);
                 let usual = self.board.delivery.with(jumper, Place::At(position));
-                let setting = self.worst(evidence, jumper, at).unwrap_or(usual);
+                let own = self.channels(jumper);
+                let setting = self.worst(evidence, &own, at).unwrap_or(usual);
                 let id = &self.board.jumpers[jumper].id;
                 let act = format!("put another shunt on {id} in place of the unit's own");
                 let owed = format!("put the unit's own shunt back on {id}");
-                let came = self.judge(talk, look, setting, &[jumper], &act, evidence)?;
+                let came = self.judge(talk, look, setting, &own, &act, evidence)?;
                 self.owed = came.1.map(|_| owed);
                 Ok(came)
             }
-            Look::Scraped { jumper, pins: [a, b] } => {
-                let usual = self.board.delivery.clone();
-                let setting = self.worst(evidence, jumper, |_| true).unwrap_or(usual);
-                let id = &self.board.jumpers[jumper].id;
-                let act = format!("draw a blade between pins {a} and {b} of {id}");
-                self.hand_off(talk, look, &setting, evidence, &act, &[jumper])
+            Look::Scraped(pins) | Look::Desoldered(pins) => {
+                let touched = self.beside(pins);
+                self.hand_off(talk, look, &touched, evidence)
             }
-            Look::ScrapedBetween { jumpers, pins: [p, q] } => {
-                let usual = self.board.delivery.clone();
-                let worst = jumpers.iter().find_map(|&j| self.worst(evidence, j, |_| true));
-                let setting = worst.unwrap_or(usual);
-                let [a, b] = jumpers.map(|j| self.board.jumpers[j].id.as_str());
-                let act = format!("draw a blade between pin {p} of {a} and pin {q} of {b}");
-                self.hand_off(talk, look, &setting, evidence, &act, &jumpers)
-            }
+            Look::Resoldered { channel } => self.hand_off(talk, look, &[channel], evidence),
             Look::Lifted { resistor } => {
                 let setting = self.hand.setting.clone();
                 let setting = setting.unwrap_or_else(|| self.board.delivery.clone());
@@ -76,25 +68,26 @@ impl Live<'_> {
         }
     }
 
-    /// The same with the power off while something is done to the unit.
+    /// The same with the power off while something is done to the unit, which channels may show.
     fn hand_off(
         &mut self,
         talk: &mut Talk,
         look: Look,
-        setting: &Setting,
+        touched: &[usize],
         evidence: &mut Evidence,
-        act: &str,
-        jumpers: &[usize],
     ) -> Result<(Ready, Option<bool>), Failure> {
+        let usual = self.board.delivery.clone();
+        let setting = self.worst(evidence, touched, |_| true).unwrap_or(usual);
+        let act = diagnosis_look::trial(self.board, look);
         let off = Wanted { setting: setting.clone(), powered: false, joined: false };
-        match self.bring(talk, &off, Some(act), evidence)? {
+        match self.bring(talk, &off, act.as_deref(), evidence)? {
             Ready::Yes => {}
             other => return Ok((other, None)),
         }
-        self.judge(talk, look, setting.clone(), jumpers, "", evidence)
+        self.judge(talk, look, setting, touched, "", evidence)
     }
 
-    /// Whether the channels that jumpers bear on read as they should after something was done.
+    /// Whether channels read as they should after something was done.
     fn judge(
         &mut self,
         talk: &mut Talk,
@@ -119,14 +112,15 @@ impl Live<'_> {
         };
         let rows = self.rows(&wanted.setting, &seen);
         self.kept.tried(look, rows)?;
-        let own: Vec<usize> = touched.iter().flat_map(|&j| self.channels(j)).collect();
-        let checks: Vec<&Check> = seen.checks.iter().filter(|c| own.contains(&c.channel)).collect();
+        let own = |c: &&Check| touched.contains(&c.channel);
+        let checks: Vec<&Check> = seen.checks.iter().filter(own).collect();
         if checks.is_empty() {
             return Ok((Ready::Yes, None));
         }
         // It is judged by the setting that was asked for, whatever else it may read as.
+        let nets: Vec<NetId> = touched.iter().map(|&c| self.board.channels[c].net).collect();
         let groups = circuit::groups(self.board).into_iter();
-        let groups = groups.filter(|g| g.jumpers.iter().any(|j| touched.contains(j)));
+        let groups = groups.filter(|g| g.nets.iter().any(|net| nets.contains(net)));
         let mut jumpers = groups.flat_map(|g| g.jumpers);
         let there = jumpers.all(|j| seen.setting.0[j] == wanted.setting.0[j]);
         let right = there && checks.iter().all(|c| c.verdict == Verdict::Pass);
@@ -145,14 +139,24 @@ impl Live<'_> {
             .collect()
     }
 
-    /// The setting in which a channel of a jumper is farthest from what it should be.
+    /// Channels that what joins the pins of a pins bears on.
+    fn beside(&self, pins: Between) -> Vec<usize> {
+        match pins {
+            Between::Header { jumper, .. } => self.channels(jumper),
+            Between::Headers { jumpers, .. } => {
+                jumpers.iter().flat_map(|&j| self.channels(j)).collect()
+            }
+            Between::Chip { channels } => channels.to_vec(),
+        }
+    }
+
+    /// The setting in which one of these channels is farthest from what it should be.
     fn worst(
         &self,
         evidence: &Evidence,
-        jumper: usize,
+        own: &[usize],
         at: impl Fn(&Setting) -> bool,
     ) -> Option<Setting> {
-        let own = self.channels(jumper);
         let good = diagnose::compare(self.board, evidence, &Cause::good());
         let off = |c: &diagnose::Compared| match (c.read, c.good) {
             (Some(a), Some(b)) => (a - b).abs(),

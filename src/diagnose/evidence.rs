@@ -158,6 +158,11 @@ impl Evidence {
         evidence
     }
 
+    /// What was tried that mended the unit, so that it no longer reads as these readings have it.
+    pub fn mended(&self) -> Option<Look> {
+        self.looks.iter().find(|(look, yes)| *yes && look.may_mend()).map(|(look, _)| *look)
+    }
+
     /// The rows that can be of this unit.
     fn fit(&mut self, board: &Board, rows: &[Row]) -> Vec<Row> {
         let Some(first) = rows.first() else { return Vec::new() };

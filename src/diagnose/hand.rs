@@ -30,7 +30,7 @@ const LEAD: f64 = 0.03;
 /// a unit that must not get power those are left that need none, and what an iron or a blade would
 /// settle only where it is worth that.
 pub fn in_hand(board: &Board, hand: &InHand, suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
-    let worth = |s: &Suggestion| s.settles - work(board, hand, &s.measurement);
+    let worth = |s: &Suggestion| s.settles - work(board, hand, s);
     let can = |s: &Suggestion| !hand.dead || !needs_power(&s.measurement);
     let mut found: Vec<Suggestion> = spared(suggestions).into_iter().filter(can).collect();
     found.sort_by(|a, b| worth(b).total_cmp(&worth(a)));
@@ -41,7 +41,7 @@ pub fn in_hand(board: &Board, hand: &InHand, suggestions: Vec<Suggestion>) -> Ve
 /// whether it is on the bench or its record on the desk.
 pub fn spared(mut suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
     suggestions.retain(|s| match &s.measurement {
-        Measurement::Look(look) if look.changes_the_unit() => s.settles > look.work(),
+        Measurement::Look(look) if look.changes_the_unit() => s.settles > look.work(s.yes),
         _ => true,
     });
     suggestions
@@ -58,7 +58,7 @@ fn needs_power(measurement: &Measurement) -> bool {
     }
 }
 
-fn work(board: &Board, hand: &InHand, measurement: &Measurement) -> f64 {
+fn work(board: &Board, hand: &InHand, suggestion: &Suggestion) -> f64 {
     let moves = |to: &Setting| {
         let from = hand.setting.as_ref();
         let moved = |&j: &usize| from.is_none_or(|from| from.0[j] != to.0[j]);
@@ -68,7 +68,7 @@ fn work(board: &Board, hand: &InHand, measurement: &Measurement) -> f64 {
         }
     };
     let power = |wanted: bool| if wanted == hand.powered { 0.0 } else { POWER };
-    match measurement {
+    match &suggestion.measurement {
         Measurement::Volts { setting, .. } | Measurement::Reading { setting, .. } => {
             moves(setting) + power(true)
         }
@@ -76,7 +76,7 @@ fn work(board: &Board, hand: &InHand, measurement: &Measurement) -> f64 {
             moves(setting) + power(false) + if *joined { LEAD } else { 0.0 }
         }
         Measurement::Look(look) => {
-            look.work() + if look.question().is_some() { power(true) } else { 0.0 }
+            look.work(suggestion.yes) + if look.question().is_some() { power(true) } else { 0.0 }
         }
     }
 }

@@ -8,6 +8,30 @@ use crate::circuit::Parts;
 use crate::faults::{self, Built, Fault, answer};
 use crate::units::Ohms;
 
+/// Two pins side by side that solder or residue may join.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Between {
+    /// Of one header.
+    Header {
+        /// Jumper index.
+        jumper: usize,
+        /// Numbers of the header pins.
+        pins: [u16; 2],
+    },
+    /// Of two headers.
+    Headers {
+        /// Jumper indices.
+        jumpers: [usize; 2],
+        /// The number of the pin on each header.
+        pins: [u16; 2],
+    },
+    /// Of the chip.
+    Chip {
+        /// Channel indices.
+        channels: [usize; 2],
+    },
+}
+
 /// Something to look for on a unit, with a magnifier, or to try by hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Look {
@@ -16,25 +40,8 @@ pub enum Look {
         /// Jumper index.
         jumper: usize,
     },
-    /// Solder between two pins of a header.
-    Bridge {
-        /// Jumper index.
-        jumper: usize,
-        /// Numbers of the header pins.
-        pins: [u16; 2],
-    },
-    /// Solder between pins of two headers.
-    BridgeBetween {
-        /// Jumper indices.
-        jumpers: [usize; 2],
-        /// The number of the pin on each header.
-        pins: [u16; 2],
-    },
-    /// Solder or residue between the pins of two channels on the chip.
-    ChipBridge {
-        /// Channel indices.
-        channels: [usize; 2],
-    },
+    /// Solder between two pins, or on the chip residue as well.
+    Bridge(Between),
     /// Any value printed on a resistor but the board file's.
     OtherValue {
         /// Resistor index.
@@ -79,19 +86,14 @@ pub enum Look {
         /// Position index.
         position: usize,
     },
-    /// A reading that comes right once a blade was drawn between two pins of a header.
-    Scraped {
-        /// Jumper index.
-        jumper: usize,
-        /// Numbers of the header pins.
-        pins: [u16; 2],
-    },
-    /// A reading that comes right once a blade was drawn between pins of two headers.
-    ScrapedBetween {
-        /// Jumper indices.
-        jumpers: [usize; 2],
-        /// The number of the pin on each header.
-        pins: [u16; 2],
+    /// A reading that comes right once a blade was drawn between two pins.
+    Scraped(Between),
+    /// A reading that comes right once the solder between two pins was drawn off with an iron.
+    Desoldered(Between),
+    /// A reading that comes right once the joint at the chip's pin of a channel was soldered anew.
+    Resoldered {
+        /// Channel index.
+        channel: usize,
     },
     /// A resistor that a meter finds out of tolerance with one end lifted.
     Lifted {
@@ -135,20 +137,23 @@ impl Look {
     /// How far eye and hand are to be trusted (common practice, no source; the figures are ours):
     /// an extra shunt is plain, a printed value is read wrongly now and then, a joint shows its
     /// fault less often than it has one. A poor contact goes away with another shunt in half of
-    /// cases, the rest sit in the pin.
+    /// cases, the rest sit in the pin. A blade and an iron cure what they are put to, now and then
+    /// something beside it, and what is read then leaves no doubt.
     pub fn rates(&self) -> Rates {
         let rates = |found, imagined| Rates { found, imagined };
         match self {
             Look::SecondShunt { .. } => rates(0.99, 0.002),
-            Look::Bridge { .. } | Look::BridgeBetween { .. } => rates(0.9, 0.02),
-            Look::ChipBridge { .. } => rates(0.85, 0.03),
+            Look::Bridge(Between::Chip { .. }) => rates(0.85, 0.03),
+            Look::Bridge(_) => rates(0.9, 0.02),
             Look::OtherValue { .. } | Look::Printed { .. } => rates(0.97, 0.01),
             Look::Joint { .. } => rates(0.75, 0.04),
             Look::Across { .. } => rates(0.9, 0.02),
             Look::PinJoint { .. } => rates(0.7, 0.05),
             Look::WrongEnd { .. } | Look::Mistaken { .. } => rates(0.9, 0.02),
             Look::OtherShunt { .. } => rates(0.5, 0.02),
-            Look::Scraped { .. } | Look::ScrapedBetween { .. } => rates(0.9, 0.02),
+            Look::Scraped(_) => rates(0.9, 0.005),
+            Look::Desoldered(_) => rates(0.95, 0.01),
+            Look::Resoldered { .. } => rates(0.9, 0.01),
             Look::Lifted { .. } => rates(0.99, 0.005),
             Look::Answer { .. } | Look::Lamp { .. } => rates(1.0 - SLIP, SLIP),
         }
@@ -161,18 +166,32 @@ impl Look {
 
     /// Whether an iron or a blade is put to the unit.
     pub fn changes_the_unit(&self) -> bool {
-        let scraped = matches!(self, Look::Scraped { .. } | Look::ScrapedBetween { .. });
-        scraped || matches!(self, Look::Lifted { .. })
+        self.may_mend() || matches!(self, Look::Lifted { .. })
+    }
+
+    /// Whether a yes says that the defect is gone, so that the unit reads otherwise from there on.
+    pub fn may_mend(&self) -> bool {
+        matches!(self, Look::Scraped(_) | Look::Desoldered(_) | Look::Resoldered { .. })
     }
 
     /// What the work of it is worth, as a share of what is open: a look costs nothing beside that,
-    /// an iron does.
-    pub(super) fn work(&self) -> f64 {
+    /// an iron does, the less the likelier a `yes` is, which is the repair itself.
+    pub(super) fn work(&self, yes: f64) -> f64 {
         match self {
             Look::OtherShunt { .. } | Look::Answer { .. } | Look::Lamp { .. } => 0.03,
-            Look::Scraped { .. } | Look::ScrapedBetween { .. } => 0.1,
+            Look::Scraped(_) => 0.35 * (1.0 - yes),
+            Look::Desoldered(_) | Look::Resoldered { .. } => 0.7 * (1.0 - yes),
             Look::Lifted { .. } => 0.2,
             _ => 0.0,
+        }
+    }
+
+    /// What is looked at before a blade or an iron goes there.
+    pub(super) fn comes_after(&self) -> Option<Look> {
+        match *self {
+            Look::Scraped(pins) | Look::Desoldered(pins) => Some(Look::Bridge(pins)),
+            Look::Resoldered { channel } => Some(Look::PinJoint { channel }),
+            _ => None,
         }
     }
 
@@ -205,22 +224,19 @@ impl Look {
                     _ => Vec::new(),
                 }
             }
-            // Residue and whiskers give way to a blade, solder does not.
-            Fault::PinsBridged { jumper, pins, .. } if is_poor_bridge(fault) => {
-                vec![Look::Bridge { jumper, pins }, Look::Scraped { jumper, pins }]
-            }
-            Fault::PinsBridged { jumper, pins, .. } => vec![Look::Bridge { jumper, pins }],
-            Fault::HeadersBridged { jumpers, pins, .. } if is_poor_bridge(fault) => {
-                vec![Look::BridgeBetween { jumpers, pins }, Look::ScrapedBetween { jumpers, pins }]
+            Fault::PinsBridged { jumper, pins, .. } => {
+                bridged(fault, Between::Header { jumper, pins })
             }
             Fault::HeadersBridged { jumpers, pins, .. } => {
-                vec![Look::BridgeBetween { jumpers, pins }]
+                bridged(fault, Between::Headers { jumpers, pins })
             }
+            Fault::ChannelsBridged { channels, .. } => bridged(fault, Between::Chip { channels }),
             Fault::SecondShunt { jumper, .. } => vec![Look::SecondShunt { jumper }],
             Fault::CountedFromWrongEnd { jumper } => vec![Look::WrongEnd { jumper }],
             Fault::HeadersMistaken { jumpers } => vec![Look::Mistaken { jumpers }],
-            Fault::PinOpen { channel } => vec![Look::PinJoint { channel }],
-            Fault::ChannelsBridged { channels, .. } => vec![Look::ChipBridge { channels }],
+            Fault::PinOpen { channel } => {
+                vec![Look::PinJoint { channel }, Look::Resoldered { channel }]
+            }
             Fault::PinStuck { .. }
             | Fault::PinLeaks { .. }
             | Fault::PullUpMissing { .. }
@@ -298,10 +314,7 @@ impl Look {
         if let Some(lights) = self.lights(board, faults) {
             return if lights { rates.found } else { rates.imagined };
         }
-        let by_eye = matches!(
-            self,
-            Look::Bridge { .. } | Look::BridgeBetween { .. } | Look::ChipBridge { .. }
-        );
+        let by_eye = matches!(self, Look::Bridge(_));
         match faults.iter().find(|f| self.is_for(board, f)) {
             None => rates.imagined,
             Some(fault) if by_eye && is_poor_bridge(fault) => rates.found / 2.0,
@@ -354,6 +367,17 @@ impl Look {
         let missed = DOUBT * (1.0 - self.yes(board, faults));
         missed.min(1.0 - self.rates().imagined).ln()
     }
+}
+
+/// What a bridge is looked for by. Residue and whiskers give way to a blade, solder to an iron only;
+/// between the pins of a chip there is no room for a blade.
+fn bridged(fault: &Fault, pins: Between) -> Vec<Look> {
+    let mut found = vec![Look::Bridge(pins)];
+    if is_poor_bridge(fault) && !matches!(pins, Between::Chip { .. }) {
+        found.push(Look::Scraped(pins));
+    }
+    found.push(Look::Desoldered(pins));
+    found
 }
 
 fn is_poor_bridge(fault: &Fault) -> bool {

@@ -34,7 +34,7 @@ pub use failed::{Failed, TakenBack};
 pub use filed::{Filed, far_off, other_chip};
 pub use hand::{InHand, in_hand, spared};
 pub use learned::learned;
-pub use look::{Look, Rates};
+pub use look::{Between, Look, Rates};
 pub use measure::{Measurement, OPEN_FROM, measured, ohms_ends};
 pub use metered::{Apart, Metered, metered, set_apart};
 pub use next::{Suggestion, suggest};

@@ -33,6 +33,8 @@ pub struct Suggestion {
     /// deviation, in volts, ohms or codes; infinite ohms for open. Of a look, the probability of a
     /// yes.
     pub expected: Vec<(usize, usize, f64, f64)>,
+    /// How likely a yes is, by all that is known; 0 of what is no look.
+    pub yes: f64,
     /// What the supply has to show first, so that volts are exact shares of it: none where it was
     /// measured, or its tolerance says as much.
     pub supply_first: Option<Measurement>,
@@ -46,13 +48,18 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     if first.is_none_or(|(_, _, first)| holds(board, evidence, diagnosis, first)) {
         return Vec::new();
     }
+    // A unit that was mended reads otherwise than what the causes are weighed by.
+    if evidence.mended().is_some() {
+        return Vec::new();
+    }
     let mut measurements = candidates(board, evidence);
     let by_cause = leading.causes.iter().flat_map(|(_, _, cause)| &cause.faults);
     let by_cause = by_cause.flat_map(|fault| Look::of(board, fault));
     for look in by_cause.chain(Look::at_lamps(board)) {
-        let (asked, measurement) =
-            (|&(l, yes): &(Look, bool)| l.tells(&look, yes), Measurement::Look(look));
-        if !measurements.contains(&measurement) && !evidence.looks.iter().any(asked) {
+        let asked = |look: Look| evidence.looks.iter().any(|&(l, yes)| l.tells(&look, yes));
+        let due = look.comes_after().is_none_or(asked);
+        let measurement = Measurement::Look(look);
+        if due && !asked(look) && !measurements.contains(&measurement) {
             measurements.push(measurement);
         }
     }
@@ -127,6 +134,13 @@ impl<'a> Leading<'a> {
             _ => self.units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
         };
         let settles = information(&self.weights, &expected, &measurement);
+        let yes = match measurement {
+            Measurement::Look(_) => {
+                let each = self.weights.iter().zip(&expected).map(|(w, (yes, _))| w * yes);
+                each.sum::<f64>() / self.weights.iter().sum::<f64>()
+            }
+            _ => 0.0,
+        };
         if settles <= least {
             return None;
         }
@@ -134,7 +148,7 @@ impl<'a> Leading<'a> {
         let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
         let settles = (settles / self.entropy.max(1e-9)).min(1.0);
         let supply_first = supply_first(board, evidence, &measurement);
-        Some(Suggestion { measurement, settles, expected, supply_first })
+        Some(Suggestion { measurement, settles, expected, yes, supply_first })
     }
 }
 
@@ -157,7 +171,7 @@ fn effort(suggestion: &Suggestion) -> f64 {
     let work = match suggestion.measurement {
         // The unit is in the hand already, and nothing is to be connected.
         Measurement::Volts { .. } => 0.0,
-        Measurement::Look(look) => look.work(),
+        Measurement::Look(look) => look.work(suggestion.yes),
         Measurement::Reading { .. } => 0.02,
         Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
     };

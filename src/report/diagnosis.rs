@@ -130,7 +130,7 @@ pub fn text(
     out += &drawn(board, evidence, diagnosis, width);
     out += &diagnosis_beside::text(board, &beside(board, evidence, leading(diagnosis)));
     let good = nothing_to_lift(board, evidence, diagnosis);
-    out += &diagnosis_next::text(board, diagnosis, next, good);
+    out += &diagnosis_next::text(board, evidence, diagnosis, next, good);
     for why in &evidence.left_out {
         out += &paragraph(&format!("not used: {why}"), 0);
     }

@@ -1,35 +1,18 @@
 //! Looks in words: what to look for, and how the command line names it.
 
 use crate::board::Board;
-use crate::diagnose::Look;
+use crate::diagnose::{Between, Look};
 use crate::units::{Allow, Ohms, read};
 
 /// What to do for a look, ending in a question with yes or no.
 pub fn question(board: &Board, look: Look) -> String {
     let j = |j: usize| board.jumpers[j].id.as_str();
     let r = |r: usize| board.resistors[r].id.as_str();
-    let pin = |c: usize| format!("{} ({})", board.channels[c].pin.name, board.channels[c].id);
     match look {
         Look::SecondShunt { jumper } => {
             format!("look at {}: is there a shunt on it that the test did not ask for?", j(jumper))
         }
-        Look::Bridge { jumper, pins: [a, b] } => format!(
-            "look at {} from below with a magnifier: is there solder between pins {a} and {b}?",
-            j(jumper)
-        ),
-        Look::BridgeBetween { jumpers: [a, b], pins: [p, q] } => format!(
-            "look at {} and {} from below with a magnifier: is there solder between pin {p} of {} \
-             and pin {q} of {}?",
-            j(a),
-            j(b),
-            j(a),
-            j(b)
-        ),
-        Look::ChipBridge { channels: [a, b] } => format!(
-            "look at the chip with a magnifier: is there solder or residue between {} and {}?",
-            pin(a),
-            pin(b)
-        ),
+        Look::Bridge(pins) => look_between(board, pins),
         Look::OtherValue { resistor } => format!(
             "look at {}: is another value than {} printed on it?",
             r(resistor),
@@ -49,7 +32,7 @@ pub fn question(board: &Board, look: Look) -> String {
         }
         Look::PinJoint { channel } => format!(
             "look at the chip with a magnifier: is the joint at {} lifted or dull?",
-            pin(channel)
+            pin(board, channel)
         ),
         Look::WrongEnd { jumper } => format!(
             "look at {} and its marking: were its positions counted from the wrong end?",
@@ -63,16 +46,9 @@ pub fn question(board: &Board, look: Look) -> String {
             j(jumper),
             board.jumpers[jumper].positions[position].name
         ),
-        Look::Scraped { jumper, pins: [a, b] } => format!(
-            "draw a blade between pins {a} and {b} of {}, power off: does the unit then read as it \
-             should?",
-            j(jumper)
-        ),
-        Look::ScrapedBetween { jumpers: [a, b], pins: [p, q] } => format!(
-            "draw a blade between pin {p} of {} and pin {q} of {}, power off: does the unit then \
-             read as it should?",
-            j(a),
-            j(b)
+        Look::Scraped(_) | Look::Desoldered(_) | Look::Resoldered { .. } => format!(
+            "{}, power off: does the unit then read as it should?",
+            trial(board, look).unwrap_or_default()
         ),
         Look::Lifted { resistor } => format!(
             "lift one end of {}, power off, and measure it: is it out of its {} ± {:.0} %?",
@@ -91,6 +67,59 @@ pub fn question(board: &Board, look: Look) -> String {
     }
 }
 
+/// What is done to a unit for a look that may mend it, with the power off; none for any other.
+pub fn trial(board: &Board, look: Look) -> Option<String> {
+    match look {
+        Look::Scraped(pins) => Some(format!("draw a blade between {}", ends(board, pins))),
+        Look::Desoldered(pins) => {
+            Some(format!("draw the solder off between {} with iron and braid", ends(board, pins)))
+        }
+        Look::Resoldered { channel } => {
+            Some(format!("solder the chip's joint at {} anew", pin(board, channel)))
+        }
+        _ => None,
+    }
+}
+
+fn pin(board: &Board, channel: usize) -> String {
+    format!("{} ({})", board.channels[channel].pin.name, board.channels[channel].id)
+}
+
+/// The two pins: `pins 1 and 3 of J1`.
+fn ends(board: &Board, pins: Between) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    match pins {
+        Between::Header { jumper, pins: [a, b] } => format!("pins {a} and {b} of {}", j(jumper)),
+        Between::Headers { jumpers: [a, b], pins: [p, q] } => {
+            format!("pin {p} of {} and pin {q} of {}", j(a), j(b))
+        }
+        Between::Chip { channels: [a, b] } => {
+            format!("{} and {} of the chip", pin(board, a), pin(board, b))
+        }
+    }
+}
+
+fn look_between(board: &Board, pins: Between) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    match pins {
+        Between::Header { jumper, pins: [a, b] } => format!(
+            "look at {} from below with a magnifier: is there solder between pins {a} and {b}?",
+            j(jumper)
+        ),
+        Between::Headers { jumpers: [a, b], .. } => format!(
+            "look at {} and {} from below with a magnifier: is there solder between {}?",
+            j(a),
+            j(b),
+            ends(board, pins)
+        ),
+        Between::Chip { channels: [a, b] } => format!(
+            "look at the chip with a magnifier: is there solder or residue between {} and {}?",
+            pin(board, a),
+            pin(board, b)
+        ),
+    }
+}
+
 /// How the command line names a look: what is looked for, and where.
 pub fn flag(board: &Board, look: Look) -> String {
     let j = |j: usize| board.jumpers[j].id.as_str();
@@ -98,11 +127,7 @@ pub fn flag(board: &Board, look: Look) -> String {
     let c = |c: usize| board.channels[c].id.as_str();
     match look {
         Look::SecondShunt { jumper } => format!("second-shunt:{}", j(jumper)),
-        Look::Bridge { jumper, pins: [a, b] } => format!("bridge:{}:{a}-{b}", j(jumper)),
-        Look::BridgeBetween { jumpers: [a, b], pins: [p, q] } => {
-            format!("bridge:{}:{p}:{}:{q}", j(a), j(b))
-        }
-        Look::ChipBridge { channels: [a, b] } => format!("chip-bridge:{}:{}", c(a), c(b)),
+        Look::Bridge(pins) => between(board, "bridge", pins),
         Look::OtherValue { resistor } => format!("other-value:{}", r(resistor)),
         Look::Printed { resistor, ohms } => {
             format!("printed:{}:{}", r(resistor), typed(ohms))
@@ -115,15 +140,27 @@ pub fn flag(board: &Board, look: Look) -> String {
         Look::OtherShunt { jumper, position } => {
             format!("other-shunt:{}:{}", j(jumper), board.jumpers[jumper].positions[position].name)
         }
-        Look::Scraped { jumper, pins: [a, b] } => format!("scraped:{}:{a}-{b}", j(jumper)),
-        Look::ScrapedBetween { jumpers: [a, b], pins: [p, q] } => {
-            format!("scraped:{}:{p}:{}:{q}", j(a), j(b))
-        }
+        Look::Scraped(pins) => between(board, "scraped", pins),
+        Look::Desoldered(pins) => between(board, "desoldered", pins),
+        Look::Resoldered { channel } => format!("resoldered:{}", c(channel)),
         Look::Lifted { resistor } => format!("lifted:{}", r(resistor)),
         Look::Answer { question } => format!("answer:{}", board.questions[question].id),
         Look::Lamp { question, resistor } => {
             format!("lamp:{}:{}", board.questions[question].id, r(resistor))
         }
+    }
+}
+
+/// Two pins as a name has it, behind what is asked of it.
+fn between(board: &Board, kind: &str, pins: Between) -> String {
+    let j = |j: usize| board.jumpers[j].id.as_str();
+    let c = |c: usize| board.channels[c].id.as_str();
+    match pins {
+        Between::Header { jumper, pins: [a, b] } => format!("{kind}:{}:{a}-{b}", j(jumper)),
+        Between::Headers { jumpers: [a, b], pins: [p, q] } => {
+            format!("{kind}:{}:{p}:{}:{q}", j(a), j(b))
+        }
+        Between::Chip { channels: [a, b] } => format!("chip-{kind}:{}:{}", c(a), c(b)),
     }
 }
 

@@ -4,7 +4,7 @@ use super::diagnosis::{SHOWN, own_places, paragraph, places, rounded, sentence};
 use super::diagnosis_look;
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit;
-use crate::diagnose::{Cause, Diagnosis, Measurement, OPEN_FROM, Suggestion, ohms_ends};
+use crate::diagnose::{Cause, Diagnosis, Evidence, Measurement, OPEN_FROM, Suggestion, ohms_ends};
 use crate::units::Ohms;
 
 /// Said of a unit that reads as a good one does.
@@ -14,11 +14,15 @@ pub(super) const NOTHING: &str = "By these readings nothing has to be lifted or 
 /// what would tell most all the same.
 pub(super) fn text(
     board: &Board,
+    evidence: &Evidence,
     diagnosis: &Diagnosis,
     next: &[Suggestion],
     good: bool,
 ) -> String {
     let Some(best) = next.first() else {
+        if let Some(mended) = mended(board, evidence) {
+            return format!("\n{}", paragraph(&mended, 0));
+        }
         if good {
             return format!("\n{NOTHING}\n");
         }
@@ -54,6 +58,12 @@ pub(super) fn text(
         None => out += &paragraph("with the unit on the bench, --port PORT leads there", 3),
     }
     out
+}
+
+/// What is left to do of a unit that a trial mended.
+pub(super) fn mended(board: &Board, evidence: &Evidence) -> Option<String> {
+    let done = diagnosis_look::trial(board, evidence.mended()?)?;
+    Some(format!("The unit was mended by this: {done}. It has to be tested anew, whole (`bench`)."))
 }
 
 /// What to add to the command line for what a measurement shows, and for the supply where that is

@@ -80,6 +80,9 @@ pub fn table(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, aside: &
     if nothing_to_lift(board, evidence, diagnosis) {
         words("note", diagnosis_next::NOTHING, None);
     }
+    if let Some(mended) = diagnosis_next::mended(board, evidence) {
+        words("note", &mended, None);
+    }
     for note in aside.notes {
         words("note", note.trim_start_matches("note: "), None);
     }

@@ -201,3 +201,18 @@ impl Person {
 pub fn asks_for(what: &'static str) -> impl Fn(&str) -> bool {
     move |text| text.contains(what)
 }
+
+pub fn diagnosed(record: &Path) -> Ended {
+    let file = board();
+    super::cli_support::strapwise(&["diagnose", file.to_str().unwrap(), record.to_str().unwrap()])
+}
+
+/// The causes: the text behind the line that says of which unit. What is measured next depends on
+/// where the unit lies.
+pub fn conclusion(text: &str) -> &str {
+    let (_, last) = text.rsplit_once("vent-controller B").unwrap_or_else(|| panic!("{text}"));
+    let causes = last.split_once("\n\n").unwrap_or_else(|| panic!("{text}")).1;
+    ["\nMeasure next", "\nNext", "\nodds beforehand"]
+        .iter()
+        .fold(causes, |causes, end| causes.split(end).next().unwrap())
+}
