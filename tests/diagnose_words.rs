@@ -143,3 +143,24 @@ fn a_resistor_that_is_a_little_off_never_has_its_own_value() {
     let same = "R12 is off its 10 kΩ by under 0.1 % (give or take under 1 %)";
     assert_eq!(told(1.0002, 0.004), same);
 }
+
+#[test]
+fn who_finds_a_value_of_another_circuit_is_told_where_it_belongs() {
+    let board = demo();
+    let r = |id: &str| board.resistors.iter().position(|r| r.id == id).unwrap();
+    let (r1, r2, r21) = (r("R1"), r("R2"), r("R21"));
+    let of = |resistor: usize, of: usize| Fault::ResistorValue {
+        resistor,
+        ohms: board.resistors[of].ohms,
+    };
+    let said =
+        |faults: &[Fault]| text(&board, &Evidence::default(), &found(vec![cause(faults, 0.99)]));
+    let one = said(&[of(r1, r21)]);
+    assert!(one.contains("47 kΩ belongs at R21, R22: look whether 1.8 kΩ is there"), "{one}");
+    // Of the same circuit that would show, and is a cause of its own.
+    assert!(!said(&[of(r1, r2)]).contains("belongs"));
+    // Where both show, it is one mistake of one hand.
+    let both = said(&[of(r21, r1), of(r1, r21)]);
+    assert!(both.contains(": R21 and R1 are swapped"), "{both}");
+    assert!(said(&[of(r21, r1), of(r1, r2)]).contains(", and R1 is"));
+}

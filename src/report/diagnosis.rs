@@ -3,7 +3,7 @@
 
 use super::diagnosis_class::{alike, class_sentence, percent, shown_first};
 use super::diagnosis_points::missed;
-use super::{diagnosis_beside, diagnosis_next, diagnosis_points, wrap};
+use super::{diagnosis_beside, diagnosis_next, diagnosis_points, exchanged, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
@@ -32,6 +32,9 @@ pub fn sentence(board: &Board, cause: &Cause) -> String {
     let Some((first, rest)) = cause.faults.split_first() else {
         return "nothing is wrong with the unit".into();
     };
+    if let Some(both) = exchanged::both(board, cause) {
+        return told(board, both);
+    }
     let mut text = told(board, *first);
     if let Some(sd) = cause.loose {
         text += &match 100.0 * (sd.exp() - 1.0) {
@@ -230,6 +233,7 @@ fn class_text(
         let named = named.join("; ");
         out += &paragraph(&format!("not shown by these readings: {named}{more}"), 3);
     }
+    out += &exchanged::elsewhere(board, first);
     out + &diagnosis_points::of(board, evidence, &[first]).text
 }
 

@@ -19,6 +19,7 @@ pub mod diagnosis_steps;
 pub mod diagnosis_table;
 pub mod diagnosis_talk;
 pub mod diagnosis_trust;
+mod exchanged;
 pub mod header;
 pub mod histogram;
 pub mod letters;
