@@ -390,3 +390,19 @@ fn a_load_that_resets_the_chip_is_taken_for_one_that_draws_too_much() {
     let found = diagnose(&board, &seen, &Options::default());
     assert!(names(&found.classes[0], Fault::LoadShorted { load }), "{:?}", found.classes[0]);
 }
+
+#[test]
+fn a_supply_that_rises_under_a_load_is_no_word_for_a_dead_one() {
+    let (board, windows, _) = design();
+    let rows = full::run(&board, &windows, World::new(board.clone(), 18)).rows;
+    let mut seen = Evidence::of(&board, &rows);
+    let load = board.loads.iter().position(|l| l.id == "MAT").expect("the load");
+    let mut first = |sag: f64| {
+        seen.loads.retain(|(l, _)| *l != load);
+        seen.loads.push((load, Volts(sag)));
+        diagnose(&board, &seen, &Options::default()).classes[0].causes.clone()
+    };
+    let dead = Fault::LoadDead { load };
+    assert_eq!(first(0.001)[0].faults, [dead]);
+    assert!(first(-0.37)[0].faults != [dead] && first(-0.37).iter().any(|c| c.faults.is_empty()));
+}

@@ -144,6 +144,10 @@ impl<'a> Weigher<'a> {
         }
         for &(load, sag) in &self.evidence.loads {
             let (least, most) = self.board.loads[load].sag;
+            // No load lets the supply rise, dead or not.
+            if sag.0 <= -least.0 {
+                continue;
+            }
             let (dead, shorted) = (sag.0 < least.0, sag.0 > most.0);
             let stray = |agrees: bool| if agrees { (1.0 - STRAY).ln() } else { STRAY.ln() };
             ln += stray(dead == built.dead_loads.contains(&load));
