@@ -3,6 +3,7 @@
 //! Many causes are alike at every net, and differ in what is to be seen or tried: a second shunt
 //! and a bridge of solder between the same pins of a header.
 
+use super::tried;
 use crate::board::{Board, Setting};
 use crate::circuit::Parts;
 use crate::faults::{self, Built, Fault, answer};
@@ -316,6 +317,8 @@ impl Look {
         }
         let by_eye = matches!(self, Look::Bridge(_));
         match faults.iter().find(|f| self.is_for(board, f)) {
+            // What reads as it should without a trial does so after it.
+            None if tried::reads_wrong(board, self, faults) == Some(false) => 1.0 - rates.imagined,
             None => rates.imagined,
             Some(fault) if by_eye && is_poor_bridge(fault) => rates.found / 2.0,
             Some(_) => rates.found,
@@ -346,9 +349,14 @@ impl Look {
         Look::of(board, fault).iter().any(|look| look.same(self))
     }
 
-    /// Whether a defect is one that this is looked for by; of questions that is told by the nets of
-    /// their lamps, not here.
+    /// Whether it may tell defects from none: by what it is for, or by what is read of them where it
+    /// is tried; of questions that is told by the nets of their lamps, not here.
     pub(super) fn concerns(&self, board: &Board, faults: &[Fault]) -> bool {
+        self.is_for_any(board, faults) || tried::reads_wrong(board, self, faults) == Some(true)
+    }
+
+    /// Whether one of these defects is looked for by it.
+    pub(super) fn is_for_any(&self, board: &Board, faults: &[Fault]) -> bool {
         faults.iter().any(|f| self.is_for(board, f))
     }
 

@@ -21,6 +21,7 @@ mod scale;
 mod screen;
 mod shown;
 mod system;
+mod tried;
 mod trust;
 mod unfit;
 mod unseated;
@@ -320,12 +321,17 @@ pub fn asides(board: &Board, evidence: &Evidence, faults: &[Fault]) -> Vec<Aside
     }
     for &(look, yes) in &evidence.looks {
         let likelier = |faults: &[Fault]| look.yes(board, faults) > 0.3;
-        found.push(Aside::Look(look, [yes, likelier(faults), likelier(&[])]));
+        let said = [yes, likelier(faults), likelier(&[])];
+        // What was tried for it speaks of it, also where a good unit would do the same.
+        if look.is_for_any(board, faults) || said != [said[2]; 3] {
+            found.push(Aside::Look(look, said));
+        }
     }
     let says = |aside: &Aside| match aside {
-        Aside::Question(_, [was, cause, good])
-        | Aside::Load(_, _, [was, cause, good])
-        | Aside::Look(_, [was, cause, good]) => was != good || cause != good,
+        Aside::Question(_, [was, cause, good]) | Aside::Load(_, _, [was, cause, good]) => {
+            was != good || cause != good
+        }
+        Aside::Look(..) => true,
     };
     found.retain(says);
     found

@@ -4,6 +4,7 @@ use super::evidence::Evidence;
 use super::look::{self, Look};
 use super::measure::{Measurement, OPEN_FROM, VOLTS_SD, Wiring, expected_by};
 use super::rank::moved;
+use super::tried;
 use super::{Cause, Diagnosis, SETTLED};
 use crate::board::{Board, Kind, NetId, Place, Setting};
 use crate::circuit::{self, Parts, Response};
@@ -57,7 +58,7 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     let by_cause = by_cause.flat_map(|fault| Look::of(board, fault));
     for look in by_cause.chain(Look::at_lamps(board)) {
         let asked = |look: Look| evidence.looks.iter().any(|&(l, yes)| l.tells(&look, yes));
-        let due = look.comes_after().is_none_or(asked);
+        let due = look.comes_after().is_none_or(asked) && tried::is_due(evidence, &look);
         let measurement = Measurement::Look(look);
         if due && !asked(look) && !measurements.contains(&measurement) {
             measurements.push(measurement);
