@@ -187,7 +187,7 @@ impl Look {
         }
     }
 
-    /// What is looked at before a blade or an iron goes there.
+    /// What is looked at before a blade or an iron goes there, unless it is nearly sure to help.
     pub(super) fn comes_after(&self) -> Option<Look> {
         match *self {
             Look::Scraped(pins) | Look::Desoldered(pins) => Some(Look::Bridge(pins)),
@@ -341,12 +341,18 @@ impl Look {
         match (*self, *other) {
             (Look::OtherValue { resistor: r }, Look::Printed { resistor: s, .. }) => r == s && !yes,
             (Look::Printed { resistor: r, .. }, Look::OtherValue { resistor: s }) => r == s,
+            (Look::Desoldered(a), Look::Scraped(b)) => a == b,
             _ => self.same(other),
         }
     }
 
     fn is_for(&self, board: &Board, fault: &Fault) -> bool {
-        Look::of(board, fault).iter().any(|look| look.same(self))
+        let covers = |look: &Look| match (*self, *look) {
+            // An iron takes away what a blade does.
+            (Look::Desoldered(a), Look::Scraped(b)) => a == b,
+            _ => look.same(self),
+        };
+        Look::of(board, fault).iter().any(covers)
     }
 
     /// Whether it may tell defects from none: by what it is for, or by what is read of them where it
@@ -380,12 +386,9 @@ impl Look {
 /// What a bridge is looked for by. Residue and whiskers give way to a blade, solder to an iron only;
 /// between the pins of a chip there is no room for a blade.
 fn bridged(fault: &Fault, pins: Between) -> Vec<Look> {
-    let mut found = vec![Look::Bridge(pins)];
-    if is_poor_bridge(fault) && !matches!(pins, Between::Chip { .. }) {
-        found.push(Look::Scraped(pins));
-    }
-    found.push(Look::Desoldered(pins));
-    found
+    let by_blade = is_poor_bridge(fault) && !matches!(pins, Between::Chip { .. });
+    let trial = if by_blade { Look::Scraped(pins) } else { Look::Desoldered(pins) };
+    vec![Look::Bridge(pins), trial]
 }
 
 fn is_poor_bridge(fault: &Fault) -> bool {

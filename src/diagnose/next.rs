@@ -20,6 +20,9 @@ const LEAST_LIKELY: f64 = 1e-3;
 /// A measurement that settles less than this, in nats, is not worth a hand's move.
 const WORTH: f64 = 0.02;
 
+/// How likely it must be that an iron mends a unit, to be put where nobody has looked.
+const SURE: f64 = 0.9;
+
 /// How likely it may be that a setting shorts the supply, for a unit to be powered in it.
 pub(super) const SHORTED: f64 = 0.02;
 
@@ -58,8 +61,8 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     let by_cause = by_cause.flat_map(|fault| Look::of(board, fault));
     for look in by_cause.chain(Look::at_lamps(board)) {
         let asked = |look: Look| evidence.looks.iter().any(|&(l, yes)| l.tells(&look, yes));
-        let due = look.comes_after().is_none_or(asked) && tried::is_due(evidence, &look);
         let measurement = Measurement::Look(look);
+        let due = tried::is_due(evidence, &look);
         if due && !asked(look) && !measurements.contains(&measurement) {
             measurements.push(measurement);
         }
@@ -69,6 +72,11 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     for measurement in measurements {
         found.extend(leading.suggestion(board, evidence, measurement, WORTH));
     }
+    let looked = |look: &Look| evidence.looks.iter().any(|(l, _)| l == look);
+    found.retain(|s| match s.measurement {
+        Measurement::Look(look) => s.yes > SURE || look.comes_after().is_none_or(|l| looked(&l)),
+        _ => true,
+    });
     found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
     found
 }
