@@ -112,7 +112,7 @@ fn ohms_that_nobody_can_foretell_are_proposed_with_their_range() {
     let found = found(vec![open, cause(&[], 0.4)]);
     let said = |joined: bool| {
         let expected = vec![(0, 0, 24e3, 2e4), (0, 1, 2.2e3, 20.0)];
-        diagnosis_talk::asked(&board, &found, &suggestion(joined, expected), false)
+        diagnosis_talk::asked(&board, &found, &suggestion(joined, expected), false, 80)
     };
     // Without R3 the way leads over the rails: R1, R2 and R4, 6.0 kOhm, where they are joined; and
     // R1, R4 and what the board file has between the rails where they are not.

@@ -251,7 +251,7 @@ impl<'a> Lead<'a> {
                 return Ok(None);
             };
             if self.live.is_some() || self.has_asked() || again.is_some() {
-                let said = diagnosis_talk::so_far(self.board, evidence, &so.found);
+                let said = diagnosis_talk::so_far(self.board, evidence, &so.found, talk.width);
                 if said != self.said {
                     talk.say(&format!("\n{said}"))?;
                     self.said = said;
@@ -353,7 +353,7 @@ impl<'a> Lead<'a> {
         let asked = suggestion.supply_first.as_ref().unwrap_or(&suggestion.measurement);
         talk.say(&format!(
             "\n{}",
-            diagnosis_talk::asked(self.board, found, suggestion, self.live.is_some())
+            diagnosis_talk::asked(self.board, found, suggestion, self.live.is_some(), talk.width)
         ))?;
         if let Some(live) = &mut self.live {
             let ready = match asked {

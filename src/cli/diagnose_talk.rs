@@ -2,11 +2,9 @@
 
 use super::Failure;
 use crate::report::wrap;
+use crate::screen::keys::columns;
 use crate::session::live::{Desk, Keys, Said as Heard};
 use std::io::{IsTerminal, stdin};
-
-/// Width of what is asked.
-const WIDTH: usize = 79;
 
 /// What was answered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -31,6 +29,8 @@ pub struct Talk {
     /// Whether a table goes to standard output, so that everything else is said beside it.
     beside: bool,
     person: bool,
+    /// Columns of the terminal, 80 where there is none.
+    pub width: usize,
 }
 
 impl Talk {
@@ -38,7 +38,7 @@ impl Talk {
     pub fn new(beside: bool) -> Result<Talk, Failure> {
         let person = stdin().is_terminal();
         let desk = Desk::new(Some(Keys { person, needed: true }))?;
-        Ok(Talk { desk, beside, person })
+        Ok(Talk { desk, beside, person, width: columns() })
     }
 
     /// Says something.
@@ -56,9 +56,10 @@ impl Talk {
 
     /// Says what is asked, and waits for the answer.
     pub fn ask(&mut self, asked: &str) -> Result<Said, Failure> {
-        // In a pipe each line stands for itself.
+        // In a pipe each line stands for itself. What is typed stands behind the last one.
+        let width = self.width - 1;
         let asked: Vec<String> =
-            asked.lines().map(|line| wrap::lines(line, WIDTH).join("\n")).collect();
+            asked.lines().map(|line| wrap::lines(line, width).join("\n")).collect();
         let end = if self.person { " " } else { "\n" };
         self.desk.forget_typed();
         self.say(&format!("{}{end}", asked.join("\n")))?;

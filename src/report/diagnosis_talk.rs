@@ -7,8 +7,6 @@ use super::{diagnosis_look, diagnosis_next, wrap};
 use crate::board::Board;
 use crate::diagnose::{Diagnosis, Evidence, Look, Measurement, Suggestion};
 
-/// Width of what is said to a person at the unit.
-const WIDTH: usize = 80;
 /// Classes that are named on the way, and how likely one must be.
 const NAMED: usize = 3;
 const WORTH_NAMING: f64 = 0.01;
@@ -16,8 +14,8 @@ const WORTH_NAMING: f64 = 0.01;
 /// Causes that are named of those that the readings do not tell apart.
 const TOGETHER: usize = 2;
 
-/// How it stands, in a line or two.
-pub fn so_far(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> String {
+/// How it stands, in a line or two of a width.
+pub fn so_far(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis, width: usize) -> String {
     let mut out = match diagnosis.explained {
         true => String::new(),
         false => "no modelled cause explains these readings so far; the closest:\n".to_string(),
@@ -30,7 +28,7 @@ pub fn so_far(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Stri
     if nothing_to_lift(board, evidence, diagnosis) {
         out += &paragraph(&format!("{NOTHING} What is asked tells more of the rest."), 0);
     }
-    wrap::page(&out, WIDTH)
+    wrap::page(&out, width)
 }
 
 /// What is asked of a person at the unit: in a run of its own where it is `live`, since the probe
@@ -68,15 +66,21 @@ fn lit_by(board: &Board, question: usize) -> String {
     }
 }
 
-/// What is asked next, and what it should show.
-pub fn asked(board: &Board, diagnosis: &Diagnosis, suggestion: &Suggestion, live: bool) -> String {
+/// What is asked next, and what it should show, in lines of a width.
+pub fn asked(
+    board: &Board,
+    diagnosis: &Diagnosis,
+    suggestion: &Suggestion,
+    live: bool,
+    width: usize,
+) -> String {
     let measurement = &suggestion.measurement;
     if let Some(first) = &suggestion.supply_first {
         let what = diagnosis_next::measurement(board, first);
         let then = diagnosis_next::measurement(board, measurement);
         let first = paragraph(&format!("First: {what}"), 0);
         let then = paragraph(&format!("(a share of it comes next: {then})"), 3);
-        return wrap::page(&(first + &then), WIDTH);
+        return wrap::page(&(first + &then), width);
     }
     let what = question(board, measurement, live);
     let next = match measurement {
@@ -84,5 +88,5 @@ pub fn asked(board: &Board, diagnosis: &Diagnosis, suggestion: &Suggestion, live
         _ => "Measure next",
     };
     let expected = diagnosis_next::expectations(board, diagnosis, suggestion);
-    wrap::page(&(paragraph(&format!("{next}: {what}"), 0) + &expected), WIDTH)
+    wrap::page(&(paragraph(&format!("{next}: {what}"), 0) + &expected), width)
 }
