@@ -50,7 +50,8 @@ impl World<'_> {
         Burst {
             n: u32::from(n),
             mean: mean.clamp(f64::from(low), f64::from(high)),
-            sd,
+            // Codes that are all the same have none.
+            sd: sd.min(f64::from(high - low)),
             lag1: waves / (noise + waves + 1.0 / 12.0),
             min: low,
             max: high,
