@@ -5,9 +5,10 @@ mod circuit_support;
 use circuit_support::Maker;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use strapwise::board::{Board, NetId, Setting};
+use strapwise::board::chip::ATMEGA328P;
+use strapwise::board::{Board, Level, NetId, Setting, Switch};
 use strapwise::circuit::{Change, Circuit, Node, Parts, Response};
-use strapwise::units::Ohms;
+use strapwise::units::{Ohms, Volts};
 
 const NETWORKS: u64 = 400;
 
@@ -34,6 +35,19 @@ fn network(rng: &mut ChaCha8Rng) -> Board {
 fn two(rng: &mut ChaCha8Rng, n: usize) -> [usize; 2] {
     let a = rng.random_range(0..n);
     [a, (a + rng.random_range(1..n)) % n]
+}
+
+/// A switch of some ohms, with a drop.
+fn switch(id: &str, between: [NetId; 2]) -> Switch {
+    Switch {
+        id: id.into(),
+        label: id.into(),
+        between,
+        pin: ATMEGA328P.pin("PD5").expect("a pin of the chip").clone(),
+        active: Level::High,
+        on: (Ohms(5.0), Ohms(500.0)),
+        drop: (Volts(0.1), Volts(0.3)),
+    }
 }
 
 /// One difference, as a change and as the parts of another unit.
@@ -145,4 +159,53 @@ fn slopes_are_those_of_a_small_step() {
         }
     }
     assert!(compared > 1000, "{compared}");
+}
+
+#[test]
+fn slopes_of_closed_switches_are_those_of_a_small_step_too() {
+    const STEP: f64 = 1e-5;
+    let mut rng = ChaCha8Rng::seed_from_u64(13);
+    let (mut reached, mut not_reached) = (0, 0);
+    for case in 0..200 {
+        let mut board = network(&mut rng);
+        for i in 0..2 {
+            let between = two(&mut rng, board.nets.len()).map(NetId);
+            board.switches.push(switch(&format!("K{i}"), between));
+        }
+        let (setting, closed) = (Setting::all_open(&board), [0, 1]);
+        let mut parts = Parts::nominal(&board);
+        // One without a drop among them.
+        parts.switches[0].drop.0 = rng.random_range(0.0..0.5);
+        parts.switches[1].drop.0 = 0.0;
+        let response = Response::new(&board, &parts, &setting, &closed);
+        for net in (0..board.nets.len()).map(NetId) {
+            let solved = |change: &dyn Fn(&mut Parts)| {
+                let mut parts = parts.clone();
+                change(&mut parts);
+                match Circuit::solve(&board, &parts, &setting, &closed).node(net) {
+                    Node::Driven { volts, source } => (volts.0, source.0),
+                    Node::Floating => (0.0, 0.0),
+                }
+            };
+            let slopes = response.slopes(net, &[]).by_switch;
+            for switch in 0..2 {
+                let known = slopes.iter().find(|s| s.switch == switch);
+                let (volts, ohms) = known.map_or((0.0, 0.0), |s| s.by_resistance);
+                let by_drop = known.map_or(0.0, |s| s.by_drop);
+                let on = |f: f64| solved(&move |p| p.switches[switch].on.0 *= f);
+                let (up, down) = (on(STEP.exp()), on((-STEP).exp()));
+                let step = ((up.0 - down.0) / (2.0 * STEP), (up.1 - down.1) / (2.0 * STEP));
+                assert!((volts - step.0).abs() < 1e-4, "{case}: {volts} {step:?}");
+                assert!((ohms - step.1).abs() < 0.05 + 1e-3 * step.1.abs(), "{case}: {ohms}");
+                if switch == 0 {
+                    let drop = |by: f64| solved(&move |p| p.switches[0].drop.0 += by).0;
+                    let step = (drop(STEP) - drop(-STEP)) / (2.0 * STEP);
+                    assert!((by_drop - step).abs() < 1e-3, "{case}: {by_drop} {step}");
+                    reached += usize::from(by_drop.abs() > 0.01);
+                    not_reached += usize::from(known.is_none());
+                }
+            }
+        }
+    }
+    assert!(reached > 100 && not_reached > 100, "{reached} {not_reached}");
 }

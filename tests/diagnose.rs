@@ -3,8 +3,8 @@
 mod bench_support;
 mod diagnose_support;
 
-use bench_support::full;
 use bench_support::vent_controller;
+use bench_support::{board_of, full};
 use diagnose_support::{evidence, unit};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
@@ -405,4 +405,33 @@ fn a_supply_that_rises_under_a_load_is_no_word_for_a_dead_one() {
     let dead = Fault::LoadDead { load };
     assert_eq!(first(0.001)[0].faults, [dead]);
     assert!(first(-0.37)[0].faults != [dead] && first(-0.37).iter().any(|c| c.faults.is_empty()));
+}
+
+#[test]
+fn a_switch_whose_drop_is_anywhere_in_its_range_is_no_defect() {
+    // An optocoupler, by which the output comes to some tenths of a volt beside its feed.
+    let text = include_str!("../protocols/vent-controller.toml");
+    let drop = "drop = \"0.1V..0.4V\"\non_resistance = \"5R..30R\"";
+    let text = text.replacen("on_resistance = \"1R..50R\"", drop, 1);
+    let board = board_of(&text);
+    assert!(board.switches[0].drop.1.0 > 0.3);
+    let windows = Arc::new(window::windows(&board).expect("windows"));
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let mut rng = ChaCha8Rng::seed_from_u64(31);
+    for volts in [0.1, 0.25, 0.4] {
+        let mut seen = |faults: &[Fault]| {
+            let mut built = unit(&board, faults, &mut rng);
+            built.parts.switches[0].drop = Volts(volts);
+            let evidence = evidence(&board, &walk, &built, &mut rng);
+            diagnose(&board, &evidence, &Options::default())
+        };
+        let good = seen(&[]);
+        assert!(good.explained && !good.pairs, "{volts}: {:?}", good.classes[0]);
+        assert!(good.classes[0].causes.iter().any(|c| c.faults.is_empty()), "{volts}");
+        let fault = Fault::ResistorOpen { resistor: resistor(&board, "R21") };
+        let found = seen(&[fault]);
+        assert!(found.explained && names(&found.classes[0], fault), "{volts}");
+        let silent = Fault::SwitchStaysOpen { switch: 0 };
+        assert!(names(&seen(&[silent]).classes[0], silent), "{volts}");
+    }
 }

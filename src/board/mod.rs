@@ -224,6 +224,20 @@ pub struct Switch {
     pub drop: (Volts, Volts),
 }
 
+impl Switch {
+    /// Standard deviation of the logarithm of its resistance, which is anything between its ends,
+    /// alike in each decade (uniform law, JCGM 100:2008, 4.3.7).
+    pub fn on_sd(&self) -> f64 {
+        let (low, high) = (self.on.0.0, self.on.1.0);
+        if low > 0.0 { (high / low).ln() / 12f64.sqrt() } else { 1.0 }
+    }
+
+    /// Standard deviation of its drop in volts, by a uniform law.
+    pub fn drop_sd(&self) -> f64 {
+        (self.drop.1.0 - self.drop.0.0) / 12f64.sqrt()
+    }
+}
+
 /// A logic level.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Level {

@@ -19,7 +19,7 @@ pub use extremes::{Extremes, extremes, search};
 pub use groups::{Group, group_of, groups};
 pub use influence::{Cause, Model, Varying, contributions, of_sources};
 pub use program::{Input, LANES, Lanes, Program, Registers};
-pub use response::{Change, Response, Slopes};
+pub use response::{Change, Response, Slopes, SwitchSlope};
 pub use spread::{Common, Pulled, Spread};
 
 use crate::board::{Board, NetId, Setting};

@@ -37,7 +37,7 @@ pub struct Change {
     pub resistor: Option<usize>,
 }
 
-/// What a net shows, and how it goes with each resistor.
+/// What a net shows, and how it goes with each resistor and each closed switch.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Slopes {
     /// The net as a source.
@@ -45,6 +45,8 @@ pub struct Slopes {
     /// Resistors that reach the net: index, volts and ohms of source resistance by which they move
     /// it per unit of the logarithm of their value.
     pub by_resistor: Vec<(usize, f64, f64)>,
+    /// Closed switches that reach the net.
+    pub by_switch: Vec<SwitchSlope>,
     /// The same for the conductances that were added, all of them together: the value of a poor
     /// contact, a bridge, a leak.
     pub by_added: (f64, f64),
@@ -52,8 +54,35 @@ pub struct Slopes {
 
 impl Slopes {
     fn none(node: Node) -> Slopes {
-        Slopes { node, by_resistor: Vec::new(), by_added: (0.0, 0.0) }
+        Slopes { node, by_resistor: Vec::new(), by_switch: Vec::new(), by_added: (0.0, 0.0) }
     }
+
+    /// What is held there whatever the parts are.
+    pub fn held(node: Node) -> Slopes {
+        Slopes::none(node)
+    }
+}
+
+/// How a net goes with a closed switch.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SwitchSlope {
+    /// Its index.
+    pub switch: usize,
+    /// Volts and ohms of source resistance per unit of the logarithm of its resistance.
+    pub by_resistance: (f64, f64),
+    /// Volts per volt of its drop.
+    pub by_drop: f64,
+}
+
+/// A switch that conducts.
+#[derive(Clone, Debug)]
+struct Closed {
+    switch: usize,
+    between: [NetId; 2],
+    siemens: f64,
+    /// 1 or -1 where a drop stands against the current, and its volts.
+    direction: f64,
+    drop: f64,
 }
 
 /// The circuit of one unit in one setting with its inverse.
@@ -74,8 +103,12 @@ pub struct Response {
     joined: Vec<Vec<usize>>,
     /// Per resistor: its nets and siemens.
     resistors: Vec<([NetId; 2], f64)>,
-    /// Whether a switch with a drop conducts somewhere, so that changes are not linear.
-    bends: bool,
+    /// Switches that conduct.
+    closed: Vec<Closed>,
+    /// By row: whether its piece has a switch with a drop, so that changes are not linear there.
+    bends: Vec<bool>,
+    /// Conductances that were added before it was solved.
+    made: Vec<Change>,
 }
 
 /// Rows under way: those of the nets that a question is about, as far as the pieces go that it
@@ -109,6 +142,33 @@ impl Response {
         Response::of(board, parts, &circuit, |piece| piece.iter().any(|n| nets.contains(n)))
     }
 
+    /// The same of a unit in which changes are made already, as they have to be where a switch with
+    /// a drop is near, see [`Response::bends_at`].
+    pub fn made(
+        board: &Board,
+        setting: &Setting,
+        closed: &[usize],
+        changes: &[Change],
+        nets: &[NetId],
+    ) -> Response {
+        let mut parts = Parts::nominal(board);
+        for change in changes {
+            match change.resistor {
+                Some(resistor) => {
+                    let siemens = 1.0 / parts.resistors[resistor].0 + change.siemens;
+                    // What is taken away leaves some digits.
+                    let open = siemens < 1e-9 * change.siemens.abs();
+                    let ohms = if open { f64::INFINITY } else { 1.0 / siemens };
+                    parts.resistors[resistor] = Ohms(ohms);
+                }
+                None => parts.bridges.push((change.between, Ohms(1.0 / change.siemens))),
+            }
+        }
+        let mut response = Response::within(board, &parts, setting, closed, nets);
+        response.made.extend(changes.iter().filter(|c| c.resistor.is_none()));
+        response
+    }
+
     fn of(
         board: &Board,
         parts: &Parts,
@@ -136,11 +196,14 @@ impl Response {
         }
         let mut inverse = vec![0.0; n * n];
         let mut of_row = vec![(0, 0); n];
-        let mut bends = false;
+        let mut bends = vec![false; n];
+        let mut closed = Vec::new();
         for (p, piece) in circuit.pieces.iter().enumerate() {
             let Some(first) = first[p] else { continue };
             let solution = circuit.solution(p);
-            bends |= piece.branches.iter().any(|b| circuit.values[b.link].drop > 0.0);
+            let bent = piece.branches.iter().any(|b| circuit.values[b.link].drop > 0.0);
+            bends[first..first + piece.nets.len()].fill(bent);
+            closed.extend(conducting(circuit, p));
             let tied = solution.driven.iter().any(|d| !d);
             let mesh = tied.then(|| piece.tied(&circuit.values, solution, TIE));
             let mesh = mesh.as_ref().unwrap_or(&solution.mesh);
@@ -163,13 +226,14 @@ impl Response {
                 joined[at].push(i);
             }
         }
-        Response { row, volts, driven, n, inverse, piece: of_row, joined, resistors, bends }
+        let (piece, made) = (of_row, Vec::new());
+        Response { row, volts, driven, n, inverse, piece, joined, resistors, closed, bends, made }
     }
 
     /// Two circuits of one unit as one: each [`Response::within`] some nets, none of them in both.
     pub fn beside(&self, other: &Response) -> Response {
         let n = self.n + other.n;
-        let mut one = Response { n, bends: self.bends || other.bends, ..self.clone() };
+        let mut one = Response { n, ..self.clone() };
         for (net, row) in other.row.iter().enumerate() {
             if let Some(row) = row {
                 one.row[net] = Some(self.n + row);
@@ -187,13 +251,22 @@ impl Response {
         }
         one.piece.extend(other.piece.iter().map(|&(a, b)| (self.n + a, self.n + b)));
         one.joined.extend(other.joined.iter().cloned());
+        one.closed.extend(other.closed.iter().cloned());
+        one.bends.extend(&other.bends);
+        one.made.extend(&other.made);
         one
     }
 
-    /// Whether changes are not linear here, because a switch with a drop conducts; what is said of
-    /// them then holds for small ones only.
+    /// Whether changes are not linear here, because a switch with a drop may conduct or not; what is
+    /// said of them then holds for small ones only.
     pub fn bends(&self) -> bool {
-        self.bends
+        self.bends.contains(&true)
+    }
+
+    /// Whether these changes are not.
+    pub fn bends_at(&self, changes: &[Change]) -> bool {
+        let mut rows = changes.iter().flat_map(|c| c.between).filter_map(|net| self.row[net.0]);
+        rows.any(|row| self.bends[row])
     }
 
     /// Siemens of a resistor.
@@ -359,13 +432,23 @@ impl Response {
                 by_resistor.push((i, siemens * v * w, siemens * w * w));
             }
         }
+        let by_switch = self.closed.iter().map(|c| {
+            let (v, w) = across(c.between);
+            let over = v - c.direction * c.drop;
+            SwitchSlope {
+                switch: c.switch,
+                by_resistance: (c.siemens * over * w, c.siemens * w * w),
+                by_drop: c.siemens * c.direction * w,
+            }
+        });
+        let by_switch = by_switch.filter(|s| s.by_resistance.1 != 0.0).collect();
         let mut by_added = (0.0, 0.0);
-        for change in changes.iter().filter(|c| c.resistor.is_none()) {
+        for change in changes.iter().filter(|c| c.resistor.is_none()).chain(&self.made) {
             let (v, w) = across(change.between);
             by_added.0 += change.siemens * v * w;
             by_added.1 += change.siemens * w * w;
         }
-        Slopes { node, by_resistor, by_added }
+        Slopes { node, by_resistor, by_switch, by_added }
     }
 
     fn at(&self, rows: &Rows, row: &[f64], net: NetId) -> f64 {
@@ -421,6 +504,22 @@ impl Response {
             }
         }
     }
+}
+
+/// The switches of a piece that conduct.
+fn conducting(circuit: &Circuit, piece: usize) -> impl Iterator<Item = Closed> {
+    let solution = circuit.solution(piece);
+    circuit.pieces[piece].branches.iter().zip(&solution.direction).filter_map(|(branch, &way)| {
+        let (link, value) = (circuit.links[branch.link], circuit.values[branch.link]);
+        let Origin::Switch(switch) = link.origin else { return None };
+        (value.drop == 0.0 || way != 0).then(|| Closed {
+            switch,
+            between: link.between,
+            siemens: value.siemens(),
+            direction: f64::from(way),
+            drop: value.drop,
+        })
+    })
 }
 
 /// First what is taken away, since a cut is found by digits that a floating net loses when it is

@@ -117,10 +117,14 @@ type Wiring = (Setting, Vec<usize>);
 #[derive(Debug)]
 pub(super) struct Cell<'a> {
     pub board: &'a Board,
+    nets: Vec<NetId>,
     wirings: Vec<Wiring>,
     points: Vec<Point>,
     /// Resistors that matter, with the standard deviation of the logarithm of their value.
     pub resistors: Vec<(usize, f64)>,
+    /// Switches that matter, with the standard deviations of the logarithm of their resistance and
+    /// of their drop in volts.
+    pub switches: Vec<(usize, f64, f64)>,
     pub channels: Vec<usize>,
     /// What codes and volts are shares of.
     pub scale: Scale,
@@ -138,9 +142,11 @@ impl<'a> Cell<'a> {
     pub fn new(board: &'a Board, evidence: &Evidence, nets: &[NetId]) -> Cell<'a> {
         let mut cell = Cell {
             board,
+            nets: nets.to_vec(),
             wirings: Vec::new(),
             points: Vec::new(),
             resistors: resistors_at(board, nets),
+            switches: switches_at(board, nets),
             channels: Vec::new(),
             scale: Scale::of(board, evidence),
             metered: false,
@@ -316,7 +322,8 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// The good unit, wired as some defects make it be in a wiring, and what they change there.
+    /// The good unit, wired as some defects make it be in a wiring, and what they change there; where
+    /// that bends a unit with the changes made.
     pub fn circuit(&self, faults: &[Fault], wiring: usize) -> (Arc<Response>, Vec<Change>) {
         let (meant, commanded) = &self.wirings[wiring];
         let (mut seat, mut closed) = (Cow::Borrowed(meant), Cow::Borrowed(&commanded[..]));
@@ -330,10 +337,15 @@ impl<'a> Cell<'a> {
                 closed = Cow::Owned(other);
             }
         }
-        match (seat, closed) {
-            (Cow::Borrowed(_), Cow::Borrowed(_)) => (self.wired(wiring), changes),
-            (seat, closed) => (self.solved((seat.into_owned(), closed.into_owned())), changes),
+        let response = match (&seat, &closed) {
+            (Cow::Borrowed(_), Cow::Borrowed(_)) => self.wired(wiring),
+            _ => self.solved((seat.clone().into_owned(), closed.clone().into_owned())),
+        };
+        if !response.bends_at(&changes) {
+            return (response, changes);
         }
+        let made = Response::made(self.board, &seat, &closed, &changes, &self.nets);
+        (Arc::new(made), Vec::new())
     }
 
     /// The good unit in a wiring; looked up very often.
@@ -350,7 +362,7 @@ impl<'a> Cell<'a> {
         point: &Point,
     ) -> Slopes {
         let joint = |c: usize| faults.iter().find_map(|f| f.pin(c));
-        let held = |node: Node| Slopes { node, by_resistor: Vec::new(), by_added: (0.0, 0.0) };
+        let held = Slopes::held;
         match point.channel.and_then(joint) {
             Some(Joint::Open) => held(Node::Floating),
             Some(Joint::Stuck(level)) => {
@@ -586,4 +598,12 @@ fn resistors_at(board: &Board, nets: &[NetId]) -> Vec<(usize, f64)> {
     let inside = |r: &crate::board::Resistor| r.between.iter().any(|n| nets.contains(n));
     let each = board.resistors.iter().enumerate().filter(|(_, r)| inside(r));
     each.map(|(i, r)| (i, (r.tolerance.0 / 3f64.sqrt()).hypot(0.001))).collect()
+}
+
+/// Switches at some nets, with the standard deviations of the logarithm of their resistance and of
+/// their drop: uniform laws over what the board file allows. The logarithm, since it spans decades.
+fn switches_at(board: &Board, nets: &[NetId]) -> Vec<(usize, f64, f64)> {
+    let inside = |s: &crate::board::Switch| s.between.iter().any(|n| nets.contains(n));
+    let each = board.switches.iter().enumerate().filter(|(_, s)| inside(s));
+    each.map(|(i, s)| (i, s.on_sd(), s.drop_sd())).collect()
 }

@@ -4,7 +4,7 @@ use super::evidence::{Meter, RAILS_TELL};
 use super::look::Look;
 use super::shown;
 use crate::board::{Board, Channel, Kind, Level, NetId, Resistor, Setting};
-use crate::circuit::{self, Change, Node, Parts, Response};
+use crate::circuit::{self, Change, Node, Parts, Response, Slopes};
 use crate::faults::{Built, Fault, Joint};
 use crate::units::{Ohms, Volts};
 use crate::window::{self, adc};
@@ -103,7 +103,7 @@ pub(super) fn expected_by(
                 Node::Driven { volts, .. } => volts.0,
                 Node::Floating => 0.0,
             };
-            let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
+            let spread = spread(board, &slopes);
             // Of the supply too, which it is a share of.
             let supply = VOLTS_SD.of(board.supply.volts.0) / board.supply.volts.0;
             (volts, VOLTS_SD.of(volts).hypot(volts * supply).hypot(spread))
@@ -129,7 +129,7 @@ pub(super) fn expected_by(
             match (built.joints[*channel], at_pin) {
                 (_, Node::Floating) => (-1.0e3, 1.0),
                 (Joint::Sound, Node::Driven { volts, .. }) => {
-                    let spread = spread(board, slopes.by_resistor.iter().map(|&(r, v, _)| (r, v)));
+                    let spread = spread(board, &slopes);
                     let sd = CODE_SD.hypot(adc::code_at(Volts(spread), board));
                     (shown_code(board, volts), sd)
                 }
@@ -216,9 +216,15 @@ fn tolerance(board: &Board, tips: &[NetId]) -> f64 {
     widest / 3f64.sqrt()
 }
 
-fn spread(board: &Board, slopes: impl Iterator<Item = (usize, f64)>) -> f64 {
-    let each = slopes.map(|(r, slope)| slope * board.resistors[r].tolerance.0 / 3f64.sqrt());
-    each.map(|x| x * x).sum::<f64>().sqrt()
+/// Standard deviation in volts of what a net shows, by the tolerances of good parts.
+fn spread(board: &Board, slopes: &Slopes) -> f64 {
+    let resistors = slopes.by_resistor.iter();
+    let each = resistors.map(|&(r, volts, _)| volts * board.resistors[r].tolerance.0 / 3f64.sqrt());
+    let switches = slopes.by_switch.iter().flat_map(|s| {
+        let switch = &board.switches[s.switch];
+        [s.by_resistance.0 * switch.on_sd(), s.by_drop * switch.drop_sd()]
+    });
+    each.chain(switches).map(|x| x * x).sum::<f64>().sqrt()
 }
 
 /// The ends between which ohms lie of a unit where what lies between its rails decides, and the

@@ -17,13 +17,15 @@ const PULL_UP_SPREAD: f64 = 0.05;
 /// anything up to it (uniform law, JCGM 100:2008, 4.3.7), the same in every reading.
 const LEAKAGE_SHARE: f64 = 0.577;
 
-/// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain and the
-/// hypothesis's own value, each in units of its standard deviation. Of each pin there are two, its
+/// The normal equations of one hypothesis: parameters are resistors, pins, offset, gain, switches and
+/// the hypothesis's own value, each in units of its standard deviation. Of each pin there are two, its
 /// pull-up and its leakage.
 pub(super) struct System<'c> {
     cell: &'c Cell<'c>,
     /// Per resistor of the board: its parameter and standard deviation.
     of_resistor: HashMap<usize, (usize, f64)>,
+    /// The first of the two parameters of each switch of the cell: its resistance and its drop.
+    of_switch: Vec<usize>,
     /// Parameters of the supply while the probe read, and while a meter was held; none where its
     /// value is in no point.
     supply: [Option<usize>; 2],
@@ -47,7 +49,8 @@ impl<'c> System<'c> {
             size - 1
         };
         let probed = cell.scale.supply_sd().map(|_| added());
-        let supply = [probed, cell.metered.then(added)];
+        let supply = [probed, cell.metered.then(&mut added)];
+        let of_switch = cell.switches.iter().map(|_| (added(), added()).0).collect();
         let mut own = None;
         if let (Some(loose), Some(fault)) = (hypothesis.loose, hypothesis.faults.first()) {
             match fault {
@@ -68,6 +71,7 @@ impl<'c> System<'c> {
         System {
             cell,
             of_resistor,
+            of_switch,
             supply,
             own,
             size,
@@ -113,6 +117,13 @@ impl<'c> System<'c> {
         for &(r, volts, ohms) in &slopes.by_resistor {
             if let Some(&(p, sd)) = self.of_resistor.get(&r) {
                 row[p] = slope(volts, ohms) * sd;
+            }
+        }
+        for s in &slopes.by_switch {
+            let mut switches = self.cell.switches.iter().zip(&self.of_switch);
+            if let Some((&(_, on, drop), &p)) = switches.find(|((i, ..), _)| *i == s.switch) {
+                row[p] = slope(s.by_resistance.0, s.by_resistance.1) * on;
+                row[p + 1] = slope(s.by_drop, 0.0) * drop;
             }
         }
         let first = self.cell.resistors.len();
