@@ -21,7 +21,7 @@ fn at(setting: &Setting, powered: bool) -> InHand {
 }
 
 fn suggestion(measurement: Measurement, settles: f64) -> Suggestion {
-    Suggestion { measurement, settles, expected: Vec::new(), yes: 0.0, supply_first: None }
+    Suggestion { measurement, settles, expected: Vec::new(), mends: 0.0, supply_first: None }
 }
 
 fn three(board: &Board) -> Vec<Suggestion> {

@@ -13,7 +13,7 @@ use strapwise::board::{Board, Level, NetId, Place, Setting};
 use strapwise::circuit::Parts;
 use strapwise::diagnose::{
     Between, Diagnosis, Evidence, Look, Measurement, Meter, Options, Proof, Read, Reading,
-    Suggestion, diagnose, measured, metered, set_apart, suggest,
+    Suggestion, diagnose, measured, metered, set_apart, spared, suggest,
 };
 use strapwise::faults::{Built, Fault, modelled};
 use strapwise::record::{Row, RowKind};
@@ -178,6 +178,24 @@ fn where_nothing_was_seen_at_either_place_an_iron_tells_them_apart() {
     let ((cause, held), next, text) = told(&[(chip, false), (headers, true)]);
     assert!(cause == truth && held > 0.98 && next.is_none(), "{cause:?} {held} {next:?}");
     assert!(text.contains("The unit was mended by this: draw the solder off"), "{text}");
+}
+
+#[test]
+fn a_good_unit_is_sent_to_no_blade_and_no_iron() {
+    let board = vent_controller();
+    let windows = window::windows(&board).expect("windows");
+    let walk = walk::plan(&board, &windows, &board.delivery).expect("a sequence");
+    let mut rng = ChaCha8Rng::seed_from_u64(22);
+    let built = unit(&board, &[], &mut rng);
+    let evidence = evidence(&board, &walk, &built, &mut rng);
+    let (found, next) = weigh(&board, &evidence);
+    assert!(found.classes[0].causes.iter().any(|c| c.faults.is_empty()), "{found:?}");
+    let by_hand = |s: &Suggestion| match s.measurement {
+        Measurement::Look(look) => look.changes_the_unit(),
+        _ => false,
+    };
+    let next = spared(next);
+    assert!(!next.is_empty() && !next.iter().any(by_hand), "{next:?}");
 }
 
 #[test]

@@ -105,7 +105,7 @@ fn ohms_that_nobody_can_foretell_are_proposed_with_their_range() {
         measurement: Measurement::Ohms { between, setting: setting.clone(), joined },
         settles: 1.0,
         expected,
-        yes: 0.0,
+        mends: 0.0,
         supply_first: None,
     };
     let open = cause(&[Fault::ResistorOpen { resistor: r3 }], 0.6);

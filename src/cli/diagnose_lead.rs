@@ -284,7 +284,7 @@ impl<'a> Lead<'a> {
             measurement,
             settles: 1.0,
             expected: Vec::new(),
-            yes: 0.0,
+            mends: 0.0,
             supply_first: None,
         })
     }

@@ -41,7 +41,7 @@ pub fn in_hand(board: &Board, hand: &InHand, suggestions: Vec<Suggestion>) -> Ve
 /// whether it is on the bench or its record on the desk.
 pub fn spared(mut suggestions: Vec<Suggestion>) -> Vec<Suggestion> {
     suggestions.retain(|s| match &s.measurement {
-        Measurement::Look(look) if look.changes_the_unit() => s.settles > look.work(s.yes),
+        Measurement::Look(look) if look.changes_the_unit() => s.settles > look.work(s.mends),
         _ => true,
     });
     suggestions
@@ -76,7 +76,7 @@ fn work(board: &Board, hand: &InHand, suggestion: &Suggestion) -> f64 {
             moves(setting) + power(false) + if *joined { LEAD } else { 0.0 }
         }
         Measurement::Look(look) => {
-            look.work(suggestion.yes) + if look.question().is_some() { power(true) } else { 0.0 }
+            look.work(suggestion.mends) + if look.question().is_some() { power(true) } else { 0.0 }
         }
     }
 }

@@ -176,12 +176,12 @@ impl Look {
     }
 
     /// What the work of it is worth, as a share of what is open: a look costs nothing beside that,
-    /// an iron does, the less the likelier a `yes` is, which is the repair itself.
-    pub(super) fn work(&self, yes: f64) -> f64 {
+    /// an iron does, the less the likelier it is that it `mends` the unit.
+    pub(super) fn work(&self, mends: f64) -> f64 {
         match self {
             Look::OtherShunt { .. } | Look::Answer { .. } | Look::Lamp { .. } => 0.03,
-            Look::Scraped(_) => 0.35 * (1.0 - yes),
-            Look::Desoldered(_) | Look::Resoldered { .. } => 0.7 * (1.0 - yes),
+            Look::Scraped(_) => 0.35 * (1.0 - mends),
+            Look::Desoldered(_) | Look::Resoldered { .. } => 0.7 * (1.0 - mends),
             Look::Lifted { .. } => 0.2,
             _ => 0.0,
         }

@@ -220,11 +220,16 @@ fn tolerance(board: &Board, tips: &[NetId]) -> f64 {
 fn spread(board: &Board, slopes: &Slopes) -> f64 {
     let resistors = slopes.by_resistor.iter();
     let each = resistors.map(|&(r, volts, _)| volts * board.resistors[r].tolerance.0 / 3f64.sqrt());
-    let switches = slopes.by_switch.iter().flat_map(|s| {
+    each.map(|x| x * x).sum::<f64>().sqrt().hypot(by_switches(board, slopes))
+}
+
+/// The same by what the closed switches may be alone.
+pub(super) fn by_switches(board: &Board, slopes: &Slopes) -> f64 {
+    let each = slopes.by_switch.iter().flat_map(|s| {
         let switch = &board.switches[s.switch];
         [s.by_resistance.0 * switch.on_sd(), s.by_drop * switch.drop_sd()]
     });
-    each.chain(switches).map(|x| x * x).sum::<f64>().sqrt()
+    each.map(|x| x * x).sum::<f64>().sqrt()
 }
 
 /// The ends between which ohms lie of a unit where what lies between its rails decides, and the

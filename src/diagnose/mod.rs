@@ -44,9 +44,10 @@ pub use unfit::foreign;
 pub use wanting::still_to_read;
 
 use crate::board::{Board, Level};
-use crate::circuit::{Node, Parts, pulled_up};
+use crate::circuit::{Node, Parts, Response, pulled_up};
 use crate::faults::{Built, Fault, answer};
 use crate::units::{Ohms, Volts};
+use crate::window::adc;
 use cell::Fit;
 use rank::{Weighed, Weigher, log_sum};
 use shown::{level, mean_code};
@@ -287,6 +288,9 @@ pub struct Compared {
     pub good: Option<f64>,
     /// The same three with the pull-up on, in codes, where it was taken.
     pub pulled: Option<[f64; 3]>,
+    /// How far the ranges of closed switches may move a good unit, as two standard deviations in
+    /// codes.
+    pub loose: f64,
 }
 
 /// An answer or a load that a cause and a good unit differ in, or that was not as a cause has it.
@@ -367,7 +371,14 @@ pub fn compare(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Compare
             let volts = pulled_up(node, board.supply.volts, Ohms(cause.pull));
             mean_code(board, volts)
         };
+        let loose = || {
+            let response = Response::new(board, &good.parts, &reading.setting, &reading.closed);
+            let net = board.channels[reading.channel].net;
+            let volts = Volts(2.0 * measure::by_switches(board, &response.slopes(net, &[])));
+            adc::code_at(volts, board)
+        };
         Compared {
+            loose: if reading.closed.is_empty() { 0.0 } else { loose() },
             reading: index,
             read,
             predicted: match held(reading, is, &cause.faults) {

@@ -37,8 +37,8 @@ pub struct Suggestion {
     /// deviation, in volts, ohms or codes; infinite ohms for open. Of a look, the probability of a
     /// yes.
     pub expected: Vec<(usize, usize, f64, f64)>,
-    /// How likely a yes is, by all that is known; 0 of what is no look.
-    pub yes: f64,
+    /// How likely it is to mend the unit, by all that is known; 0 of what is no trial.
+    pub mends: f64,
     /// What the supply has to show first, so that volts are exact shares of it: none where it was
     /// measured, or its tolerance says as much.
     pub supply_first: Option<Measurement>,
@@ -74,7 +74,7 @@ pub fn suggest(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> Vec
     }
     let looked = |look: &Look| evidence.looks.iter().any(|(l, _)| l == look);
     found.retain(|s| match s.measurement {
-        Measurement::Look(look) => s.yes > SURE || look.comes_after().is_none_or(|l| looked(&l)),
+        Measurement::Look(look) => s.mends > SURE || look.comes_after().is_none_or(|l| looked(&l)),
         _ => true,
     });
     found.sort_by(|a, b| effort(b).total_cmp(&effort(a)));
@@ -143,10 +143,12 @@ impl<'a> Leading<'a> {
             _ => self.units.iter().map(|unit| unit.expected(board, &measurement)).collect(),
         };
         let settles = information(&self.weights, &expected, &measurement);
-        let yes = match measurement {
-            Measurement::Look(_) => {
-                let each = self.weights.iter().zip(&expected).map(|(w, (yes, _))| w * yes);
-                each.sum::<f64>() / self.weights.iter().sum::<f64>()
+        let mends = match measurement {
+            Measurement::Look(look) if look.may_mend() => {
+                let each = self.causes.iter().zip(&self.weights);
+                let its = each.filter(|((.., cause), _)| look.is_for_any(board, &cause.faults));
+                let its: f64 = its.map(|(_, weight)| weight).sum();
+                look.rates().found * its / self.weights.iter().sum::<f64>()
             }
             _ => 0.0,
         };
@@ -157,7 +159,7 @@ impl<'a> Leading<'a> {
         let expected = each.map(|(&(c, i, _), &(value, sd))| (c, i, value, sd)).collect();
         let settles = (settles / self.entropy.max(1e-9)).min(1.0);
         let supply_first = supply_first(board, evidence, &measurement);
-        Some(Suggestion { measurement, settles, expected, yes, supply_first })
+        Some(Suggestion { measurement, settles, expected, mends, supply_first })
     }
 }
 
@@ -180,7 +182,7 @@ fn effort(suggestion: &Suggestion) -> f64 {
     let work = match suggestion.measurement {
         // The unit is in the hand already, and nothing is to be connected.
         Measurement::Volts { .. } => 0.0,
-        Measurement::Look(look) => look.work(suggestion.yes),
+        Measurement::Look(look) => look.work(suggestion.mends),
         Measurement::Reading { .. } => 0.02,
         Measurement::Ohms { joined, .. } => 0.03 + if joined { 0.03 } else { 0.0 },
     };

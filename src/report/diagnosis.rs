@@ -310,8 +310,8 @@ pub(super) fn strips(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) 
     let mut rows = Vec::new();
     for (i, compared) in first.iter().enumerate() {
         let reading = &evidence.readings[compared.reading];
-        let differs = missed(compared.read, compared.good) > 0.0
-            || leading.iter().any(|c| missed(c[i].predicted, compared.good) > 0.0);
+        let differs = missed(compared.read, compared.good, compared.loose) > 0.0
+            || leading.iter().any(|c| missed(c[i].predicted, compared.good, compared.loose) > 0.0);
         if !differs || !matches!(reading.read, Read::Code { .. }) {
             continue;
         }

@@ -96,9 +96,9 @@ fn kinds(board: &Board, evidence: &Evidence, cause: &Cause) -> Vec<Kind> {
     let compared = compare(board, evidence, cause);
     let good_unit = cause.faults.is_empty();
     // What the cause misses as well speaks for nothing, if it misses a good unit by more.
-    let gives = |c: &&Compared| !good_unit && missed(c.read, c.predicted) == 0.0;
+    let gives = |c: &&Compared| !good_unit && missed(c.read, c.predicted, c.loose) == 0.0;
     let speaks = compared.iter().filter(gives).map(|c| (evidently(c), c));
-    let misses = compared.iter().map(|c| (missed(c.read, c.predicted), c));
+    let misses = compared.iter().map(|c| (missed(c.read, c.predicted, c.loose), c));
     let read = |how, found: Vec<(f64, &Compared)>| by_readings(board, evidence, how, found);
     let sure = |found: &(f64, &Compared)| found.0 > 0.0;
     let kind = |most, points: Vec<Point>| {
@@ -165,12 +165,12 @@ fn by_load(board: &Board, load: usize, sag: Volts, cause: &Cause) -> Point {
     }
 }
 
-/// How far a reading misses what is predicted, beyond what tolerances and noise may do; open and
-/// driven differ without measure.
-pub(super) fn missed(read: Option<f64>, predicted: Option<f64>) -> f64 {
+/// How far a reading misses what is predicted, beyond what tolerances, noise and, by `loose` codes,
+/// switches may do; open and driven differ without measure.
+pub(super) fn missed(read: Option<f64>, predicted: Option<f64>, loose: f64) -> f64 {
     match (read, predicted) {
         (Some(a), Some(b)) => {
-            let least = if a <= 1.0 && b <= 1.0 { 0.5 } else { MISSES + 0.02 * b };
+            let least = if a <= 1.0 && b <= 1.0 { 0.5 } else { MISSES + 0.02 * b + loose };
             ((a - b).abs() - least).max(0.0)
         }
         (None, None) => 0.0,
@@ -185,13 +185,15 @@ fn evidently(compared: &Compared) -> f64 {
 
 /// The same without the pull-up.
 fn plainly(compared: &Compared) -> f64 {
-    missed(compared.read, compared.good) - missed(compared.read, compared.predicted)
+    missed(compared.read, compared.good, compared.loose)
+        - missed(compared.read, compared.predicted, compared.loose)
 }
 
 /// The same with the pull-up on.
 fn by_pull_up(compared: &Compared) -> f64 {
     let Some([read, predicted, good]) = compared.pulled else { return 0.0 };
-    missed(Some(read), Some(good)) - missed(Some(read), Some(predicted))
+    missed(Some(read), Some(good), compared.loose)
+        - missed(Some(read), Some(predicted), compared.loose)
 }
 
 /// Readings as points, by how much they say; `good_unit` where it is one that they speak of.
