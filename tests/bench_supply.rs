@@ -105,12 +105,19 @@ fn a_meter_tells_the_chip_s_reference_and_every_millivolt_follows_it() {
     }
 }
 
+/// A reference that a meter calibrated in an attempt that came to its end.
+fn calibrated(volts: f64) -> Calibration {
+    Calibration {
+        reference: Volts(volts),
+        on: "2026-03-04".into(),
+        identity: "0BADCAFE".into(),
+        put_back: true,
+    }
+}
+
 #[test]
 fn a_calibration_of_an_earlier_attempt_finds_a_supply_that_the_data_sheet_would_let_pass() {
-    let known = || Known {
-        calibration: Some(Calibration { reference: Volts(1.05), on: "2026-03-04".into() }),
-        ..Known::default()
-    };
+    let known = || Known { calibration: Some(calibrated(1.05)), ..Known::default() };
     let (verdict, _, _) = run(unit(4.6, 1.05, Known::default()));
     assert_eq!(verdict, Verdict::Pass, "4.6 V, but 4.8 V by the nominal reference");
     let (verdict, unit_verdict, stand) = run(unit(4.6, 1.05, known()));
@@ -144,8 +151,31 @@ fn a_board_file_has_the_supply_measured_before_the_first_move() {
 }
 
 #[test]
+fn a_chip_with_another_number_has_its_supply_measured_anew() {
+    // What is left of an attempt that was cut short: its number is still on the chip.
+    let left = |identity: &str| Calibration {
+        identity: identity.into(),
+        put_back: false,
+        ..calibrated(1.1)
+    };
+    let asked = |calibration: Calibration| {
+        let known = Known { metered: None, calibration: Some(calibration) };
+        let mut stand = Stand::with(calibrating()).supplied(known);
+        let asked = stand.obey_until(|p| matches!(p, Prompt::SupplyVolts { .. }));
+        let said = |e: &Event| matches!(e, Event::Note(why) if why.contains("of another chip"));
+        assert_eq!(stand.events.iter().any(said), asked);
+        asked
+    };
+    assert!(asked(left("DB1EF989")));
+    assert!(!asked(left("0BADCAFE")));
+    // One that comes without a number is another where it must have been left on it.
+    assert!(left("0BADCAFE").is_of_another(""));
+    assert!(!Calibration { put_back: true, ..left("0BADCAFE") }.is_of_another(""));
+}
+
+#[test]
 fn nothing_is_asked_where_the_reference_is_known() {
-    let calibration = Some(Calibration { reference: Volts(1.1), on: "2026-03-04".into() });
+    let calibration = Some(calibrated(1.1));
     for known in [metered("5V"), Known { metered: None, calibration }] {
         let mut stand = Stand::with(calibrating()).supplied(known);
         stand.expect_verdict(UnitVerdict::Pass);

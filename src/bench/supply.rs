@@ -26,6 +26,20 @@ pub struct Calibration {
     pub reference: Volts,
     /// Day of the measurement.
     pub on: String,
+    /// The number that the unit's chip had last; empty where it had none.
+    pub identity: String,
+    /// Whether that number was taken away again at the end.
+    pub put_back: bool,
+}
+
+impl Calibration {
+    /// Whether it cannot be of the chip that comes with this number, or with none.
+    pub fn is_of_another(&self, came_with: &str) -> bool {
+        match came_with.is_empty() {
+            true => !self.put_back,
+            false => !self.identity.is_empty() && self.identity != came_with,
+        }
+    }
 }
 
 /// What is known of a unit's supply before its run.

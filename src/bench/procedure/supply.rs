@@ -17,6 +17,14 @@ impl Bench {
     }
 
     pub(super) fn begin_supply(&mut self, now: Duration) {
+        // Who the unit is was asked first: a chip with another number has another reference.
+        let came_with = &self.came_with;
+        if let Some(other) = self.known.calibration.take_if(|c| c.is_of_another(came_with)) {
+            let (on, net) = (other.on, self.board.net_name(self.board.supply.net));
+            self.tell(Event::Note(format!(
+                "the calibration of {on} is of another chip and does not count: {net} is measured anew"
+            )));
+        }
         let known = self.known.metered.is_some() || self.known.calibration.is_some();
         if (self.board.supply.calibrate || self.board.supply.by_meter) && !known {
             return self.ask_volts(Volting::default(), None);
