@@ -10,7 +10,7 @@ use crate::probe::exchange::Opening;
 use crate::record::fold::Folder;
 use crate::record::{Head, calibration};
 use crate::report::table::{Cell, Form, Table};
-use crate::report::wrap;
+use crate::report::{card, wrap};
 use crate::screen::Silent;
 use crate::session::Conductor;
 use crate::session::live::{self, Line, NoRecord};
@@ -156,7 +156,7 @@ fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table 
             _ => Verdict::Pass.word(),
         };
         let want = want.map_or("", |p| j.place_name(p));
-        let label = format!("{} {}", j.id, j.label);
+        let label = card::header_name(j);
         table.rows.push(cells("jumper", label, reads, want, verdict, ""));
     }
     for (set, option) in board.options.iter().zip(&look.options) {
@@ -166,7 +166,14 @@ fn table(board: &Arc<Board>, look: &Look, expected: &[(usize, Place)]) -> Table 
         let reads = option.clone().unwrap_or("no option".into());
         let wrong = option.is_none() || (!want.is_empty() && reads != want);
         let verdict = if wrong { Verdict::Fail } else { Verdict::Pass };
-        table.rows.push(cells("option", set.label.clone(), reads, want, verdict.word(), ""));
+        table.rows.push(cells(
+            "option",
+            card::set_name(set).to_string(),
+            reads,
+            want,
+            verdict.word(),
+            "",
+        ));
     }
     for check in look.checks.iter().filter(|c| c.verdict != Verdict::Pass) {
         let channel = &board.channels[check.channel];

@@ -2,6 +2,7 @@
 //! plain C99.
 
 use super::c_names::{self, AnalogNames, CNames, SetNames};
+use super::card;
 use crate::board::{Board, Kind, Level, Pattern, Place};
 use crate::circuit::{self, Node};
 use crate::window::{ChannelWindows, Class, Limits, Windows, expect};
@@ -132,7 +133,7 @@ struct Set<'a> {
 impl Set<'_> {
     fn text(&self) -> String {
         let options = &self.board.options[self.set];
-        let label = if options.label.is_empty() { &options.id } else { &options.label };
+        let label = card::set_name(options);
         let mut text = format!("/* --- {} --- */\n\n", comment(label));
         for analog in &self.of.analog {
             text += &self.defines(analog);

@@ -1,5 +1,6 @@
 //! A header drawn with the shunt where it should be.
 
+use super::card;
 use crate::board::{Jumper, Place};
 
 /// The header's pins in the order of their numbers, one pole a line; the shunt is drawn as `[n=n]`.
@@ -62,6 +63,6 @@ fn one_under_another(jumper: &Jumper, to: Place) -> Vec<String> {
         format!("{mark} {name}{pad}{gap}{}", poles.join("  "))
     };
     let mut rows: Vec<String> = jumper.positions.iter().enumerate().map(row).collect();
-    rows.insert(0, format!("{} {}", jumper.id, jumper.label));
+    rows.insert(0, card::header_name(jumper));
     rows
 }

@@ -86,13 +86,18 @@ pub fn text(board: &Board, check: &Check) -> String {
     text
 }
 
+/// With the label behind it, if there is one.
+fn labelled(name: String, label: &str) -> String {
+    if label.is_empty() { name } else { format!("{name}, {label}") }
+}
+
 fn heading(board: &Board, p: &PositionCheck) -> String {
     match p.channel {
         Some(channel) => {
             let c = &board.channels[channel];
-            format!("{} on {}, {}", c.id, c.pin.name, c.label)
+            labelled(format!("{} on {}", c.id, c.pin.name), &c.label)
         }
-        None => format!("{}, {}", board.options[p.set].id, board.options[p.set].label),
+        None => labelled(board.options[p.set].id.clone(), &board.options[p.set].label),
     }
 }
 

@@ -1,6 +1,7 @@
 //! The windows of a board as a picture for an A4 sheet: a strip for each channel, a row for each
 //! position that it sees. Hatching and line styles tell things apart, no colour does.
 
+use super::card;
 use super::positions::Names;
 use super::svg::{A4_WIDTH, Anchor, Area, Font, Look, Picture, Stroke};
 use super::windows::{advice, digits, gap_below, highs, meanings, position, whole, window};
@@ -272,7 +273,7 @@ fn options(board: &Board, class: &Class) -> String {
             names.push(name);
         }
     }
-    let label = if set.label.is_empty() { &set.id } else { &set.label };
+    let label = card::set_name(set);
     match names.len() {
         n if n > MOST_NAMED => format!("{label}: {n} options"),
         _ => format!("{label}: {}", names.join(", ")),

@@ -6,7 +6,7 @@ use crate::bench::supply::{self, By, VoltsCheck};
 use crate::bench::{
     Check, Event, Mode, Prompt, Shunts, StepAt, Summary, SupplyCheck, UnitVerdict, Verdict, sag,
 };
-use crate::board::{Board, Fuses, Jumper, Kind, Place, Setting, Task};
+use crate::board::{Board, Fuses, Jumper, Kind, Load, Place, Setting, Task};
 use crate::record::fold::presence_note;
 use crate::walk::Move;
 
@@ -20,7 +20,11 @@ pub const CAUTIONS: &[&str] = &[
 
 /// The dummy loads of a board, one a line.
 pub fn dummies(board: &Board) -> Vec<String> {
-    board.loads.iter().map(|l| format!("{} ({}): {}", l.id, l.label, l.dummy)).collect()
+    let dummy = |load: &Load| match load.label.is_empty() {
+        true => format!("{}: {}", load.id, load.dummy),
+        false => format!("{} ({}): {}", load.id, load.label, load.dummy),
+    };
+    board.loads.iter().map(dummy).collect()
 }
 
 /// Between which header pins a place is.

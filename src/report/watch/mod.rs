@@ -7,6 +7,7 @@ pub use lines::cautions;
 use lines::{changed, line, told};
 use table::table;
 
+use super::card;
 use super::histogram;
 use super::wrap;
 use crate::bench::reading::Located;
@@ -227,7 +228,7 @@ fn shunts(board: &Board, round: &Round) -> String {
 
 fn options(board: &Board, round: &Round) -> String {
     let option = |(set, option): (&crate::board::OptionSet, &Option<String>)| {
-        format!("{} {}", set.label, option.as_deref().unwrap_or("no option"))
+        format!("{} {}", card::set_name(set), option.as_deref().unwrap_or("no option"))
     };
     let all: Vec<String> = board.options.iter().zip(&round.look.options).map(option).collect();
     all.join(", ")
