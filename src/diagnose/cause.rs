@@ -59,6 +59,11 @@ pub(super) const SECOND: f64 = 0.003;
 
 /// Steps of a family in the logarithm of its value, and the spread within one.
 const DRIFT: Family = Family { step: 0.1, from: -2.2, to: 2.2, sd: 0.055 };
+/// Beyond that it is no drift, but a part of some value that the board has nowhere else, up to a
+/// hundred times off: nobody knows which, so that all are alike.
+const ODD: Family = Family { step: 0.25, from: 2.35, to: 4.6, sd: 0.14 };
+/// How likely such a part is in a step of a drift, beside the least drift (advice of our own).
+const ODD_SHARE: f64 = 0.02;
 /// A drift smaller than this is what the tolerance of a resistor allows, or almost.
 const LEAST_DRIFT: f64 = 0.05;
 /// Poor contacts, leaks and bridges, from 10 Ω to 1 MΩ.
@@ -178,17 +183,20 @@ impl Causes {
     }
 
     fn drift(&mut self, resistor: usize, weight: f64) {
-        let values: Vec<f64> =
-            DRIFT.values().into_iter().filter(|t| t.abs() > LEAST_DRIFT).collect();
         // Small drifts are likelier than large ones.
-        let share = |t: f64| (-t.abs() / 0.7).exp();
-        let sum: f64 = values.iter().map(|&t| share(t)).sum();
-        for &t in &values {
+        let share = |t: f64| (-t.abs() / 0.7).exp() + ODD_SHARE;
+        let drifts = DRIFT.values().into_iter().filter(|t| t.abs() > LEAST_DRIFT);
+        let drifts = drifts.map(|t| (t, DRIFT.sd, share(t)));
+        let odd = ODD.values().into_iter().flat_map(|t| [-t, t]);
+        let odd = odd.map(|t| (t, ODD.sd, share(t) * ODD.step / DRIFT.step));
+        let values: Vec<(f64, f64, f64)> = drifts.chain(odd).collect();
+        let sum: f64 = values.iter().map(|(.., share)| share).sum();
+        for (t, sd, share) in values {
             self.hypotheses.push(Hypothesis {
                 faults: vec![Fault::ResistorOff { resistor, ratio: t.exp() }],
                 cause: self.count,
-                prior: (weight * share(t) / sum).ln(),
-                loose: Some(DRIFT.sd),
+                prior: (weight * share / sum).ln(),
+                loose: Some(sd),
             });
         }
         self.count += 1;

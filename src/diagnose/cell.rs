@@ -24,9 +24,10 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 pub(super) const AGAINST: f64 = -14.0;
 
 /// Logarithm of the probability that a unit still answers in a setting that shorts its supply: a
-/// bridge of some ohms, a supply that feeds it; one in a hundred (advice of our own). One that is
-/// shorted in most settings could not have been tested.
-pub(super) const SURVIVES: f64 = -4.6;
+/// bridge of some ohms, a supply that feeds it; one in ten (advice of our own), so that a short is
+/// looked for before another cause counts as settled. One that is shorted in most settings could not
+/// have been tested.
+pub(super) const SURVIVES: f64 = -2.3;
 
 /// Logarithm of the probability that an open digital pin still reads what it read before.
 pub(super) const KEEPS: f64 = -0.1;

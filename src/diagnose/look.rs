@@ -131,6 +131,10 @@ pub(super) const SLIP: f64 = 0.01;
 /// the same: what nobody saw is little to solder by (common practice, no source; the figure is ours).
 const DOUBT: f64 = 3.0;
 
+/// A resistor whose logarithm is off by more has not drifted: it is another part, with its value
+/// printed on it.
+const ODD_FROM: f64 = 1.1;
+
 /// A bridge of more ohms is no clean joint of solder: residue or a whisker, which is easily missed.
 const SOLDER_BELOW: f64 = 10.0;
 
@@ -207,6 +211,10 @@ impl Look {
             Fault::ResistorValue { resistor, ohms } => {
                 let printed = Look::Printed { resistor, ohms };
                 vec![Look::OtherValue { resistor }, printed, Look::Lifted { resistor }]
+            }
+            // No drift, but another part.
+            Fault::ResistorOff { resistor, ratio } if ratio.ln().abs() > ODD_FROM => {
+                vec![Look::OtherValue { resistor }, Look::Lifted { resistor }]
             }
             Fault::ResistorOff { resistor, .. } => vec![Look::Lifted { resistor }],
             Fault::ResistorsSwapped { resistors: [a, b] } => {
