@@ -106,6 +106,36 @@ fn a_unit_said_to_be_the_same_is_known_by_what_it_reads_now() {
 }
 
 #[test]
+fn a_shunt_that_is_put_right_at_the_question_is_read_again_and_never_as_it_was() {
+    let board_of = demo();
+    for answer in ["", "yes"] {
+        let (mut person, record) = led_once(&board(), &board_of, &[silent_contact(&board_of)]);
+        let rows_of = |path: &Path| rows(&std::fs::read(path).unwrap());
+        let before = rows_of(&record).len();
+        let first = go_on(&mut person, &board(), &record);
+        person.do_it(&first);
+        let (j1, there) = (board_of.jumper("J1").unwrap(), person.setting.0[0]);
+        person.unit.with(move |unit| unit.place(j1, Place::At(1)));
+        person.bench.press("");
+        let doubt = person.until(asks_for("is it the same unit"));
+        assert!(doubt.contains("PROFILE reads otherwise than in the record"), "{doubt}");
+        assert!(doubt.contains("press Enter to have it read again"), "{doubt}");
+        person.unit.with(move |unit| unit.place(j1, there));
+        person.bench.press(answer);
+        let next = person.asked().unwrap();
+        assert!(next.contains("one of these 3, not separable by these readings"), "{next}");
+        // What stood there with the shunt elsewhere is no reading of this setting.
+        let kept = person.kept(2);
+        person.bench.press("5.01V");
+        person.until(asks_for("how many volts?"));
+        let added = rows_of(&kept).split_off(before);
+        assert!(added.iter().all(|row| row["channel"] != "PROFILE"), "{answer}: {added:?}");
+        person.bench.press("q");
+        person.end();
+    }
+}
+
+#[test]
 fn who_cannot_have_it_compared_is_told_that_nothing_shows_whose_it_is() {
     let board_of = demo();
     let (mut person, record) = led_once(&board(), &board_of, &[silent_contact(&board_of)]);

@@ -32,6 +32,17 @@ enum ByNumber {
     Open,
 }
 
+/// What somebody says of a unit that reads otherwise than it should.
+enum Told {
+    /// It is the same.
+    Yes,
+    /// It is another.
+    No,
+    /// Something was put right.
+    Again,
+    Else(Ready),
+}
+
 impl Of {
     /// What the rows of a record say of its unit; none where there is no record.
     pub fn rows(rows: &[Row]) -> Option<Of> {
@@ -127,44 +138,49 @@ impl Live<'_> {
         setting: &Setting,
         evidence: &mut Evidence,
     ) -> Result<Result<bool, Ready>, Failure> {
-        let seen = match self.look(talk, evidence)? {
-            Ok(seen) => seen,
-            Err(ready) => return Ok(Err(ready)),
-        };
-        self.was_off = false;
-        let who = self.who.clone().unwrap_or_default();
-        let rows = self.rows(setting, &seen);
-        let readings = Evidence::of(self.board, &rows).readings;
-        let differing = evidence.differing(&readings);
-        let same = matches!(of.by_number(&who), ByNumber::Same);
-        if same {
-            talk.say("its chip has the number of the record: it is the same unit\n")?;
-        } else if differing.is_empty() {
-            let none = match who.identity.is_empty() {
-                true => "its chip keeps no number",
-                false => "the record has no number of its chip",
+        let mut said_so = false;
+        loop {
+            let seen = match self.look(talk, evidence)? {
+                Ok(seen) => seen,
+                Err(ready) => return Ok(Err(ready)),
             };
-            talk.say(&format!(
-                "it reads as in the record. That is no proof that it is the same unit: {none}, \
-                 and another unit may read alike\n"
-            ))?;
-        }
-        if differing.is_empty() {
-            return Ok(Ok(true));
-        }
-        if !same {
+            self.was_off = false;
+            let who = self.who.clone().unwrap_or_default();
+            let rows = self.rows(setting, &seen);
+            let readings = Evidence::of(self.board, &rows).readings;
+            let differing = evidence.differing(&readings);
+            let same = matches!(of.by_number(&who), ByNumber::Same);
+            if same {
+                talk.say("its chip has the number of the record: it is the same unit\n")?;
+            } else if differing.is_empty() && !said_so {
+                let none = match who.identity.is_empty() {
+                    true => "its chip keeps no number",
+                    false => "the record has no number of its chip",
+                };
+                talk.say(&format!(
+                    "it reads as in the record. That is no proof that it is the same unit: {none}, \
+                     and another unit may read alike\n"
+                ))?;
+            }
+            if differing.is_empty() {
+                return Ok(Ok(true));
+            }
+            if same || said_so {
+                self.kept.add(rows)?;
+                evidence.renew(readings);
+                return Ok(Ok(true));
+            }
             let why = match who.identity.is_empty() {
                 true => "its chip keeps no number of its own",
                 false => "the record has no number of its chip",
             };
             match self.is_the_same(talk, &differing, "in the record", why)? {
-                Ok(true) => {}
-                other => return Ok(other),
+                Told::Yes => said_so = true,
+                Told::No => return Ok(Ok(false)),
+                Told::Again => {}
+                Told::Else(ready) => return Ok(Err(ready)),
             }
         }
-        self.kept.add(rows)?;
-        evidence.renew(readings);
-        Ok(Ok(true))
     }
 
     /// A chip that keeps no number is known again by what it reads, so where it was read before:
@@ -190,78 +206,82 @@ impl Live<'_> {
         evidence: &mut Evidence,
     ) -> Result<Ready, Failure> {
         let setting = self.hand.setting.clone().unwrap_or_else(|| self.board.delivery.clone());
-        let seen = match self.look(talk, evidence)? {
-            Ok(seen) => seen,
-            Err(ready) => return Ok(ready),
-        };
-        self.was_off = false;
-        if std::mem::take(&mut self.changed) {
-            return Ok(Ready::Yes);
-        }
-        let rows = self.rows(&setting, &seen);
-        let readings = Evidence::of(self.board, &rows).readings;
-        let differing = evidence.differing(&readings);
-        let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
-        let known = evidence.readings.iter().any(|reading| reading.setting == setting);
-        if differing.is_empty() || named {
-            let how = match (named, known) {
-                (true, _) => "the same chip is back",
-                (false, true) => "it is back, and reads as before",
-                (false, false) => {
-                    "it is back; its chip keeps no number and this setting is new, so nothing \
-                     shows that it is the same unit"
-                }
+        let mut said_so = false;
+        loop {
+            let seen = match self.look(talk, evidence)? {
+                Ok(seen) => seen,
+                Err(ready) => return Ok(ready),
             };
-            talk.say(&format!("{how}\n"))?;
-            if !differing.is_empty() {
+            self.was_off = false;
+            if std::mem::take(&mut self.changed) {
+                return Ok(Ready::Yes);
+            }
+            let rows = self.rows(&setting, &seen);
+            let readings = Evidence::of(self.board, &rows).readings;
+            let differing = evidence.differing(&readings);
+            let named = self.who.as_ref().is_some_and(|who| !who.identity.is_empty());
+            let known = evidence.readings.iter().any(|reading| reading.setting == setting);
+            if (differing.is_empty() && !said_so) || named {
+                let how = match (named, known) {
+                    (true, _) => "the same chip is back",
+                    (false, true) => "it is back, and reads as before",
+                    (false, false) => {
+                        "it is back; its chip keeps no number and this setting is new, so nothing \
+                         shows that it is the same unit"
+                    }
+                };
+                talk.say(&format!("{how}\n"))?;
+            }
+            if differing.is_empty() {
+                return Ok(Ready::Yes);
+            }
+            if named || said_so {
                 self.kept.add(rows)?;
                 evidence.renew(readings);
+                return Ok(Ready::Yes);
             }
-            return Ok(Ready::Yes);
-        }
-        let why = "its chip keeps no number of its own";
-        match self.is_the_same(talk, &differing, "before in this setting", why)? {
-            Ok(true) => {
-                self.kept.add(rows)?;
-                evidence.renew(readings);
-                Ok(Ready::Yes)
+            let why = "its chip keeps no number of its own";
+            match self.is_the_same(talk, &differing, "before in this setting", why)? {
+                Told::Yes => said_so = true,
+                Told::Again => {}
+                Told::No => {
+                    self.was_off = true;
+                    self.hand.powered = false;
+                    talk.say("put that right; it is asked for again\n")?;
+                    let wanted = Wanted { setting, powered: true, joined: false };
+                    return self.bring(talk, &wanted, None, evidence);
+                }
+                Told::Else(ready) => return Ok(ready),
             }
-            Ok(false) => {
-                self.was_off = true;
-                self.hand.powered = false;
-                talk.say("put that right; it is asked for again\n")?;
-                let wanted = Wanted { setting, powered: true, joined: false };
-                self.bring(talk, &wanted, None, evidence)
-            }
-            Err(ready) => Ok(ready),
         }
     }
 
     /// Asks whether a unit that reads otherwise than `then` is the same one; `why` nothing else
-    /// tells.
+    /// tells. It has to be read again whatever is said but a no: shunts may have been put right.
     fn is_the_same(
         &self,
         talk: &mut Talk,
         differing: &[usize],
         then: &str,
         why: &str,
-    ) -> Result<Result<bool, Ready>, Failure> {
+    ) -> Result<Told, Failure> {
         let ids: Vec<&str> =
             differing.iter().map(|&c| self.board.channels[c].id.as_str()).collect();
         let reads = if ids.len() == 1 { "reads" } else { "read" };
         let asked = format!(
             "{} {reads} otherwise than {then}, and {why}: is it the same unit, with the shunts as \
-             asked? yes or no",
+             asked?\nput right what is not, and press Enter to have it read again; else yes or no",
             ids.join(", ")
         );
         loop {
             match talk.ask(&asked)? {
                 Said::Word(word) => match yes_or_no(&word) {
-                    Ok(yes) => return Ok(Ok(yes)),
+                    Ok(true) => return Ok(Told::Yes),
+                    Ok(false) => return Ok(Told::No),
                     Err(why) => talk.say(&format!("{why}\n"))?,
                 },
-                Said::Enter => {}
-                other => return Ok(Err(ready_of(&other))),
+                Said::Enter => return Ok(Told::Again),
+                other => return Ok(Told::Else(ready_of(&other))),
             }
         }
     }
