@@ -195,6 +195,8 @@ fn a_unit_that_went_silent_is_so_in_the_file_too() {
     let ended = person.bench.end();
     let silent = rows.iter().find(|row| row["rule"] == "silent").unwrap();
     assert!(silent["setting"].starts_with("J1=3 J2=fitted"), "{silent:?}");
+    let asked = &silent["note"];
+    assert!(asked.starts_with("J1=") && asked != &silent["setting"], "where it was moved: {asked}");
     let again = diagnosed(&file);
     assert!(again.out.contains("R12 is shorted"), "{}", again.out);
     assert_eq!(conclusion(&again.out), conclusion(&ended.out));

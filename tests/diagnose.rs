@@ -369,7 +369,7 @@ fn a_unit_that_goes_silent_where_a_move_shorts_its_supply_is_said_to_have_the_sh
     let j3 = board.jumper("J3").expect("J3");
     assert!(seen.readings.iter().all(|r| r.setting.0[j3] == Place::Open), "it goes down");
     let before = diagnose(&board, &seen, &Options::default());
-    seen.silent_after = Some(last);
+    seen.silent_after = Some(last.clone());
     let after = diagnose(&board, &seen, &Options::default());
     let odds = |found: &Diagnosis| {
         let causes = found.classes.iter().flat_map(|c| &c.causes);
@@ -377,6 +377,15 @@ fn a_unit_that_goes_silent_where_a_move_shorts_its_supply_is_said_to_have_the_sh
     };
     assert!(names(&after.classes[0], fault), "{:?}", after.classes[0]);
     assert!(odds(&after) > 10.0 * odds(&before), "{} {}", odds(&before), odds(&after));
+    // Where the move that was asked for is known, a short elsewhere takes a slip of the hand as well.
+    let moved = |jumper: &str| {
+        let mut seen = seen.clone();
+        let jumper = board.jumper(jumper).expect("a jumper");
+        seen.silent_at = Some(last.with(jumper, Place::At(0)));
+        odds(&diagnose(&board, &seen, &Options::default()))
+    };
+    assert!(moved("J3") > 3.0 * moved("J1"), "{} {}", moved("J3"), moved("J1"));
+    assert!(moved("J1") > odds(&before), "{} {}", moved("J1"), odds(&before));
 }
 
 #[test]

@@ -113,8 +113,8 @@ impl Kept {
     }
 
     /// The probe went silent after a setting was read.
-    pub fn silent(&mut self, after: &Setting) -> Result<(), Failure> {
-        self.add(vec![self.led.silent(Timestamp::now(), after)]).map(drop)
+    pub fn silent(&mut self, after: &Setting, at: Option<&Setting>) -> Result<(), Failure> {
+        self.add(vec![self.led.silent(Timestamp::now(), after, at)]).map(drop)
     }
 
     fn row_of_meter(&self, meter: &Meter) -> Row {
@@ -172,7 +172,11 @@ fn take(board: &Board, evidence: &mut Evidence, row: &Row) -> Result<(), String>
             evidence.measured(board, meter);
         }
         LOOKED => evidence.looks.push(looked(board, &typed())?),
-        SILENT => evidence.silent_after = Some(diagnose::setting(board, &row.setting)?),
+        SILENT => {
+            evidence.silent_after = Some(diagnose::setting(board, &row.setting)?);
+            // Files of before do not say.
+            evidence.silent_at = diagnose::setting(board, &row.note).ok();
+        }
         _ => {}
     }
     Ok(())

@@ -378,7 +378,8 @@ impl<'a> Live<'a> {
                 // What was moved last may have shorted the supply.
                 if let Some(after) = self.seen.last() {
                     evidence.silent_after = Some(after.clone());
-                    self.kept.silent(after)?;
+                    evidence.silent_at.clone_from(&self.hand.setting);
+                    self.kept.silent(after, self.hand.setting.as_ref())?;
                 }
                 self.hand.dead = true;
                 self.hand.powered = false;

@@ -130,6 +130,8 @@ pub struct Evidence {
     pub fed_by: Option<Volts>,
     /// Where the shunts were last seen, when the probe then stopped answering.
     pub silent_after: Option<Setting>,
+    /// Where they were asked for then, if that is known.
+    pub silent_at: Option<Setting>,
     /// What its rows tell of causes that are not in the parts.
     pub rows: Rows,
     /// Readings that a later one with the same shunts takes back, and which do not count.

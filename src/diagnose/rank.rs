@@ -38,6 +38,9 @@ const STRAY: f64 = 1e-4;
 
 /// Probability that a probe stops answering where nothing shorts the supply: a plug pulled, a cable.
 const UNPLUGGED: f64 = 0.02;
+/// Probability that another shunt was moved than was asked for, or to another place, and that this is
+/// what shorted the supply (advice of our own).
+const MISPLACED: f64 = 0.1;
 
 /// The most that a value in ohms adds to a likelihood: it has a density, which may be above 1.
 const DENSE: f64 = 6.0;
@@ -154,9 +157,14 @@ impl<'a> Weigher<'a> {
             ln += stray(shorted == built.shorted_loads.contains(&load));
         }
         if let Some(setting) = &self.evidence.silent_after {
-            ln += match goes_silent(self.board, &built, hypothesis, setting) {
-                true => (1.0 - UNPLUGGED).ln(),
-                false => UNPLUGGED.ln(),
+            let joins = hypothesis.faults.iter().any(joins);
+            let shorts = |at: &Setting| joins && built.shorts(self.board, at, &[]);
+            let meant = self.evidence.silent_at.as_ref();
+            ln += match meant.map(shorts) {
+                Some(true) => (1.0 - UNPLUGGED).ln(),
+                _ if !joins || !shorts_near(self.board, &built, setting) => UNPLUGGED.ln(),
+                Some(false) => MISPLACED.ln(),
+                None => (1.0 - UNPLUGGED).ln(),
             };
         }
         let looks = self.evidence.looks.iter();
@@ -428,13 +436,12 @@ fn built_by(board: &Board, faults: &[Fault], by: f64) -> Built {
 
 /// Whether a unit shorts its supply when one shunt is moved from a setting, or the whole of it is
 /// taken off.
-fn goes_silent(board: &Board, built: &Built, hypothesis: &Hypothesis, from: &Setting) -> bool {
+fn shorts_near(board: &Board, built: &Built, from: &Setting) -> bool {
     let moved = |jumper: usize| {
         let places = board.jumpers[jumper].places().into_iter();
         places.map(move |place| from.with(jumper, place))
     };
-    hypothesis.faults.iter().any(joins)
-        && (0..board.jumpers.len()).flat_map(moved).any(|s| built.shorts(board, &s, &[]))
+    (0..board.jumpers.len()).flat_map(moved).any(|s| built.shorts(board, &s, &[]))
 }
 
 /// What hypotheses that touch the same groups have in common.

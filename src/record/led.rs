@@ -98,9 +98,10 @@ impl Led {
         row
     }
 
-    /// The probe went silent after this setting was read.
-    pub fn silent(&self, at: Timestamp, after: &Setting) -> Row {
-        Row { setting: after.text(&self.board), ..self.event(at, SILENT, "", "") }
+    /// The probe went silent after this setting was read, when the shunts were asked for in another.
+    pub fn silent(&self, now: Timestamp, after: &Setting, at: Option<&Setting>) -> Row {
+        let asked = at.map_or(String::new(), |at| at.text(&self.board));
+        Row { setting: after.text(&self.board), ..self.event(now, SILENT, &asked, "") }
     }
 
     /// Numbers rows in the order in which they are written; the number of the last one.
