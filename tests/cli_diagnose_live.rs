@@ -246,7 +246,8 @@ fn another_shunt_is_judged_by_what_the_unit_reads_with_it() {
         }
         person.do_it(&trial);
         person.bench.press("");
-        let said = if helps { "it reads as it should: yes" } else { "not as it should: no" };
+        let said =
+            if helps { "it reads as it should: yes" } else { "does not read as it should: no" };
         let mut after = String::new();
         while let Some(text) = person.asked() {
             after += &text;

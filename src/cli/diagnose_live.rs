@@ -340,7 +340,10 @@ impl<'a> Live<'a> {
                 Ok(Err(Exit::Interrupted)) => return Ok(Err(Ready::Stop)),
                 Ok(Err(_)) => return Ok(Err(Ready::End)),
                 // Nothing was ever read: there is nothing to go on with.
-                Err(failure) if self.seen.is_empty() && evidence.is_empty() => return Err(failure),
+                Err(mut failure) if self.seen.is_empty() && evidence.is_empty() => {
+                    failure.text += &self.at_once();
+                    return Err(failure);
+                }
                 Err(failure) if failure.exit == Exit::Lost => {
                     match self.lost(talk, &failure.text, evidence)? {
                         Ready::Yes => continue,
@@ -359,6 +362,16 @@ impl<'a> Live<'a> {
                 other => return Ok(Err(ready_of(&other))),
             }
         }
+    }
+
+    /// What to do with a unit that never answered, and may be shorted as it is delivered.
+    fn at_once(&self) -> String {
+        let [supply, ground] =
+            [self.board.supply.net, self.board.supply.ground].map(|net| self.board.net_name(net));
+        format!(
+            ". If the unit or its supply gets warm, or the supply is at its limit: unplug it at \
+             once, and measure the ohms from {supply} to {ground}"
+        )
     }
 
     /// The probe does not answer where it should.

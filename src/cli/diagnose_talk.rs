@@ -41,8 +41,9 @@ impl Talk {
         Ok(Talk { desk, beside, person, width: columns() })
     }
 
-    /// Says something.
+    /// Says something, in lines as wide as the terminal.
     pub fn say(&self, text: &str) -> Result<(), Failure> {
+        let text = wrap::page(text, self.width);
         match self.beside {
             true => {
                 use std::io::Write;
@@ -50,7 +51,7 @@ impl Talk {
                 let _ = write!(std::io::stderr(), "{text}");
                 Ok(())
             }
-            false => super::print(text),
+            false => super::print(&text),
         }
     }
 

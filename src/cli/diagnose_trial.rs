@@ -124,8 +124,10 @@ impl Live<'_> {
         let mut jumpers = groups.flat_map(|g| g.jumpers);
         let there = jumpers.all(|j| seen.setting.0[j] == wanted.setting.0[j]);
         let right = there && checks.iter().all(|c| c.verdict == Verdict::Pass);
-        let words = if right { "as it should: yes" } else { "not as it should: no" };
-        talk.say(&format!("it reads {words}\n"))?;
+        talk.say(match right {
+            true => "it reads as it should: yes\n",
+            false => "it does not read as it should: no\n",
+        })?;
         Ok((Ready::Yes, Some(right)))
     }
 

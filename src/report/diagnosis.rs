@@ -1,14 +1,14 @@
 //! Which part to lift, in words: causes with their odds, what speaks for and against each, and what
 //! to measure next.
 
-use super::diagnosis_class::{alike, class_sentence, percent, shown_first};
+use super::diagnosis_class::{alike, class_sentence, percent, shown_first, stated};
 use super::diagnosis_points::missed;
 use super::{diagnosis_beside, diagnosis_next, diagnosis_points, exchanged, wrap};
 use crate::board::{Board, NetId, Setting};
 use crate::circuit;
 use crate::diagnose::{
-    Cause, Class, Compared, Diagnosis, Evidence, Metered, Read, Suggestion, beside, compare,
-    metered,
+    Cause, Class, Compared, Diagnosis, Evidence, Metered, Read, SETTLED, Suggestion, beside,
+    compare, metered,
 };
 use crate::faults::Fault;
 use crate::units::Ohms;
@@ -140,9 +140,6 @@ pub fn text(
     wrap::page(&out, width)
 }
 
-/// A class as likely as this is the answer.
-const SETTLED: f64 = 0.95;
-
 /// Whether all was read and as a good unit has it, so that no part is to be lifted: what is left are
 /// defects that these readings do not show.
 pub(super) fn nothing_to_lift(board: &Board, evidence: &Evidence, diagnosis: &Diagnosis) -> bool {
@@ -188,7 +185,8 @@ fn unread(board: &Board, evidence: &Evidence) -> String {
     match ids.is_empty() {
         true => String::new(),
         false => {
-            let words = "was never read, so what shows there alone stays open";
+            let were = if ids.len() == 1 { "was" } else { "were" };
+            let words = format!("{were} never read, so what shows there alone stays open");
             paragraph(&format!("note: {} {words}", ids.join(", ")), 0) + "\n"
         }
     }
@@ -208,9 +206,9 @@ fn class_text(
     class: &Class,
     explained: bool,
 ) -> String {
-    let percent = percent(class.probability, explained);
     let Some(first) = shown_first(class) else { return String::new() };
     let alike = alike(class);
+    let percent = percent(stated(class, first, &alike), explained);
     if !first.faults.is_empty() && alike.len() > 1 {
         // The probability is that of all of them together.
         let what = "one of these, not separable by these readings";

@@ -2,13 +2,17 @@
 
 use super::diagnosis::sentence;
 use crate::board::Board;
-use crate::diagnose::{Cause, Class};
+use crate::diagnose::{Cause, Class, SETTLED};
 
 /// How likely a cause of a class must be beside the first to be named.
 const WORTH_NAMING: f64 = 0.02;
 
-/// The causes of a class that are likely enough to be named, likeliest first.
+/// The causes of a class that are likely enough to be named, likeliest first; one alone where it is
+/// the answer, whatever else would read alike.
 pub(super) fn alike(class: &Class) -> Vec<&Cause> {
+    if let Some(first) = class.causes.first().filter(|first| first.probability > SETTLED) {
+        return vec![first];
+    }
     let least = WORTH_NAMING * class.causes.first().map_or(0.0, |first| first.probability);
     class.causes.iter().filter(|cause| cause.probability > least).collect()
 }
@@ -18,6 +22,14 @@ pub(super) fn alike(class: &Class) -> Vec<&Cause> {
 pub(super) fn shown_first(class: &Class) -> Option<&Cause> {
     let good = class.causes.iter().find(|cause| cause.faults.is_empty());
     good.or(class.causes.first())
+}
+
+/// What is stated of a class: the probability of all its causes, or of the one that is the answer.
+pub(super) fn stated(class: &Class, first: &Cause, alike: &[&Cause]) -> f64 {
+    match alike.len() == 1 && !first.faults.is_empty() && first.probability > SETTLED {
+        true => first.probability,
+        false => class.probability,
+    }
 }
 
 /// A class by the cause that it is named by. Where defects are left that do not show, nobody says
@@ -43,9 +55,9 @@ pub fn percent(probability: f64, explained: bool) -> String {
 /// A class in a line. Where the readings do not tell several causes apart, the probability is that
 /// of all of them: so many of them are named, and how many there are.
 pub fn class_line(board: &Board, class: &Class, explained: bool, named: usize) -> String {
-    let percent = percent(class.probability, explained);
-    let Some(first) = shown_first(class) else { return percent };
+    let Some(first) = shown_first(class) else { return percent(class.probability, explained) };
     let (alike, many) = (alike(class), class.causes.len());
+    let percent = percent(stated(class, first, &alike), explained);
     if alike.len() > 1 && !first.faults.is_empty() {
         let shown: Vec<String> = alike.iter().take(named).map(|c| sentence(board, c)).collect();
         let more = match many - shown.len() {

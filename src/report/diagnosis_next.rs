@@ -217,8 +217,16 @@ fn quantity(board: &Board, measurement: &Measurement, value: f64, sd: f64) -> St
             let level = levels.iter().find(|(code, _)| value == *code);
             level.map_or("between low and high", |(_, word)| *word).to_string()
         }
-        Measurement::Look(_) if value > 0.3 => format!("yes ({:.0} of 100 times)", 100.0 * value),
-        Measurement::Look(_) => format!("no ({:.0} of 100 times)", 100.0 * (1.0 - value)),
+        Measurement::Look(_) if value > 0.3 => format!("yes ({})", times(value)),
+        Measurement::Look(_) => format!("no ({})", times(1.0 - value)),
         Measurement::Reading { .. } => format!("{value:.0} (give or take {:.0})", 2.0 * sd),
+    }
+}
+
+/// How often an answer is given, for people.
+fn times(share: f64) -> String {
+    match 100.0 * share {
+        of if of >= 99.5 => "nearly always".to_string(),
+        of => format!("{of:.0} of 100 times"),
     }
 }
