@@ -111,16 +111,24 @@ fn an_eye_that_sees_nothing_leaves_the_defect_possible() {
     assert!(after < before && after > 0.02, "{before} {after}");
 }
 
+/// Pins of two headers that are bridged, and where that is looked for.
+fn bridged_headers() -> (Fault, Between) {
+    let mut all = modelled(&vent_controller()).into_iter();
+    let at_headers = all.find_map(|fault| match fault {
+        Fault::HeadersBridged { jumpers, pins, .. } => {
+            Some((fault, Between::Headers { jumpers, pins }))
+        }
+        _ => None,
+    });
+    at_headers.expect("two headers that are neighbours")
+}
+
 #[test]
 fn who_saw_nothing_of_one_cause_is_sent_to_the_other_before_it_counts_as_settled() {
     // The pins of two channels bridged on the chip, or at the headers: one circuit, two places.
-    let all = modelled(&vent_controller());
-    let at_headers = all.iter().find(|f| matches!(f, Fault::HeadersBridged { .. }));
-    let Some(&truth @ Fault::HeadersBridged { jumpers, pins, .. }) = at_headers else {
-        panic!("no two headers are neighbours")
-    };
+    let (truth, headers) = bridged_headers();
     let (board, mut evidence) = seen(truth);
-    evidence.looks.push((Look::Bridge(Between::Headers { jumpers, pins }), false));
+    evidence.looks.push((Look::Bridge(headers), false));
     let (found, next) = weigh(&board, &evidence);
     let (Fault::ChannelsBridged { channels, .. }, held) = leader(&found) else {
         panic!("{:?}", leader(&found))
@@ -145,11 +153,7 @@ fn who_saw_nothing_of_one_cause_is_sent_to_the_other_before_it_counts_as_settled
 
 #[test]
 fn where_nothing_was_seen_at_either_place_an_iron_tells_them_apart() {
-    let all = modelled(&vent_controller());
-    let at_headers = all.iter().find(|f| matches!(f, Fault::HeadersBridged { .. }));
-    let Some(&truth @ Fault::HeadersBridged { jumpers, pins, .. }) = at_headers else {
-        panic!("no two headers are neighbours")
-    };
+    let (truth, headers) = bridged_headers();
     let (board, mut evidence) = seen(truth);
     let (found, next) = weigh(&board, &evidence);
     let (Fault::ChannelsBridged { channels, .. }, _) = leader(&found) else {
@@ -158,7 +162,7 @@ fn where_nothing_was_seen_at_either_place_an_iron_tells_them_apart() {
     // Nobody puts an iron where nobody looked and another place is as likely as one in five.
     let iron = |s: &Suggestion| matches!(s.measurement, Measurement::Look(Look::Desoldered(_)));
     assert!(!next.iter().any(iron), "{next:?}");
-    let (headers, chip) = (Between::Headers { jumpers, pins }, Between::Chip { channels });
+    let chip = Between::Chip { channels };
     evidence.looks.extend([(Look::Bridge(headers), false), (Look::Bridge(chip), false)]);
     let told = |outcomes: &[(Between, bool)]| {
         let mut evidence = evidence.clone();
@@ -205,7 +209,7 @@ fn a_joint_soldered_anew_tells_a_pin_that_is_not_soldered_from_a_resistor_that_i
         Fault::PinOpen { channel } if board.channels[channel].id == "PROFILE" => Some(channel),
         _ => None,
     });
-    let channel = open.expect("the pin of ADDR0");
+    let channel = open.expect("the pin of PROFILE");
     let (board, mut evidence) = seen(Fault::PinOpen { channel });
     let look = Look::Resoldered { channel };
     evidence.looks.push((Look::PinJoint { channel }, false));
